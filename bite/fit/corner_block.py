@@ -1,0 +1,125 @@
+"""Clicked corners and landmarks as evidence, in any number of calibrated views."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bite.fit.head import Head
+from bite.fit.linear import Linear
+from bite.fit.parameters import COUNT, P
+from bite.geometry.camera import Camera
+from bite.geometry.rigid import Array
+from bite.geometry.teeth import is_upper
+
+
+class Use(IntEnum):
+    """How a click enters the fit."""
+
+    CORNER = 0
+    """both coordinates"""
+    BOUND = 1
+    """a covered lower corner: the true one is not below this point"""
+    LANDMARK = 2
+    """both coordinates, and it moves with the head alone"""
+
+
+@dataclass(frozen=True, slots=True)
+class Clicks:
+    """The clicks of one view that the fit can use.
+
+    Parameters
+    ----------
+    view : str
+    camera : Camera
+    names : tuple of corner codes and landmark names, length n
+    use : array, shape (n,), values of Use
+    pixels : array, shape (n, 2), px
+    sigma_px : array, shape (n,), px
+    """
+
+    view: str
+    camera: Camera
+    names: tuple[str, ...]
+    use: NDArray[np.int8]
+    pixels: Array
+    sigma_px: Array
+
+
+@dataclass(frozen=True, slots=True)
+class CornerBlock:
+    """Clicks of all views beside a solved head."""
+
+    head: Head
+    views: tuple[Clicks, ...]
+
+    @property
+    def name(self) -> str:
+        """Kind of evidence."""
+        return "corners"
+
+    def project(self, clicks: Clicks, parameters: Array) -> tuple[Array, Array]:
+        """Give where the model's points are seen, shape (n, 2), px, and the slopes by each parameter, (n, 2, 14)."""
+        corner = clicks.use != Use.LANDMARK
+        start = np.array(
+            [
+                (self.head.corners if c else self.head.landmarks)[name]
+                for c, name in zip(corner, clicks.names, strict=True)
+            ]
+        ).reshape(-1, 3)
+        middle = {row: self.head.row_centre(row) for row in (True, False)}
+        arm = np.array(
+            [
+                start[i] - middle[is_upper(name)] if corner[i] else np.zeros(3)
+                for i, name in enumerate(clicks.names)
+            ]
+        ).reshape(-1, 3)
+        size = np.exp(parameters[P.LOG_SIZE])
+        placed = self.head.place(start + (size - 1.0) * arm, corner, parameters)
+        speeds = np.zeros((COUNT, len(start), 3))
+        speeds[:9] = self.head.speeds(placed, corner, parameters)
+        turn_only = self.head.place(size * arm, False, parameters) - self.head.place(
+            np.zeros((len(start), 3)), False, parameters
+        )
+        speeds[P.LOG_SIZE] = turn_only
+        pixels, by_point = clicks.camera.project_with_derivative(placed)
+        return pixels, np.einsum("nij,knj->nik", by_point, speeds)
+
+    def predict(self, parameters: Array) -> Linear:
+        """Give residuals and slopes: two rows a corner or landmark, one a covered corner."""
+        residuals, slopes = [np.zeros(0)], [np.zeros((0, COUNT))]
+        for clicks in self.views:
+            if not clicks.names:
+                continue
+            pixels, by_parameter = self.project(clicks, parameters)
+            sigma = clicks.sigma_px
+            off = clicks.pixels - pixels
+            full = clicks.use != Use.BOUND
+            residuals.append((off[full] / sigma[full, None]).ravel())
+            slopes.append((by_parameter[full] / sigma[full, None, None]).reshape(-1, COUNT))
+            bound = ~full
+            if bound.any():
+                down = -by_parameter[bound][:, :, P.UP_MM]
+                down /= np.linalg.norm(down, axis=1, keepdims=True)
+                below = -np.einsum("ni,ni->n", off[bound], down) / sigma[bound]
+                active = below > 0
+                residuals.append(np.where(active, -below, 0.0))
+                slope = np.einsum("nik,ni->nk", by_parameter[bound], down) / sigma[bound, None]
+                slopes.append(slope * active[:, None])
+        residual, slope = np.concatenate(residuals), np.concatenate(slopes)
+        return Linear(residual, slope, np.ones(len(residual)))
+
+    def linear_of(self, seen: Linear) -> Linear:
+        """Give the residuals themselves: the sigmas of clicks are taken as stated."""
+        return seen
+
+    def with_noise_from(self, seen: Linear) -> CornerBlock:
+        """Give the block unchanged: a handful of clicks cannot tell their own scatter."""
+        return self
+
+    def meat_of(self, seen: Linear) -> Array:
+        """Give J' W J, shape (14, 14): a plain sandwich under-covers with so few residuals."""
+        return seen.information

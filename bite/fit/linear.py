@@ -1,0 +1,89 @@
+"""One evidence block, linearised: what the solver, the covariance and the shares of information are made from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+
+from bite.geometry.rigid import Array
+
+HUBER = 1.345
+"""95 % efficiency at the normal (reference/robust_constants.toml)."""
+MAD_TO_SD = 1.482602219
+"""Consistency factor of the median absolute deviation at the normal (reference/robust_constants.toml)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Linear:
+    """Residuals over sigma and their slopes at one point of parameter space.
+
+    Parameters
+    ----------
+    residual : array, shape (m,): (measured - predicted) / sigma
+    slope : array, shape (m, k): d(predicted)/d(parameter) / sigma
+    weight : array, shape (m,): trust in 0..1, before robust weighting
+    """
+
+    residual: Array
+    slope: Array
+    weight: Array
+
+    @property
+    def robust_weight(self) -> Array:
+        """Weight times the Huber weight of each residual, shape (m,)."""
+        return self.weight * huber_weight(self.residual)
+
+    @property
+    def information(self) -> Array:
+        """J' W J, shape (k, k)."""
+        return np.asarray(self.slope.T @ (self.slope * self.robust_weight[:, None]))
+
+    @property
+    def gradient(self) -> Array:
+        """J' W r, shape (k,)."""
+        return np.asarray(self.slope.T @ (self.residual * self.robust_weight))
+
+    @property
+    def cost(self) -> float:
+        """Half the weighted Huber loss."""
+        size = np.abs(self.residual)
+        loss = np.where(size <= HUBER, 0.5 * size**2, HUBER * (size - 0.5 * HUBER))
+        return float(self.weight @ loss)
+
+
+def huber_weight(residual: Array) -> Array:
+    """Give min(1, 1.345 / |r|)."""
+    return np.minimum(1.0, HUBER / np.maximum(np.abs(residual), 1e-300))
+
+
+def robust_sd(values: Array) -> float:
+    """Give the sd of values from their median absolute deviation.
+
+    Examples
+    --------
+    >>> round(robust_sd(np.array([1.0, 2.0, 3.0, 4.0, 100.0])), 4)
+    1.4826
+    """
+    return float(MAD_TO_SD * np.median(np.abs(values - np.median(values))))
+
+
+class Block(Protocol):
+    """A body of evidence that the solver can ask for its residuals."""
+
+    @property
+    def name(self) -> str:
+        """Kind of evidence: ``depth``, ``corners``."""
+
+    def predict(self, parameters: Array, /) -> Any:
+        """Say what should be seen at a point of parameter space, in the block's own form."""
+
+    def linear_of(self, seen: Any, /) -> Linear:
+        """Turn a prediction into residuals over sigma and their slopes."""
+
+    def with_noise_from(self, seen: Any, /) -> Block:
+        """Give the block with its noise learned from the residuals of a prediction."""
+
+    def meat_of(self, seen: Any, /) -> Array:
+        """Give J' W C W J, shape (k, k): the covariance of the gradient under the noise as it really is."""

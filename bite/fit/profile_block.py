@@ -1,0 +1,135 @@
+"""A depth profile as evidence: measured depths along a line beside the solved model's along the same line.
+
+A profile has no camera, so the head's six unknowns shrink to an offset and a slope along the line.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bite.fit.linear import Linear, robust_sd
+from bite.fit.noise import CLIP_SD, TAPER_MM
+from bite.fit.parameters import COUNT, P
+from bite.geometry.rigid import Array
+
+
+@dataclass(frozen=True, slots=True)
+class ProfilePrediction:
+    """What the sensor would see along the line; shape (n,) and slopes (n, 14), mm."""
+
+    depth_mm: Array
+    sharp_mm: Array
+    slopes: Array
+    teeth_share: Array
+    used: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class ProfileBlock:
+    """A measured profile.
+
+    Parameters
+    ----------
+    along_mm, measured_mm, solved_mm : array, shape (n,), mm; NaN for no reading or no surface
+    teeth, lower : array of bool, shape (n,): the solved model's surface there is enamel, and of the lower row
+    sigma_mm : array, shape (n,): sd of each reading, mm
+    by_motion : array, shape (3,): depth change along the axis per mm of teeth forward, right and up
+    correlation : array, shape (n,), correlation of the noise at lag k readings, or None before it is known
+    """
+
+    along_mm: Array
+    measured_mm: Array
+    solved_mm: Array
+    teeth: NDArray[np.bool_]
+    lower: NDArray[np.bool_]
+    sigma_mm: Array
+    by_motion: Array
+    correlation: Array | None = None
+
+    @property
+    def name(self) -> str:
+        """Kind of evidence."""
+        return "depth"
+
+    @property
+    def spacing_mm(self) -> float:
+        """Median distance between readings, mm: the unit of this block's smoothing."""
+        return float(np.median(np.diff(self.along_mm)))
+
+    @property
+    def inflation(self) -> float:
+        """How many readings count as one."""
+        if self.correlation is None:
+            return 3.0
+        return float(max(1.0, 2.0 * self.correlation.sum() - self.correlation[0]))
+
+    def predict(self, parameters: Array) -> ProfilePrediction:
+        """Give what the sensor would see and how that changes with each parameter."""
+        arm = self.along_mm - self.along_mm.mean()
+        solid = np.isfinite(self.solved_mm)
+        slopes = np.zeros((len(arm), COUNT))
+        slopes[:, P.PROFILE_OFFSET_MM] = 1.0
+        slopes[:, P.PROFILE_SLOPE] = arm
+        for k, index in enumerate((P.FORWARD_MM, P.RIGHT_MM, P.UP_MM)):
+            slopes[:, index] = self.by_motion[k] * self.teeth
+        slopes[:, P.ENAMEL_BIAS_MM] = self.teeth
+        sharp = self.solved_mm + slopes @ parameters
+        s_mm = float(parameters[P.SMOOTHING_PX]) * self.spacing_mm
+        lag = self.along_mm[:, None] - self.along_mm[None, :]
+        cell = np.gradient(self.along_mm) * solid
+        weights = np.exp(-0.5 * (lag / s_mm) ** 2) * cell
+        total = weights.sum(1)
+        by_s = weights * (lag**2 / s_mm**3) * self.spacing_mm
+        filled = np.where(solid, sharp, 0.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            depth = weights @ filled / total
+            first = (by_s @ filled - depth * by_s.sum(1)) / total
+            slopes = weights @ slopes / total[:, None]
+        slopes[:, P.SMOOTHING_PX] = first
+        used = solid & np.isfinite(self.measured_mm)
+        return ProfilePrediction(depth, sharp, slopes, slopes[:, P.ENAMEL_BIAS_MM], used)
+
+    def linear_of(self, seen: ProfilePrediction) -> Linear:
+        """Turn a prediction into residuals over sigma."""
+        used, sigma = seen.used, self.sigma_mm[seen.used]
+        return Linear(
+            (self.measured_mm - seen.depth_mm)[used] / sigma,
+            seen.slopes[used] / sigma[:, None],
+            np.full(int(used.sum()), 1.0 / self.inflation),
+        )
+
+    def with_noise_from(self, seen: ProfilePrediction) -> ProfileBlock:
+        """Give the block with its sigmas scaled, and their correlation measured, on skin residuals."""
+        skin = seen.used & (seen.teeth_share < 0.05)
+        if skin.sum() < 8:
+            skin = seen.used
+        residual = (self.measured_mm - seen.depth_mm) / self.sigma_mm
+        scale = max(robust_sd(residual[skin]), 1e-6)
+        field = np.where(skin, np.clip(residual - np.median(residual[skin]), -CLIP_SD * scale, CLIP_SD * scale), 0.0)
+        n = len(field)
+        power = np.correlate(field, field, "full")[n - 1 :]
+        pairs = np.correlate(skin.astype(float), skin.astype(float), "full")[n - 1 :]
+        raw = np.where(pairs > 5, power / np.maximum(pairs, 1.0), 0.0)
+        lag_mm = np.arange(n) * self.spacing_mm
+        # a short line holds few independent stretches: what it says about its own far lags is mostly chance
+        reach = min(TAPER_MM, 0.25 * (self.along_mm[-1] - self.along_mm[0]))
+        correlation = raw / raw[0] * np.where(lag_mm < reach, np.cos(0.5 * np.pi * lag_mm / reach) ** 2, 0.0)
+        return replace(self, sigma_mm=self.sigma_mm * scale, correlation=correlation)
+
+    def meat_of(self, seen: ProfilePrediction, slopes: Array | None = None) -> Array:
+        """Give J' W C W J, shape (k, k), for slopes (n, k); those of the parameters unless others are given."""
+        slopes = seen.slopes if slopes is None else slopes
+        weight = np.zeros(len(self.along_mm))
+        weight[seen.used] = self.linear_of(seen).robust_weight / self.sigma_mm[seen.used]
+        weighted = np.where(seen.used[:, None], slopes, 0.0) * weight[:, None]
+        if self.correlation is None:
+            return np.asarray(weighted.T @ weighted * self.inflation)
+        n = len(self.along_mm)
+        # circulant embedding: negative powers cut, so that the variance cannot come out negative
+        ring = np.concatenate([self.correlation, [0.0], self.correlation[:0:-1]])
+        power = np.maximum(np.fft.rfft(ring).real, 0.0)
+        spread = np.fft.irfft(np.fft.rfft(weighted, 2 * n, axis=0) * power[:, None], 2 * n, axis=0)[:n]
+        return np.asarray(weighted.T @ spread)

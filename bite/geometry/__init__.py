@@ -1,0 +1,1 @@
+"""Cameras, rigid motions and surfaces: arrays in, arrays out, no files."""

@@ -1,0 +1,64 @@
+"""Writing a file so that it is either there whole or not there at all."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import stat
+from pathlib import Path
+
+from bite.errors import InputError
+
+
+def write_bytes(path: str | Path, data: bytes) -> None:
+    """Write a file in one step: a temporary file in the same folder, flushed to disk, then renamed over the old one.
+
+    A link is written through; the permissions of a file that is replaced are kept.
+
+    Raises
+    ------
+    InputError
+        When the folder is missing or cannot be written. The old file is then untouched and no temporary file is left.
+    """
+    target = Path(os.path.realpath(path))
+    if not target.parent.is_dir():
+        raise InputError(
+            path, "", f"there is no folder {target.parent}", "make the folder or name another one"
+        )
+    if target.is_dir():
+        raise InputError(path, "", "is a folder, needed a file name", "name a file inside it")
+    temporary = target.with_name(f".bite-{secrets.token_hex(6)}.tmp")
+    try:
+        handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        if target.exists():
+            os.chmod(temporary, stat.S_IMODE(target.stat().st_mode))
+        os.replace(temporary, target)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        what = f"cannot be written ({reason})"
+        mend = "check that the folder may be written and has room, or name another one"
+        raise InputError(path, "", what, mend) from None
+    finally:
+        with contextlib.suppress(OSError):
+            temporary.unlink(missing_ok=True)
+    _flush_folder(target.parent)
+
+
+def write_text(path: str | Path, text: str) -> None:
+    """Write UTF-8 text in one step, line ends as given; see `write_bytes`."""
+    write_bytes(path, text.encode("utf-8"))
+
+
+def _flush_folder(folder: Path) -> None:
+    # the rename itself lives in the folder; systems that cannot open folders have nothing to flush here
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

@@ -1,0 +1,101 @@
+"""Pictures: PNG, JPEG or TIFF into 8-bit RGB, standing upright."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bite.errors import InputError
+from bite.files.picture_header import read_header
+from bite.files.source import read_bytes
+
+LARGEST_PIXELS = 200_000_000
+
+
+def read_image(path: Path) -> NDArray[np.uint8]:
+    """Read a picture, shape (height, width, 3), RGB, EXIF orientation applied once.
+
+    Grey becomes three equal channels, transparency is dropped, 16-bit pictures are scaled to 8.
+
+    Raises
+    ------
+    InputError
+        For another format, a truncated or damaged file, more than 200 million pixels, or floating point pixels.
+    """
+    path = Path(path)
+    pixels = decode_picture(path, read_bytes(path), colour=True)
+    if pixels.dtype == np.uint16:
+        pixels = ((pixels.astype(np.uint32) + 128) // 257).astype(np.uint8)
+    if pixels.dtype != np.uint8:
+        what = f"pixels stored as {pixels.dtype}, needed 8 or 16 bit"
+        raise InputError(path, "", what, "export the picture with 8 or 16 bit a channel")
+    return np.ascontiguousarray(pixels[:, :, ::-1])
+
+
+def decode_picture(path: Path, data: bytes, *, colour: bool) -> NDArray[Any]:
+    """Decode a PNG, JPEG or TIFF and turn it upright.
+
+    Parameters
+    ----------
+    path : Path
+        For messages.
+    data : bytes
+    colour : bool
+        Three channels, blue first, at the stored depth; otherwise exactly as stored.
+
+    Raises
+    ------
+    InputError
+        When the data cannot be decoded, or are too large.
+    """
+    import cv2
+
+    header = read_header(path, data)
+    if header.width_px * header.height_px > LARGEST_PIXELS:
+        what = (
+            f"{header.width_px} x {header.height_px} pixels, needed at most {LARGEST_PIXELS // 10**6} million"
+        )
+        raise InputError(path, "", what, "check that it is the right file, or make it smaller")
+    as_stored = cv2.IMREAD_UNCHANGED
+    three = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
+    level = cv2.utils.logging.getLogLevel()
+    cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
+    try:
+        pixels = cv2.imdecode(np.frombuffer(header.upright, np.uint8), three if colour else as_stored)
+    except (cv2.error, MemoryError):
+        pixels = None
+    finally:
+        cv2.utils.logging.setLogLevel(level)
+    if pixels is None or pixels.shape[:2] != (header.height_px, header.width_px):
+        raise InputError(
+            path, "", f"damaged {header.kind}, or of an unusual kind", "export the picture again"
+        )
+    return turned_upright(pixels, header.orientation)
+
+
+def turned_upright(pixels: NDArray[Any], orientation: int) -> NDArray[Any]:
+    """Turn a stored picture as its EXIF orientation (1 to 8) says.
+
+    Source: EXIF 2.32 (CIPA DC-008), tag 274: which side of the picture the stored first row and column are.
+
+    Examples
+    --------
+    >>> turned_upright(np.array([[1, 2, 3], [4, 5, 6]]), 6).tolist()
+    [[4, 1], [5, 2], [6, 3]]
+    """
+    if orientation >= 5:
+        pixels = pixels.swapaxes(0, 1)
+    flip_rows, flip_columns = {
+        1: (False, False),
+        2: (False, True),
+        3: (True, True),
+        4: (True, False),
+        5: (False, False),
+        6: (False, True),
+        7: (True, True),
+        8: (True, False),
+    }[orientation]
+    return pixels[:: -1 if flip_rows else 1, :: -1 if flip_columns else 1]

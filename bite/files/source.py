@@ -1,0 +1,115 @@
+"""Bytes and text of a file on disk, its hash, and the paths that a file names."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import stat
+from pathlib import Path
+
+from bite.errors import InputError
+
+TEXT_LIMIT_BYTES = 4_000_000
+DATA_LIMIT_BYTES = 1_000_000_000
+
+
+def read_bytes(path: str | Path, *, limit_bytes: int = DATA_LIMIT_BYTES) -> bytes:
+    """Read a whole regular file.
+
+    Raises
+    ------
+    InputError
+        When the file is missing, empty, a folder or a device, unreadable, or larger than ``limit_bytes``.
+    """
+    try:
+        info = os.stat(path)
+        if stat.S_ISDIR(info.st_mode):
+            raise InputError(path, "", "is a folder, needed a file", "name the file inside it")
+        if not stat.S_ISREG(info.st_mode):
+            raise InputError(path, "", "is not a regular file", "copy its content into a file and name that")
+        if info.st_size > limit_bytes:
+            what = f"holds {info.st_size / 1e6:.0f} MB, needed at most {limit_bytes / 1e6:.0f} MB"
+            raise InputError(path, "", what, "check that it is the right file")
+        with open(path, "rb") as stream:
+            data = stream.read(limit_bytes + 1)
+    except FileNotFoundError:
+        raise InputError(path, "", "no such file", "check the name and the folder") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(path, "", f"cannot be read ({reason})", "check its name and permissions") from None
+    if len(data) > limit_bytes:
+        raise InputError(path, "", "grew while it was read", "wait until it is written, then try again")
+    if not data:
+        raise InputError(path, "", "is empty", "export or copy it again")
+    return data
+
+
+def read_text(path: str | Path, *, limit_bytes: int = TEXT_LIMIT_BYTES) -> str:
+    """Read a UTF-8 text file; a byte order mark is dropped and CRLF or CR line ends become LF.
+
+    Raises
+    ------
+    InputError
+        As `read_bytes`, and when the bytes are not UTF-8.
+    """
+    data = read_bytes(path, limit_bytes=limit_bytes)
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise InputError(path, f"line {line}", "not UTF-8 text", "save the file as UTF-8") from None
+    if not text.strip():
+        raise InputError(path, "", "holds no text", "export or copy it again")
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def sha256_of(data: bytes) -> str:
+    """Give the hash of some bytes as "sha256:<hex>".
+
+    Examples
+    --------
+    >>> sha256_of(b"")[:19]
+    'sha256:e3b0c44298fc'
+    """
+    return "sha256:" + hashlib.sha256(data).hexdigest()
+
+
+def hash_file(path: str | Path) -> str:
+    """Give the hash of a file's bytes as "sha256:<hex>"."""
+    return sha256_of(read_bytes(path))
+
+
+def path_beside(owner: Path, where: str, written: str) -> Path:
+    """Turn a path written inside the file ``owner`` into an absolute one, relative to the folder of ``owner``.
+
+    Raises
+    ------
+    InputError
+        For an empty path, control characters, a web address, backslashes, or a home shortcut.
+    """
+    mend = "write a file name or path relative to this file, with / between folders"
+    if not written.strip():
+        raise InputError(owner, where, "empty path", mend)
+    if any(ord(c) < 32 or ord(c) == 127 or 0xD800 <= ord(c) < 0xE000 for c in written):
+        raise InputError(owner, where, f"path {written[:80]!r} holds control characters", mend)
+    if re.match(r"[A-Za-z][A-Za-z0-9+.-]+:", written):
+        raise InputError(owner, where, f"{written[:80]!r} is an address, needed a path on disk", mend)
+    drive = os.name != "nt" and re.match(r"[A-Za-z]:", written)
+    if "\\" in written or drive or written.startswith("~"):
+        raise InputError(owner, where, f"path {written[:80]!r} works on one computer only", mend)
+    if len(written) > 1000:
+        raise InputError(owner, where, f"path of {len(written)} characters, needed at most 1000", mend)
+    path = Path(os.path.abspath(owner)).parent / written
+    # ".." behind a linked folder means the parent of the link's target: leave that to the file system
+    return Path(os.path.realpath(path.parent), path.name) if ".." in path.parts else path
+
+
+def key_beside(owner: Path, path: Path) -> str:
+    """Name an input as seen from the folder of ``owner``, with / between folders: the key of its hash."""
+    folder = os.path.realpath(os.path.abspath(owner.parent))
+    target = os.path.join(os.path.realpath(os.path.abspath(path.parent)), path.name)
+    try:
+        return Path(os.path.relpath(target, folder)).as_posix()
+    except ValueError:  # on another drive
+        return Path(target).as_posix()

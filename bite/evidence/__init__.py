@@ -1,0 +1,1 @@
+"""From files to numbers with standard deviations. No opinions."""

@@ -1,0 +1,121 @@
+"""The depth map or profile of a frame as the fit takes it: the part around the mouth, on its own camera's grid."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bite.errors import InputError
+from bite.files.bundle import BiteFrame
+from bite.fit.depth_block import DepthBlock
+from bite.fit.head import Head
+from bite.fit.noise import assumed_noise
+from bite.fit.profile_block import ProfileBlock
+from bite.geometry.render import Grid, Window
+from bite.geometry.teeth import LOWER, UPPER
+
+AROUND_MM = 45.0
+"""Skin this far around the front teeth is rendered; beyond, it says nothing of how the head sits at the mouth."""
+NOISE_MM = 0.5
+"""Starting noise of a depth pixel: between 0.46 and 1.4 mm for phones (Children 2022, 9(9):1390, abstract)."""
+CORRELATION_PX = 1.5
+SIGMA_PROFILE_MM = 0.3
+PROFILE_READINGS = 400
+
+
+def depth_block(frame: BiteFrame, head: Head) -> DepthBlock | None:
+    """Cut the depth map around the mouth; None when the frame has no map or the model no surface.
+
+    Raises
+    ------
+    InputError
+        When the teeth lie behind the depth camera or outside its map, when the map has no reading near them, or when its
+        distances are not those of the model: a camera that looks away, a wrong unit, a wrong pose.
+    """
+    if frame.depth_map is None or frame.depth_camera is None or not len(head.faces):
+        return None
+    camera, where = frame.depth_camera, frame.depth_map.path
+    teeth = np.unique(head.faces[(head.face_part == UPPER) | (head.face_part == LOWER)])
+    local = camera.camera_from_reference.apply(head.points_mm[teeth])
+    near = np.linalg.norm(head.points_mm[teeth] - head.centre_mm, axis=1) < 25.0
+    local = local[near] if near.any() else local
+    middle = local.mean(0)
+    if not middle[2] > 1.0 or not (local[:, 2] > 1.0).any():
+        raise InputError(
+            where,
+            "camera",
+            f"the solved teeth lie {-middle[2]:.0f} mm behind it, needed in front",
+            "check [solved] axes or pose, and the depth camera's rotation and translation_mm",
+        )
+    pixels = camera.project_local(local[local[:, 2] > 1.0])
+    inside = ((pixels >= -0.5) & (pixels <= (camera.width_px - 0.5, camera.height_px - 0.5))).all(1)
+    if inside.mean() < 0.5:
+        x, y = np.nanmedian(pixels, axis=0)
+        raise InputError(
+            where,
+            f"pixel ({x:.0f}, {y:.0f})",
+            f"the solved teeth fall there, outside the map of {camera.width_px} x {camera.height_px}",
+            "check [solved] axes, pose and unit_mm, and that depth and solved model belong to one frame",
+        )
+    px_per_mm = camera.focal_px / middle[2]
+    margin = AROUND_MM * px_per_mm
+    low = np.maximum(np.floor(pixels[inside].min(0) - margin), 0).astype(int)
+    high = np.minimum(np.ceil(pixels[inside].max(0) + margin), (camera.width_px - 1, camera.height_px - 1)).astype(int)
+    window = Window(int(low[0]), int(low[1]), int(high[0] - low[0] + 1), int(high[1] - low[1] + 1))
+    measured = np.asarray(window.cut(frame.depth_map.depth_mm), dtype=np.float64)
+    readings = measured[np.isfinite(measured)]
+    if readings.size < 30:
+        raise InputError(
+            where,
+            f"{window.width} x {window.height} pixels around the solved teeth",
+            f"got {readings.size} readings, needed 30",
+            "check that depth and solved model belong to one frame and one camera",
+        )
+    nearest = float(np.quantile(readings, 0.2))
+    if not 1 / 1.5 < nearest / middle[2] < 1.5:
+        raise InputError(
+            where,
+            "unit_mm",
+            f"depth around the mouth is {nearest:.4g} mm and the solved teeth stand at {middle[2]:.4g} mm",
+            "correct the unit of the depth map or of [solved] (crown widths agree with the latter), or the pose",
+        )
+    noise = assumed_noise(frame.device.noise_mm or NOISE_MM, frame.device.correlation_px or CORRELATION_PX)
+    return DepthBlock(
+        head, Grid.of(camera, window), measured, noise, frame.depth_map.step_mm, float(1.0 / px_per_mm)
+    )
+
+
+def profile_block(frame: BiteFrame, head: Head) -> ProfileBlock | None:
+    """Give the depth profile beside the solved one; None without regions or solved depths to compare with.
+
+    More than 400 readings are averaged in neighbouring groups: they are finer than any sensor's own blur.
+    """
+    profile = frame.profile
+    if profile is None or profile.region is None or profile.solved_depth_mm is None:
+        return None
+    group = int(np.ceil(len(profile.along_mm) / PROFILE_READINGS))
+    region = np.array(profile.region)
+    sigma = profile.sigma_mm if profile.sigma_mm is not None else np.full(len(region), SIGMA_PROFILE_MM)
+    along, measured, solved = profile.along_mm, profile.depth_mm, profile.solved_depth_mm
+    if group > 1:
+        # groups never straddle a change of region
+        change = np.concatenate([[0], np.cumsum(region[1:] != region[:-1])])
+        key = change * len(region) + np.arange(len(region)) // group
+        _, first, index = np.unique(key, return_index=True, return_inverse=True)
+        along, measured, solved, sigma = (
+            _grouped_mean(values, index) for values in (along, measured, solved, sigma)
+        )
+        region = region[first]
+    teeth = (region == "upper") | (region == "lower")
+    solved = np.where(region == "none", np.nan, solved)
+    if not (np.isfinite(measured) & np.isfinite(solved) & teeth).any():
+        return None
+    motions = np.array([head.forward[2], head.right[2], head.up[2]])
+    return ProfileBlock(along, measured, solved, teeth, region == "lower", np.asarray(sigma, float), motions)
+
+
+def _grouped_mean(values: np.ndarray, index: np.ndarray) -> np.ndarray:
+    good = np.isfinite(values)
+    count = np.bincount(index, good)
+    total = np.bincount(index, np.where(good, values, 0.0))
+    with np.errstate(invalid="ignore"):
+        return np.where(count > 0, total / count, np.nan)

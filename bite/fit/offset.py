@@ -1,0 +1,128 @@
+"""How far the digital teeth must move along forward, from all evidence blocks of one frame."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bite.errors import DegenerateGeometryError
+from bite.fit.depth_block import DepthBlock
+from bite.fit.linear import Block
+from bite.fit.parameters import P, Prior
+from bite.fit.profile_block import ProfileBlock
+from bite.fit.solver import Solution, extra_parameter, solve
+
+Z95 = 1.959963984540054
+"""97.5 % point of the normal."""
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A value with its sd, in one unit."""
+
+    value: float
+    sd: float
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """95 % interval."""
+        return self.value - Z95 * self.sd, self.value + Z95 * self.sd
+
+
+@dataclass(frozen=True, slots=True)
+class OffsetFit:
+    """The offset and all that came with it.
+
+    Parameters
+    ----------
+    solution : Solution, the fit whole
+    offset : Estimate, mm, forward positive; its sd holds sampling and systematic parts
+    sampling_sd_mm, systematic_sd_mm : float, mm
+    right, up : Estimate, mm, right in an unmirrored picture
+    smoothing : Estimate, depth pixels, or None without depth
+    rows : Estimate or None
+        t of the lower teeth minus t of the upper teeth, mm; None where depth does not see both.
+    """
+
+    solution: Solution
+    offset: Estimate
+    sampling_sd_mm: float
+    systematic_sd_mm: float
+    right: Estimate
+    up: Estimate
+    smoothing: Estimate | None
+    rows: Estimate | None
+
+    @property
+    def parameters(self) -> np.ndarray:
+        """Parameters of the whole model, shape (14,)."""
+        return self.solution.parameters
+
+    @property
+    def depth_block(self) -> DepthBlock | None:
+        """The depth map as last used, or None."""
+        return next((b for b in self.solution.blocks if isinstance(b, DepthBlock)), None)
+
+
+def fit_offset(blocks: Sequence[Block], prior: Prior) -> OffsetFit:
+    """Fit the offset of the teeth.
+
+    Parameters
+    ----------
+    blocks : sequence of Block
+        Depth and corner evidence. Corners of one view alone never fix the offset and are refused.
+    prior : Prior
+
+    Raises
+    ------
+    DegenerateGeometryError
+        Without depth and without corners in two views.
+    """
+    if not blocks:
+        raise DegenerateGeometryError("no evidence: no depth, no clicks")
+    start = np.where(np.isfinite(prior.sd), prior.mean, 0.0)
+    found = solve(blocks, prior, start)
+    t = P.FORWARD_MM
+    sampling, systematic = (float(np.sqrt(c[t, t])) for c in (found.sampling, found.systematic))
+    has_depth = any(block.name == "depth" for block in found.blocks)
+
+    def estimate(index: P) -> Estimate:
+        return Estimate(float(found.parameters[index]), found.sd(index))
+
+    return OffsetFit(
+        solution=found,
+        offset=Estimate(float(found.parameters[t]), float(np.hypot(sampling, systematic))),
+        sampling_sd_mm=sampling,
+        systematic_sd_mm=systematic,
+        right=estimate(P.RIGHT_MM),
+        up=estimate(P.UP_MM),
+        smoothing=estimate(P.SMOOTHING_PX) if has_depth else None,
+        rows=_rows(found),
+    )
+
+
+def _rows(found: Solution) -> Estimate | None:
+    """Ask the depth for an offset of the lower row of its own."""
+    for index, block in enumerate(found.blocks):
+        seen = found.seen[index]
+        if isinstance(block, DepthBlock):
+            slopes = seen.lower_forward
+            upper = seen.slopes[P.FORWARD_MM] - slopes
+            enough = [(np.abs(m[seen.used]) > 0.5).sum() >= 10 for m in (slopes, upper)]
+        elif isinstance(block, ProfileBlock):
+            lower = block.lower & block.teeth
+            if not lower.any() or lower.sum() == block.teeth.sum():
+                return None
+            slopes = np.where(lower, seen.slopes[:, P.FORWARD_MM], 0.0)
+            enough = [(lower & seen.used).sum() >= 3, (block.teeth & ~lower & seen.used).sum() >= 3]
+        else:
+            continue
+        if not all(enough):
+            return None
+        value, sd = extra_parameter(found, index, slopes)
+        return Estimate(value, sd) if np.isfinite(sd) and sd > 0 else None
+    return None
+
+

@@ -1,0 +1,93 @@
+"""All that is known of one bite frame after the check: what reports, windows and casts read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bite.checks.finding import Finding
+from bite.decision import Decision
+from bite.evidence.head import SolvedHead
+from bite.files.bundle import BiteFrame
+from bite.fit.offset import Estimate, OffsetFit
+from bite.fit.sections import Section
+from bite.geometry.rigid import Array
+
+
+@dataclass(frozen=True, slots=True)
+class CornerMark:
+    """Where one corner or landmark of one view was clicked and where the model has it, px; None where unknown.
+
+    ``state`` is the click's state ("seen", "unsure", "covered", "hidden", "landmark").
+    """
+
+    view: str
+    name: str
+    state: str
+    clicked_px: tuple[float, float] | None
+    before_px: tuple[float, float] | None
+    after_px: tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class BiteMeasures:
+    """Distances between the rows, mm; None where not measured.
+
+    ``gap`` is the opening between the incisal edges (negative where they overlap) from clicked corners, ``gap_picture``
+    the same from the picture; overjet and overbite as measured and as the solved model has them.
+    """
+
+    gap: Estimate | None
+    gap_picture: Estimate | None
+    overjet: Estimate | None
+    overjet_solved_mm: float | None
+    overbite: Estimate | None
+    overbite_solved_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """The check of one frame, whole.
+
+    Parameters
+    ----------
+    frame : BiteFrame
+    solved : SolvedHead or None
+    fit : OffsetFit or None
+    why_no_offset : str, empty when there is one
+    findings : tuple of Finding, worst first
+    measures : BiteMeasures
+    decision : Decision
+    marks : tuple of CornerMark
+    sections : tuple of Section, empty without depth beside a solved model
+    moved_mm : float, the move that "after" stands for: the dial's where there is one, else the offset
+    px_per_mm : float or None, on the teeth in the reference picture
+    priors_used : tuple of str, one sentence each: which priors were used and where they came from
+    version : str
+    """
+
+    frame: BiteFrame
+    solved: SolvedHead | None
+    fit: OffsetFit | None
+    why_no_offset: str
+    findings: tuple[Finding, ...]
+    measures: BiteMeasures
+    decision: Decision
+    marks: tuple[CornerMark, ...]
+    sections: tuple[Section, ...]
+    moved_mm: float
+    px_per_mm: float | None
+    priors_used: tuple[str, ...]
+    version: str
+
+    @property
+    def mouth_centre_px(self) -> Array | None:
+        """Middle of all clicked or predicted upper corners in the reference view, px."""
+        import numpy as np
+
+        first = self.frame.views[0].name
+        at = [
+            mark.clicked_px or mark.before_px
+            for mark in self.marks
+            if mark.view == first and mark.state != "landmark" and (mark.clicked_px or mark.before_px)
+        ]
+        return np.mean(np.array(at, dtype=float), axis=0) if at else None

@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from bite.geometry.rigid import Array
+import numpy as np
+from numpy.typing import NDArray
+
+from bite.errors import InputError
+from bite.files.depth_storage import read_stored
+from bite.geometry.rigid import Array, frozen
+
+NEAREST_MM, FARTHEST_MM = 20.0, 5000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,3 +31,112 @@ class DepthMap:
     path: Path
     depth_mm: Array
     step_mm: float
+
+
+def read_depth(
+    path: Path, *, unit_mm: float | None = None, inverse_per_m: tuple[float, float] | None = None
+) -> DepthMap:
+    """Read a depth map.
+
+    Stored 0, NaN, infinite and negative values mean "no reading". A map of inverse distance is the exception: its stored 0
+    is the first value of ``inverse_per_m``, a reading like any other unless that is 0.
+
+    Parameters
+    ----------
+    path : Path
+    unit_mm : float
+        mm per stored unit.
+    inverse_per_m : (float, float)
+        In place of a unit: 1/m at stored 0 and at full scale, which is 255 or 65535, or 1.0 for floating point.
+
+    Raises
+    ------
+    InputError
+        For both or neither of the two, an unreadable file, no reading at all, or a median outside 20 to 5000 mm.
+    """
+    path = Path(path)
+    if (unit_mm is None) == (inverse_per_m is None):
+        found = "neither" if unit_mm is None else "both"
+        what = f"got {found} of unit_mm and inverse_per_m, needed one"
+        raise InputError(path, "", what, "state mm per stored unit, or 1/m at stored 0 and at full scale")
+    stored = read_stored(path)
+    with np.errstate(all="ignore"):
+        if inverse_per_m is None:
+            scale = _positive(path, unit_mm)
+            depth = _readings(stored.astype(np.float64) * scale)
+            stated = f"unit_mm = {scale:g}"
+        else:
+            per_m = _inverse(path, stored, inverse_per_m)
+            depth = _readings(1000.0 / per_m)
+            stated = f"inverse_per_m = [{inverse_per_m[0]:g}, {inverse_per_m[1]:g}]"
+    seen = np.isfinite(depth)
+    if not seen.any():
+        raise InputError(
+            path, "", "no pixel has a reading", "export the depth map again, or leave out [depth]"
+        )
+    median = float(np.median(depth[seen]))
+    if not NEAREST_MM <= median <= FARTHEST_MM:
+        what = f"median distance {median:.4g} mm with {stated}, needed {NEAREST_MM:g} to {FARTHEST_MM:g}"
+        raise InputError(path, "", what, _unit_hint(median, unit_mm))
+    return DepthMap(path, frozen(depth), _step_mm(stored, median, unit_mm, inverse_per_m))
+
+
+def _positive(path: Path, unit_mm: float | None) -> float:
+    if unit_mm is None or not (np.isfinite(unit_mm) and unit_mm > 0):
+        what = f"got {unit_mm}, needed a positive number"
+        raise InputError(path, "unit_mm", what, "state mm per stored unit")
+    return float(unit_mm)
+
+
+def _readings(depth: Array) -> Array:
+    depth[~(np.isfinite(depth) & (depth > 0))] = np.nan
+    return depth
+
+
+def _full_scale(path: Path, stored: NDArray[Any]) -> float:
+    if stored.dtype.kind == "f":
+        return 1.0
+    if stored.dtype in (np.uint8, np.uint16):
+        return float(np.iinfo(stored.dtype).max)
+    what = f"stored as {stored.dtype}, which has no agreed full scale"
+    raise InputError(
+        path, "inverse_per_m", what, "store inverse distance as 8 or 16 bit, or as floating point 0 to 1"
+    )
+
+
+def _inverse(path: Path, stored: NDArray[Any], inverse_per_m: tuple[float, float]) -> Array:
+    at_zero, at_full = inverse_per_m
+    if not (np.isfinite(inverse_per_m).all() and min(inverse_per_m) >= 0 and at_zero != at_full):
+        what = f"got [{at_zero}, {at_full}], needed two different numbers, neither negative"
+        raise InputError(path, "inverse_per_m", what, "state 1/m at stored 0 and at full scale")
+    share = stored.astype(np.float64) / _full_scale(path, stored)
+    share[~(np.isfinite(share) & (share >= 0))] = np.nan
+    return np.asarray(at_zero + (at_full - at_zero) * share)
+
+
+def _unit_hint(median: float, unit_mm: float | None) -> str:
+    if unit_mm is None:
+        return "state 1/m (not 1/mm) at stored 0 and at full scale; were the two swapped?"
+    for factor, unit in (
+        (1000.0, "metres"),
+        (10.0, "centimetres"),
+        (0.1, "tenths of a mm"),
+        (0.001, "micrometres"),
+    ):
+        if 100.0 <= median / unit_mm * factor <= 2000.0:
+            return f"were {unit} stored? then write unit_mm = {factor:g}"
+    return "write mm per stored unit in unit_mm"
+
+
+def _step_mm(
+    stored: NDArray[Any], median: float, unit_mm: float | None, inverse_per_m: tuple[float, float] | None
+) -> float:
+    if stored.dtype == np.float16 and unit_mm is not None:
+        return float(np.spacing(np.float16(median / unit_mm))) * unit_mm
+    if stored.dtype.kind == "f":
+        return 0.0
+    if unit_mm is not None:
+        return float(unit_mm)
+    assert inverse_per_m is not None
+    per_step = abs(inverse_per_m[1] - inverse_per_m[0]) / float(np.iinfo(stored.dtype).max)
+    return median**2 / 1000.0 * per_step

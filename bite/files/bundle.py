@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,14 +10,32 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.files.corners import Corners
-from bite.files.depth import DepthMap
-from bite.files.device import Device
-from bite.files.frame import FrameFile
-from bite.files.profile import DepthProfile
-from bite.files.rig import Rig
+from bite.errors import InputError
+from bite.files.camera import read_camera
+from bite.files.corners import Corners, read_corners
+from bite.files.depth import DepthMap, read_depth
+from bite.files.device import Device, read_device_file
+from bite.files.frame import (
+    FrameFile,
+    MapEntry,
+    ProfileEntry,
+    SolvedEntry,
+    StereoEntry,
+    ViewEntry,
+    read_frame_file,
+)
+from bite.files.image import read_image
+from bite.files.mesh import read_mesh
+from bite.files.profile import DepthProfile, read_profile
+from bite.files.rig import Rig, read_rig
+from bite.files.rig_parts import check_vertex_numbers, part_labels
+from bite.files.solved import POSE_FROM_LANDMARKS
+from bite.files.source import hash_file, key_beside
+from bite.files.tables import shown
 from bite.geometry.camera import Camera
 from bite.geometry.mesh import Mesh
+
+_FEWEST_LANDMARKS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +76,148 @@ class BiteFrame:
         return self.file.name
 
 
-def load_frame(path: str | Path) -> BiteFrame:
-    """STUB."""
-    raise NotImplementedError
+def load_frame(path: str | Path, *, devices: Mapping[str, Device] | None = None) -> BiteFrame:
+    """Read a bite frame file and all that it points at, and hold them against each other.
+
+    Parameters
+    ----------
+    path : path or str
+        The bite frame file.
+    devices : mapping from name to Device
+        A cast's own device tables, used where the frame has no device file. Without either the device has no values.
+
+    Raises
+    ------
+    InputError
+        For the first thing that is wrong in any of the files, or between two of them.
+    """
+    file = read_frame_file(Path(path))
+    views = tuple(_view(entry) for entry in file.views)
+    _check_placement(file, views)
+    inputs = [file.path]
+    for entry in file.views:
+        inputs += [entry.image, entry.camera, *([entry.corners] if entry.corners is not None else [])]
+    depth_map, depth_camera, depth_view, profile = None, None, None, None
+    if isinstance(file.depth, MapEntry):
+        depth_map, depth_camera = _depth(file.depth, views)
+        depth_view = file.depth.view
+        inputs += [file.depth.map, *([file.depth.camera] if file.depth.camera is not None else [])]
+    elif isinstance(file.depth, ProfileEntry):
+        profile = read_profile(file.depth.profile)
+        inputs.append(file.depth.profile)
+    rig, rest, solved = _model(file)
+    if rig is not None:
+        inputs += [rig.path, rig.rest]
+    if file.solved is not None and file.solved.mesh is not None:
+        inputs.append(file.solved.mesh)
+    if file.device_file is not None:
+        device = read_device_file(file.device_file, file.device)
+        inputs.append(file.device_file)
+    else:
+        device = (devices or {}).get(file.device) or Device(file.device, "none")
+    hashes = {key_beside(file.path, p): hash_file(p) for p in inputs}
+    return BiteFrame(
+        file, views, depth_map, depth_camera, depth_view, profile, rig, rest, solved, device, hashes
+    )
+
+
+def _view(entry: ViewEntry) -> LoadedView:
+    camera = read_camera(entry.camera)
+    corners = None if entry.corners is None else read_corners(entry.corners)
+    image = read_image(entry.image)
+    sizes = {entry.image.name: (image.shape[1], image.shape[0])}
+    sizes[entry.camera.name] = (camera.width_px, camera.height_px)
+    if corners is not None and entry.corners is not None:
+        sizes[entry.corners.name] = (corners.width_px, corners.height_px)
+    if len(set(sizes.values())) > 1:
+        listed = ", ".join(f"{name} {width} x {height}" for name, (width, height) in sizes.items())
+        odd = (
+            entry.camera
+            if sizes[entry.camera.name] != sizes[entry.image.name]
+            else entry.corners or entry.camera
+        )
+        mend = "use the picture that was calibrated and clicked, at its full size (turned as its orientation tag says)"
+        raise InputError(odd, f"view {shown(entry.name)}", f"sizes differ: {listed}", mend)
+    if corners is not None and entry.corners is not None:
+        clicked = unicodedata.normalize("NFC", corners.image_file.replace("\\", "/").rsplit("/", 1)[-1])
+        if clicked != unicodedata.normalize("NFC", entry.image.name):
+            what = f"clicked in {shown(clicked)}, but the view's picture is {shown(entry.image.name)}"
+            raise InputError(
+                entry.corners, "[image] file", what, "name the right corner file, or click again"
+            )
+    return LoadedView(entry.name, entry.image, image, camera, corners)
+
+
+def _check_placement(file: FrameFile, views: tuple[LoadedView, ...]) -> None:
+    mend = "write rotation and translation_mm with x_view = R x_reference + T"
+    for number, (entry, view) in enumerate(zip(file.views, views, strict=True)):
+        placed = view.camera.camera_from_reference
+        moved = bool(placed.translation_mm.any())
+        still = not moved and np.allclose(placed.rotation, np.eye(3), atol=1e-9)
+        if number == 0 and not still:
+            what = "the first view is the reference, but its camera file moves it"
+            raise InputError(
+                entry.camera, "rotation", what, "list the reference view first, without rotation"
+            )
+        if number > 0 and not moved:
+            what = f"view {shown(entry.name)} stands where the reference view {shown(views[0].name)} does"
+            raise InputError(entry.camera, "translation_mm", what, mend)
+    if isinstance(file.depth, StereoEntry) and len(views) < 2:
+        raise InputError(file.path, "[depth] stereo", "needs two views, got one", "add a second [[view]]")
+
+
+def _depth(entry: MapEntry, views: tuple[LoadedView, ...]) -> tuple[DepthMap, Camera]:
+    if entry.camera is not None:
+        camera, owner = read_camera(entry.camera), entry.camera.name
+        mend = "name the depth camera's own calibration at the map's size"
+    else:
+        camera, owner = next(v.camera for v in views if v.name == entry.view), f"view {shown(entry.view)}"
+        mend = "write camera = the depth camera's file in place of view, in [depth]"
+    depth = read_depth(entry.map, unit_mm=entry.unit_mm, inverse_per_m=entry.inverse_per_m)
+    height, width = depth.depth_mm.shape
+    if (width, height) != (camera.width_px, camera.height_px):
+        what = f"depth map is {width} x {height}, {owner} is {camera.width_px} x {camera.height_px}"
+        raise InputError(entry.map, "", what, mend)
+    return depth, camera
+
+
+def _model(file: FrameFile) -> tuple[Rig | None, Mesh | None, Mesh | None]:
+    entry = file.solved
+    if entry is None or entry.rig is None:
+        return None, None, None
+    rig = read_rig(entry.rig)
+    _check_dial(file, entry, rig)
+    rest = read_mesh(rig.rest, unit_mm=rig.unit_mm)
+    _check_ordered(rig.path, "rest", rig.rest, rest)
+    check_vertex_numbers(rest, rig)
+    part_labels(rest, rig)
+    if entry.mesh is None or entry.unit_mm is None:
+        return rig, rest, None
+    solved = read_mesh(entry.mesh, unit_mm=entry.unit_mm)
+    _check_ordered(file.path, "[solved] mesh", entry.mesh, solved)
+    counts = len(solved.vertices_mm), len(rest.vertices_mm)
+    if counts[0] != counts[1]:
+        what = f"{counts[0]} vertices, but the rest export {rig.rest.name} has {counts[1]}"
+        mend = "export both from the same rig, without merging or splitting vertices"
+        raise InputError(entry.mesh, "", what, mend)
+    if entry.pose == POSE_FROM_LANDMARKS and len(rig.landmarks) < _FEWEST_LANDMARKS:
+        what = f'pose = "landmarks" needs {_FEWEST_LANDMARKS} or more in the rig, got {len(rig.landmarks)}'
+        raise InputError(rig.path, "[landmarks]", what, "add landmark vertices to the rig, or write the pose")
+    return rig, rest, solved
+
+
+def _check_dial(file: FrameFile, entry: SolvedEntry, rig: Rig) -> None:
+    if entry.dial is not None and abs(entry.dial) > rig.dial.limit * (1 + 1e-9):
+        what = f"{entry.dial:g} lies beyond the rig's limit {rig.dial.limit:g}"
+        raise InputError(
+            file.path,
+            "[solved] dial",
+            what,
+            "write the value the model was solved with, or correct the limit",
+        )
+
+
+def _check_ordered(owner: Path, where: str, path: Path, mesh: Mesh) -> None:
+    if not mesh.ordered:
+        what = f"{path.name} has no stable vertex numbers (STL stores loose triangles)"
+        raise InputError(owner, where, what, "export OBJ, PLY or GLB")

@@ -2,19 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from bite.geometry.rigid import Array
+from bite.errors import InputError
+from bite.files.device import SUFFIX as DEVICE_SUFFIX
+from bite.files.solved import Axes, SolvedEntry, solved_entry
+from bite.files.source import path_beside
+from bite.files.tables import check_form, check_format, nearest, read_toml, shown
 
+if TYPE_CHECKING:
+    from bite.files.forms import DepthForm, FrameForm
 
-class Axes(StrEnum):
-    """The axes a solved mesh is stored in when no pose is given."""
+__all__ = [
+    "Axes",
+    "FrameFile",
+    "MapEntry",
+    "ProfileEntry",
+    "SolvedEntry",
+    "StereoEntry",
+    "ViewEntry",
+    "check_file_name",
+    "read_frame_file",
+]
 
-    OPENCV = "opencv"
-    Y_UP = "y-up"
+FORMAT = "bite-frame 1"
+SUFFIX = ".bite.toml"
+_LONGEST_NAME = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,24 +68,6 @@ class StereoEntry:
 
 
 @dataclass(frozen=True, slots=True)
-class SolvedEntry:
-    """[solved]. ``mesh`` or ``corners_mm`` (with ``forward``), or ``forward`` alone beside a profile.
-
-    ``pose`` is a 4x4 matrix (reference camera from the mesh file's own axes, mm), "landmarks", or None. With a pose the mesh's
-    own axes are what the pose says and ``axes`` is not applied.
-    """
-
-    mesh: Path | None
-    unit_mm: float | None
-    axes: Axes | None
-    pose: Array | str | None
-    rig: Path | None
-    dial: float | None
-    corners_mm: Mapping[str, Array] | None
-    forward: Array | None
-
-
-@dataclass(frozen=True, slots=True)
 class FrameFile:
     """A bite frame file."""
 
@@ -82,3 +79,127 @@ class FrameFile:
     views: tuple[ViewEntry, ...]
     depth: MapEntry | ProfileEntry | StereoEntry | None
     solved: SolvedEntry | None
+
+
+def read_frame_file(path: Path) -> FrameFile:
+    """Read a bite frame file; the files it names are not opened.
+
+    Raises
+    ------
+    InputError
+        For a missing or unknown key, a unit that is not stated, or keys that contradict each other.
+    """
+    from bite.files.forms import FrameForm
+
+    path = Path(path)
+    if not path.name.endswith(SUFFIX) or path.name == SUFFIX:
+        what = f"name does not end in {SUFFIX}"
+        raise InputError(path, "", what, f"name a bite frame file, or rename it to NAME{SUFFIX}")
+    table = read_toml(path)
+    check_format(path, table, FORMAT)
+    form = check_form(path, table, FrameForm)
+    check_file_name(path, "name", form.name)
+    check_file_name(path, "performer", form.performer)
+    names = [view.name for view in form.view]
+    for number, view in enumerate(form.view, 1):
+        check_file_name(path, f"[view {number}] name", view.name)
+        if names.index(view.name) != number - 1:
+            what = f"{shown(view.name)} names two views"
+            raise InputError(path, f"[view {number}] name", what, "give each view a name of its own")
+    device, device_file = _device(path, form)
+    depth = None if form.depth is None else _depth(path, form.depth, names)
+    solved = solved_entry(path, form.solved, beside_profile=isinstance(depth, ProfileEntry))
+    views = tuple(
+        ViewEntry(
+            view.name,
+            path_beside(path, f"[view {number}] image", view.image),
+            path_beside(path, f"[view {number}] camera", view.camera),
+            None if view.corners is None else path_beside(path, f"[view {number}] corners", view.corners),
+        )
+        for number, view in enumerate(form.view, 1)
+    )
+    return FrameFile(path, form.name, form.performer, device, device_file, views, depth, solved)
+
+
+def check_file_name(path: Path, where: str, name: str) -> None:
+    """Refuse a name that cannot be part of a file name on every system."""
+    mend = "use letters, digits, - and _"
+    if len(name) > _LONGEST_NAME or len(name.encode()) > 2 * _LONGEST_NAME:
+        what = f"{len(name)} characters, needed at most {_LONGEST_NAME}"
+        raise InputError(path, where, what, "choose a shorter one")
+    if name != name.strip() or name.startswith(".") or not name.isprintable():
+        raise InputError(path, where, f"got {shown(name)}, which cannot be part of a file name", mend)
+    for letter in name:
+        if letter in '/\\:*?"<>|':
+            raise InputError(path, where, f"{shown(name)} holds {letter}, which file names cannot", mend)
+
+
+def _device(path: Path, form: FrameForm) -> tuple[str, Path | None]:
+    """Give the device's name and the file that describes it, if there is one."""
+    if form.device.endswith(DEVICE_SUFFIX):
+        if form.device_file is not None:
+            what = "both device and device_file name a file"
+            raise InputError(path, "device_file", what, "write the device's name in device")
+        file = path_beside(path, "device", form.device)
+        name = file.name.removesuffix(DEVICE_SUFFIX)
+        check_file_name(path, "device", name)
+        if not name:
+            raise InputError(path, "device", f"got {shown(form.device)}", f"name a file NAME{DEVICE_SUFFIX}")
+        return name, file
+    check_file_name(path, "device", form.device)
+    if form.device_file is not None:
+        return form.device, path_beside(path, "device_file", form.device_file)
+    beside = path_beside(path, "device", form.device + DEVICE_SUFFIX)
+    return form.device, beside if beside.is_file() else None
+
+
+def _depth(path: Path, form: DepthForm, view_names: list[str]) -> MapEntry | ProfileEntry | StereoEntry:
+    kinds = ("map", "profile", "stereo")
+    given = [key for key in kinds if getattr(form, key) is not None]
+    if len(given) != 1:
+        found = " and ".join(given) or "none of them"
+        what = f"got {found}, needed one of map, profile and stereo"
+        raise InputError(path, "[depth]", what, "keep one, or leave out [depth]")
+    if form.map is None:
+        for key in ("unit_mm", "inverse_per_m", "view", "camera"):
+            if getattr(form, key) is not None:
+                what = f"belongs to a map, but [depth] is a {given[0]}"
+                raise InputError(path, f"[depth] {key}", what, "leave it out")
+    if form.profile is not None:
+        return ProfileEntry(path_beside(path, "[depth] profile", form.profile))
+    if form.stereo is not None:
+        first, second = form.stereo
+        for name in form.stereo:
+            _check_view(path, "[depth] stereo", name, view_names)
+        if first == second:
+            raise InputError(path, "[depth] stereo", f"{shown(first)} twice", "name two different views")
+        return StereoEntry((first, second))
+    assert form.map is not None
+    if (form.unit_mm is None) == (form.inverse_per_m is None):
+        found = "no unit" if form.unit_mm is None else "both unit_mm and inverse_per_m"
+        what = f"{found}, needed one of unit_mm and inverse_per_m"
+        mend = "write mm per stored unit, such as unit_mm = 0.1, or 1/m at stored 0 and at full scale"
+        raise InputError(path, "[depth] unit_mm", what, mend)
+    if (form.view is None) == (form.camera is None):
+        found = "neither" if form.view is None else "both"
+        what = f"got {found} of view and camera, needed one"
+        mend = "write the view the map is registered to, or the depth camera's file"
+        raise InputError(path, "[depth] view", what, mend)
+    if form.view is not None:
+        _check_view(path, "[depth] view", form.view, view_names)
+    inverse = None if form.inverse_per_m is None else (form.inverse_per_m[0], form.inverse_per_m[1])
+    if inverse is not None and inverse[0] == inverse[1]:
+        what = f"both values are {inverse[0]:g}"
+        raise InputError(path, "[depth] inverse_per_m", what, "write 1/m at stored 0 and at full scale")
+    return MapEntry(
+        path_beside(path, "[depth] map", form.map),
+        form.unit_mm,
+        inverse,
+        form.view,
+        None if form.camera is None else path_beside(path, "[depth] camera", form.camera),
+    )
+
+
+def _check_view(path: Path, where: str, name: str, view_names: list[str]) -> None:
+    if name not in view_names:
+        raise InputError(path, where, f"no view named {shown(name)}", nearest(name, view_names))

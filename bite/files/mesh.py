@@ -47,8 +47,9 @@ def read_mesh(path: Path, *, unit_mm: float) -> Mesh:
         raise InputError(path, "", what, "export the mesh as one of these; OBJ keeps names and order best")
     _check(path, vertices, faces)
     small = np.ascontiguousarray(faces, dtype=np.int32)
-    for array in (small, *groups.values()):
-        array.setflags(write=False)
+    small.setflags(write=False)
+    for numbers in groups.values():
+        numbers.setflags(write=False)
     return Mesh(frozen(vertices * unit_mm), small, groups, ordered=suffix != ".stl")
 
 

@@ -35,7 +35,7 @@ def read_obj(path: Path, data: bytes) -> tuple[Array, Ints, dict[str, Ints]]:
         For a line that cannot be read, a vertex number out of range, or no faces at all.
     """
     data = data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    # a continued line keeps its place in the count, so that messages name the right one
+    # line numbers in messages count a continued line as one
     lines = (data.replace(b"\\\n", b" ") if b"\\\n" in data else data).split(b"\n")
     words = [line.split() for line in lines]
     first = [w[0] if w else b"" for w in words]

@@ -177,7 +177,7 @@ def _as_input_error(path: Path, form: type[Form], problem: ErrorDetails, inside:
     key = str(place[-1]) if place else ""
     where = _where(place, inside)
     if problem["type"] == "extra_forbidden":
-        known = [k for k in _fields_at(form, place[:-1])]
+        known = list(_fields_at(form, place[:-1]))
         return InputError(path, where, f"unknown key {shown(key)}", nearest(key, known))
     ask = _description(form, place)
     if problem["type"] == "missing":

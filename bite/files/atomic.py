@@ -12,14 +12,15 @@ from bite.errors import InputError
 
 
 def write_bytes(path: str | Path, data: bytes) -> None:
-    """Write a file in one step: a temporary file in the same folder, flushed to disk, then renamed over the old one.
+    """Write a file in one step: a temporary file in its folder, flushed to disk, renamed over the old one.
 
     A link is written through; the permissions of a file that is replaced are kept.
 
     Raises
     ------
     InputError
-        When the folder is missing or cannot be written. The old file is then untouched and no temporary file is left.
+        When the folder is missing or cannot be written. The old file is then untouched and no temporary file
+        is left.
     """
     target = Path(os.path.realpath(path))
     if not target.parent.is_dir():

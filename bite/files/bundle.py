@@ -40,7 +40,7 @@ _FEWEST_LANDMARKS = 4
 
 @dataclass(frozen=True, slots=True)
 class LoadedView:
-    """One view: picture (uint8, shape (height, width, 3), RGB, EXIF orientation applied), camera, clicks if any."""
+    """One view: picture (uint8, shape (height, width, 3), RGB, turned upright), camera, clicks if any."""
 
     name: str
     image_path: Path
@@ -53,9 +53,9 @@ class LoadedView:
 class BiteFrame:
     """One bite frame with all it points at. The first view is the reference.
 
-    ``depth_camera`` is the camera of ``depth_map``: a view's, or its own. ``solved_mesh`` and ``rest_mesh`` are in mm,
-    in their files' own axes, with equal vertex counts. ``hashes`` maps each input's path, as the frame file wrote it, to
-    "sha256:...".
+    ``depth_camera`` is the camera of ``depth_map``: a view's, or its own. ``solved_mesh`` and ``rest_mesh``
+    are in mm, in their files' own axes, with equal vertex counts. ``hashes`` maps each input's path, as the
+    frame file wrote it, to "sha256:...".
     """
 
     file: FrameFile
@@ -84,7 +84,8 @@ def load_frame(path: str | Path, *, devices: Mapping[str, Device] | None = None)
     path : path or str
         The bite frame file.
     devices : mapping from name to Device
-        A cast's own device tables, used where the frame has no device file. Without either the device has no values.
+        A cast's own device tables, used where the frame has no device file. Without either the device has no
+        values.
 
     Raises
     ------
@@ -136,7 +137,7 @@ def _view(entry: ViewEntry) -> LoadedView:
             if sizes[entry.camera.name] != sizes[entry.image.name]
             else entry.corners or entry.camera
         )
-        mend = "use the picture that was calibrated and clicked, at its full size (turned as its orientation tag says)"
+        mend = "use the picture that was calibrated and clicked, at full size, turned as its tag says"
         raise InputError(odd, f"view {shown(entry.name)}", f"sizes differ: {listed}", mend)
     if corners is not None and entry.corners is not None:
         clicked = unicodedata.normalize("NFC", corners.image_file.replace("\\", "/").rsplit("/", 1)[-1])

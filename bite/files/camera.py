@@ -66,8 +66,8 @@ def read_camera(path: Path) -> Camera:
     Raises
     ------
     InputError
-        For a missing, unknown or doubled key, wrong sizes, values that are not finite, a rotation that is none, or a lens
-        model that folds back inside the picture.
+        For a missing, unknown or doubled key, wrong sizes, values that are not finite, a rotation that is
+        none, or a lens model that folds back inside the picture.
     """
     path = Path(path)
     fields = read_filestorage(path, read_text(path))
@@ -97,7 +97,7 @@ def read_camera(path: Path) -> Camera:
 
 
 def write_camera(path: Path, camera: Camera) -> None:
-    """Write a camera file, JSON where the name ends in .json and else YAML, readable by OpenCV's FileStorage."""
+    """Write a camera file for OpenCV's FileStorage, JSON where the name ends in .json and else YAML."""
     placed = camera.camera_from_reference
     matrices = {"camera_matrix": camera.matrix, "distortion_coefficients": camera.distortion.reshape(1, -1)}
     if not (np.array_equal(placed.rotation, np.eye(3)) and not placed.translation_mm.any()):

@@ -19,7 +19,7 @@ DEFAULT_TOLERANCE_MM = 0.5
 
 @dataclass(frozen=True, slots=True)
 class CastFile:
-    """A cast file; ``frames`` are patterns relative to its folder, ``devices`` its own device tables by name."""
+    """A cast file; ``frames`` are patterns from its folder on, ``devices`` its own device tables."""
 
     path: Path
     name: str

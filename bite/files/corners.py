@@ -27,7 +27,7 @@ class CornerState(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class CornerPoint:
-    """One clicked corner. Positions are None only for ``hidden``; ``sigma_px`` is None where the file states none."""
+    """One clicked corner. Positions are None only for ``hidden``, ``sigma_px`` where the file states none."""
 
     state: CornerState
     x_px: float | None = None
@@ -46,7 +46,7 @@ class LandmarkPoint:
 
 @dataclass(frozen=True, slots=True)
 class Corners:
-    """All clicks of one picture. Keys are corner codes such as ``11d`` and landmark names such as ``subnasale``."""
+    """All clicks of one picture, by corner code (``11d``) and landmark name (``subnasale``)."""
 
     path: Path
     image_file: str
@@ -64,8 +64,9 @@ def read_corners(path: Path) -> Corners:
     Raises
     ------
     InputError
-        For an unknown key, corner code or landmark name, a doubled one, a number that is not finite, a corner without the
-        position that its state needs, or a point outside the picture by more than half the picture.
+        For an unknown key, corner code or landmark name, a doubled one, a number that is not finite, a corner
+        without the position that its state needs, or a point outside the picture by more than half the
+        picture.
     """
     from bite.files.forms import CornersForm
 

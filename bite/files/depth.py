@@ -38,8 +38,8 @@ def read_depth(
 ) -> DepthMap:
     """Read a depth map.
 
-    Stored 0, NaN, infinite and negative values mean "no reading". A map of inverse distance is the exception: its stored 0
-    is the first value of ``inverse_per_m``, a reading like any other unless that is 0.
+    Stored 0, NaN, infinite and negative values mean "no reading". A map of inverse distance is the exception:
+    its stored 0 is the first value of ``inverse_per_m``, a reading like any other unless that is 0.
 
     Parameters
     ----------
@@ -47,12 +47,14 @@ def read_depth(
     unit_mm : float
         mm per stored unit.
     inverse_per_m : (float, float)
-        In place of a unit: 1/m at stored 0 and at full scale, which is 255 or 65535, or 1.0 for floating point.
+        In place of a unit: 1/m at stored 0 and at full scale, which is 255 or 65535, or 1.0 for floating
+        point.
 
     Raises
     ------
     InputError
-        For both or neither of the two, an unreadable file, no reading at all, or a median outside 20 to 5000 mm.
+        For both or neither of the two, an unreadable file, no reading at all, or a median outside 20 to 5000
+        mm.
     """
     path = Path(path)
     if (unit_mm is None) == (inverse_per_m is None):

@@ -34,7 +34,7 @@ class Device:
 
 
 def read_device_file(path: Path, name: str) -> Device:
-    """Read one device of a device file, which holds [device.NAME] tables, or the keys of a single device at its top.
+    """Read one device of a file that holds [device.NAME] tables, or the keys of a single device at its top.
 
     Raises
     ------

@@ -1,7 +1,7 @@
-"""The part of OpenCV's FileStorage format that cameras use: top-level numbers, strings and matrices, YAML or JSON.
+"""The part of OpenCV's FileStorage format that cameras use: numbers, strings, matrices; YAML or JSON.
 
-Read here and not by OpenCV, whose reader was made for files that it wrote itself: it accepts a doubled key, and what it does
-with a damaged file differs between versions.
+Read here and not by OpenCV, whose reader was made for files that it wrote itself: it accepts a doubled key,
+and what it does with a damaged file differs between versions.
 """
 
 from __future__ import annotations
@@ -24,7 +24,8 @@ def read_filestorage(path: Path, text: str) -> dict[str, object]:
     Returns
     -------
     entries : dict
-        A number as an array of shape (), a matrix as an array of shape (rows, columns), both float64; anything else as a string.
+        A number as an array of shape (), a matrix as an array of shape (rows, columns), both float64;
+        anything else as a string.
 
     Raises
     ------

@@ -44,7 +44,7 @@ class ViewEntry:
 
 @dataclass(frozen=True, slots=True)
 class MapEntry:
-    """[depth] with a map. Exactly one of ``unit_mm`` and ``inverse_per_m``, exactly one of ``view`` and ``camera``."""
+    """[depth] with a map. One of ``unit_mm`` and ``inverse_per_m``, one of ``view`` and ``camera``."""
 
     map: Path
     unit_mm: float | None

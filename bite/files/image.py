@@ -23,7 +23,8 @@ def read_image(path: Path) -> NDArray[np.uint8]:
     Raises
     ------
     InputError
-        For another format, a truncated or damaged file, more than 200 million pixels, or floating point pixels.
+        For another format, a truncated or damaged file, more than 200 million pixels, or floating point
+        pixels.
     """
     path = Path(path)
     pixels = decode_picture(path, read_bytes(path), colour=True)

@@ -29,7 +29,8 @@ def read_mesh(path: Path, *, unit_mm: float) -> Mesh:
     Raises
     ------
     InputError
-        For another format, a damaged file, coordinates that are not finite, vertex numbers out of range, or no faces.
+        For another format, a damaged file, coordinates that are not finite, vertex numbers out of range, or
+        no faces.
     """
     path = Path(path)
     if not (np.isfinite(unit_mm) and unit_mm > 0):
@@ -110,7 +111,7 @@ def _stated_vertices(path: Path, data: bytes, kind: str) -> int | None:
 
 
 def _scene(scene: Any) -> Raw:
-    """Join the meshes of a scene in the file's order, each moved by its node; node and mesh names become groups."""
+    """Join the meshes of a scene in file order, each moved by its node; node and mesh names become groups."""
     vertices: list[NDArray[np.float64]] = []
     faces: list[Ints] = []
     groups: dict[str, list[Ints]] = {}

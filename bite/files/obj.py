@@ -1,8 +1,8 @@
 """Wavefront OBJ: vertices and faces in file order, and every object, group and material name.
 
-Own reader, since general ones merge, drop and re-order vertices, or lose names. Curves, surfaces, normals and texture
-positions are passed over. Source of the format: Wavefront, Object Files (.obj), Appendix B1 of the Advanced Visualizer
-manual (from memory).
+Own reader, since general ones merge, drop and re-order vertices, or lose names. Curves, surfaces, normals and
+texture positions are passed over. Source of the format: Wavefront, Object Files (.obj), Appendix B1 of the
+Advanced Visualizer manual (from memory).
 """
 
 from __future__ import annotations
@@ -100,7 +100,7 @@ def _corners(path: Path, words: list[list[bytes]], lines: list[int]) -> tuple[In
 
 
 def _fans(corners: Ints, sides: Ints, starts: Ints) -> tuple[Ints, Ints]:
-    """Cut polygons into triangles, in file order; also give each polygon's first triangle, and the total last."""
+    """Cut polygons into triangles, in file order; also give each polygon's first triangle, the total last."""
     first_face = np.concatenate([[0], np.cumsum(sides - 2)])
     polygon = np.repeat(np.arange(len(sides)), sides - 2)
     step = np.arange(first_face[-1]) - first_face[polygon]

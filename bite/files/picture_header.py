@@ -1,6 +1,7 @@
-"""What the header of a PNG, JPEG or TIFF says before a pixel is decoded: kind, size, orientation, and whether it is whole.
+"""What a PNG, JPEG or TIFF says before a pixel is decoded: kind, size, orientation, and whether it is whole.
 
-Orientation is read here, and handed to the decoder as "upright", because decoders differ in when they apply it.
+Orientation is read here, and handed to the decoder as "upright", because decoders differ in when they apply
+it.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ class PictureKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class PictureHeader:
-    """Stored size and EXIF orientation (1 to 8, 1 upright) of a picture, and its bytes with the orientation set to 1."""
+    """Stored size and EXIF orientation (1 upright) of a picture, and its bytes with orientation 1."""
 
     kind: PictureKind
     width_px: int

@@ -50,8 +50,8 @@ def read_profile(path: Path) -> DepthProfile:
     Raises
     ------
     InputError
-        For an unknown, doubled or missing column, a field that is no number, ``along_mm`` that does not run one way, fewer than
-        8 rows with a reading or more than 20 000 rows.
+        For an unknown, doubled or missing column, a field that is no number, ``along_mm`` that does not run
+        one way, fewer than 8 rows with a reading or more than 20 000 rows.
     """
     path = Path(path)
     try:
@@ -143,7 +143,7 @@ def _direction(path: Path, along: Array, fields: list[tuple[int, str]]) -> int:
     wrong = np.flatnonzero(steps >= 0 if falling else steps <= 0)
     if wrong.size:
         line, text = fields[int(wrong[0]) + 1]
-        what = f"{shown(text)} after {shown(fields[int(wrong[0])][1])}, needed positions that only rise or only fall"
+        what = f"{shown(text)} after {shown(fields[int(wrong[0])][1])}, needed only rising or only falling"
         raise InputError(
             path, f"line {line}, along_mm", what, "sort the rows along the line and drop doubled ones"
         )

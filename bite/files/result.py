@@ -33,7 +33,8 @@ def write_result(path: Path, result: Mapping[str, Any]) -> None:
 def result_text(result: Mapping[str, Any]) -> str:
     """Give the text of a result file: keys in the order given, 7 significant digits, a line end last.
 
-    Seven digits are more than any measurement here holds, and few enough to hide the last bits in which machines differ.
+    Seven digits are more than any measurement here holds, and few enough to hide the last bits in which
+    machines differ.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Rig files, `bite-rig 1`: what the rig's neutral export is made of, and which way its dial moves the teeth."""
+"""Rig files, `bite-rig 1`: what the neutral export is made of, and which way the dial moves the teeth."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class PartNames:
 
 @dataclass(frozen=True, slots=True)
 class PartRange:
-    """A part given as file vertex numbers first..last, both included; a face belongs when all its vertices do."""
+    """A part as file vertex numbers first..last, both included; a face belongs when all its vertices do."""
 
     first: int
     last: int
@@ -41,8 +41,8 @@ class PartRange:
 class Dial:
     """The rig's own control that slides the teeth.
 
-    ``travel`` holds (dial, mm forward) rows with rising dial, read-only, shape (n, 2), or None where the rig gives
-    ``mm_per_unit`` instead; both are None while nobody has measured the dial.
+    ``travel`` holds (dial, mm forward) rows with rising dial, read-only, shape (n, 2), or None where the rig
+    gives ``mm_per_unit`` instead; both are None while nobody has measured the dial.
     """
 
     positive_is_back: bool
@@ -55,7 +55,7 @@ class Dial:
 
 @dataclass(frozen=True, slots=True)
 class Rig:
-    """A rig file. Directions are unit vectors in the rest export's own axes; ``up`` is at right angles to ``forward``."""
+    """A rig file. Directions are unit vectors in the rest export's axes, at right angles to each other."""
 
     path: Path
     rest: Path
@@ -74,8 +74,8 @@ def read_rig(path: Path) -> Rig:
     Raises
     ------
     InputError
-        For a missing or unknown key, parts that are not given, directions that are not about at right angles, or a dial that
-        contradicts itself.
+        For a missing or unknown key, parts that are not given, directions that are not about at right angles,
+        or a dial that contradicts itself.
     """
     from bite.files.forms import RigForm
 

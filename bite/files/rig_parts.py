@@ -1,4 +1,4 @@
-"""Which faces of a mesh belong to which part of the rig, and whether the rig's vertex numbers fit the mesh."""
+"""Which faces of a mesh belong to which part of the rig; whether the rig's vertex numbers fit the mesh."""
 
 from __future__ import annotations
 
@@ -72,8 +72,8 @@ def check_vertex_numbers(mesh: Mesh, rig: Rig) -> None:
 
 def _faces_in(mesh: Mesh, rig: Rig, where: str, given: PartNames | PartRange) -> NDArray[np.bool_]:
     if isinstance(given, PartRange):
-        inside: NDArray[np.bool_] = ((mesh.faces >= given.first) & (mesh.faces <= given.last)).all(1)
-        return inside
+        inside = (mesh.faces >= given.first) & (mesh.faces <= given.last)
+        return np.asarray(inside.all(axis=1), dtype=np.bool_)
     chosen = np.zeros(len(mesh.faces), dtype=np.bool_)
     for name in given.names:
         if name not in mesh.groups:

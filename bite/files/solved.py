@@ -35,8 +35,8 @@ class Axes(StrEnum):
 class SolvedEntry:
     """[solved]. ``mesh`` or ``corners_mm`` (with ``forward``), or ``forward`` alone beside a profile.
 
-    ``pose`` is a 4x4 matrix (reference camera from the mesh file's own axes, mm), "landmarks", or None. With a pose the mesh's
-    own axes are what the pose says and ``axes`` is not applied.
+    ``pose`` is a 4x4 matrix (reference camera from the mesh file's own axes, mm), "landmarks", or None. With
+    a pose the mesh's own axes are what the pose says and ``axes`` is not applied.
     """
 
     mesh: Path | None
@@ -88,7 +88,7 @@ def solved_entry(path: Path, form: SolvedForm | None, *, beside_profile: bool) -
         if not form.corners_mm:
             raise InputError(path, "[solved] corners_mm", "is empty", "write at least 11d and 21d")
         if form.forward is None:
-            mend = "write the direction out of the mouth in the reference camera's frame, such as [0, -0.17, -0.985]"
+            mend = "write the direction out of the mouth in the reference camera's frame, such as [0, 0, -1]"
             raise InputError(path, "[solved] forward", "missing, needed with corners_mm", mend)
     corners = None if form.corners_mm is None else {code: frozen(at) for code, at in form.corners_mm.items()}
     return SolvedEntry(
@@ -128,14 +128,9 @@ def _pose(path: Path, value: object) -> Array | str:
     )
     if value == POSE_FROM_LANDMARKS:
         return POSE_FROM_LANDMARKS
-    is_number = all(
-        type(number) in (int, float) and abs(number) <= 1e9
-        for row in (value if isinstance(value, list) else [])
-        for number in (row if isinstance(row, list) else [None])
-        if number is not None
-    )
-    shape = [len(row) if isinstance(row, list) else 0 for row in value] if isinstance(value, list) else []
-    if shape != [4, 4, 4, 4] or not is_number:
+    rows = value if isinstance(value, list) and all(isinstance(row, list) for row in value) else []
+    numbers = all(type(number) in (int, float) and abs(number) <= 1e9 for row in rows for number in row)
+    if [len(row) for row in rows] != [4, 4, 4, 4] or not numbers:
         raise InputError(path, where, f"got {shown(value)}, needed a 4x4 matrix of finite numbers", mend)
     matrix = np.array(value, dtype=np.float64)
     if not np.array_equal(matrix[3], [0.0, 0.0, 0.0, 1.0]):

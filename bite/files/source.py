@@ -81,7 +81,7 @@ def hash_file(path: str | Path) -> str:
 
 
 def path_beside(owner: Path, where: str, written: str) -> Path:
-    """Turn a path written inside the file ``owner`` into an absolute one, relative to the folder of ``owner``.
+    """Turn a path written inside the file ``owner``, relative to its folder, into an absolute one.
 
     Raises
     ------

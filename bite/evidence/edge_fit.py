@@ -1,0 +1,143 @@
+"""Blurred steps fitted to many scan lines at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bite.geometry.rigid import Array
+
+_ROUNDS = 40
+_WINDOW_SD = 3.0
+_SHORTEST_WINDOW_PX = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class StepFits:
+    """One fitted step a scan line, arrays of shape (n,).
+
+    Parameters
+    ----------
+    place_px : distance of the step along its scan line
+    sigma_px, sigma_sd_px : sd of the step's line spread (pixel aperture included), and the sd of that
+    step : height, levels, positive where the line gets brighter
+    residual : rms of what is left, levels
+    explained : share of the variance within the window that the step explains, 0 to 1
+    complete : the scan line reaches two sigma to both sides of the step
+    """
+
+    place_px: Array
+    sigma_px: Array
+    sigma_sd_px: Array
+    step: Array
+    residual: Array
+    explained: Array
+    complete: NDArray[np.bool_]
+
+
+def fit_steps(values: Array, distances_px: Array) -> StepFits:
+    """Fit an error-function step to each scan line, around its steepest place.
+
+    Levenberg-Marquardt on all lines together: low level, height, place and log sigma. Only samples within
+    three sigma of the step count, so that neighbouring structure does not; lines with NaN give NaN.
+
+    Parameters
+    ----------
+    values : array, shape (n, k)
+    distances_px : array, shape (k,), px, evenly spaced
+
+    Notes
+    -----
+    Neighbouring samples share pixels, so residual degrees of freedom are counted in pixels, not in samples.
+    """
+    from scipy import special
+
+    spacing = float(distances_px[1] - distances_px[0])
+    finite = np.asarray(np.isfinite(values).all(1))
+    data = np.where(finite[:, None], values, 0.0)
+    low, height, place, log_sigma = _start(data, distances_px)
+    damping = np.full(len(data), 1e-2)
+    cost = np.full(len(data), np.inf)
+    normal = np.zeros((len(data), 4, 4))
+    weight = np.zeros_like(data)
+    for round_ in range(_ROUNDS + 1):
+        if round_ % 8 == 0:
+            weight = _window(distances_px, place, np.exp(log_sigma))
+            cost = _cost(data, weight, distances_px, low, height, place, log_sigma)
+        sigma = np.exp(log_sigma)[:, None]
+        z = (distances_px - place[:, None]) / sigma
+        rise = special.ndtr(z)
+        slope = height[:, None] * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
+        jacobian = np.stack([np.ones_like(z), rise, -slope / sigma, -slope * z], 2)
+        misfit = data - low[:, None] - height[:, None] * rise
+        normal = np.einsum("nki,nk,nkj->nij", jacobian, weight, jacobian)
+        gradient = np.einsum("nki,nk,nk->ni", jacobian, weight, misfit)
+        if round_ == _ROUNDS:
+            break
+        diagonal = np.einsum("nii->ni", normal)
+        damped = normal + (damping[:, None] * diagonal + 1e-9)[:, :, None] * np.eye(4)
+        change = np.linalg.solve(damped, gradient[:, :, None])[:, :, 0]
+        change[:, 2] = np.clip(change[:, 2], -2.0, 2.0)
+        change[:, 3] = np.clip(change[:, 3], -0.5, 0.5)
+        trial = (low + change[:, 0], height + change[:, 1], place + change[:, 2], log_sigma + change[:, 3])
+        trial = (*trial[:3], np.clip(trial[3], np.log(0.1), np.log(np.ptp(distances_px))))
+        trial_cost = _cost(data, weight, distances_px, *trial)
+        better = trial_cost <= cost
+        low, height, place, log_sigma = (
+            np.where(better, new, old)
+            for new, old in zip(trial, (low, height, place, log_sigma), strict=True)
+        )
+        cost = np.where(better, trial_cost, cost)
+        damping = np.clip(np.where(better, damping / 3, damping * 5), 1e-7, 1e7)
+    sigma = np.exp(log_sigma)
+    freedom = np.maximum(weight.sum(1) * spacing - 4, 1.0)
+    variance = cost * spacing / freedom
+    inverse = np.linalg.pinv(normal * spacing, hermitian=True)
+    mean = (weight * data).sum(1) / np.maximum(weight.sum(1), 1e-9)
+    total = (weight * (data - mean[:, None]) ** 2).sum(1)
+    blank = np.where(finite, 1.0, np.nan)
+    reach = np.minimum(place - distances_px[0], distances_px[-1] - place)
+    return StepFits(
+        place_px=place * blank,
+        sigma_px=sigma * blank,
+        sigma_sd_px=sigma * np.sqrt(np.maximum(variance * inverse[:, 3, 3], 0.0)) * blank,
+        step=height * blank,
+        residual=np.sqrt(variance) * blank,
+        explained=(1 - cost / np.maximum(total, 1e-9)) * blank,
+        complete=finite & (reach >= 2 * sigma),
+    )
+
+
+def _start(data: Array, distances_px: Array) -> tuple[Array, Array, Array, Array]:
+    """Guess from the steepest place of the lightly smoothed line; the range around it sets the levels."""
+    from scipy import ndimage
+
+    spacing = float(distances_px[1] - distances_px[0])
+    slope = ndimage.gaussian_filter1d(data, 1.0 / spacing, axis=1, order=1, mode="nearest") / spacing
+    best = np.abs(slope).argmax(1)
+    steepest = slope[np.arange(len(data)), best]
+    place = distances_px[best]
+    near = np.abs(distances_px - place[:, None]) <= 6.0
+    top = np.where(near, data, -np.inf).max(1)
+    bottom = np.where(near, data, np.inf).min(1)
+    height = (top - bottom) * np.sign(steepest)
+    sigma = np.abs(height) / (np.sqrt(2 * np.pi) * np.maximum(np.abs(steepest), 1e-6))
+    low = np.where(height >= 0, bottom, top)
+    return low, height, place, np.log(np.clip(sigma, 0.3, 8.0))
+
+
+def _window(distances_px: Array, place: Array, sigma: Array) -> Array:
+    half = np.maximum(_WINDOW_SD * sigma, _SHORTEST_WINDOW_PX)
+    return (np.abs(distances_px - place[:, None]) <= half[:, None]).astype(float)
+
+
+def _cost(
+    data: Array, weight: Array, distances_px: Array, low: Array, height: Array, place: Array, log_sigma: Array
+) -> Array:
+    from scipy import special
+
+    z = (distances_px - place[:, None]) / np.exp(log_sigma)[:, None]
+    misfit = data - low[:, None] - height[:, None] * special.ndtr(z)
+    return np.asarray((weight * misfit**2).sum(1))

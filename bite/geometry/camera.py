@@ -1,9 +1,10 @@
 """A calibrated camera: projection with lens distortion, its derivative, and rays back out.
 
-Pixels: x right, y down, the centre of the top-left pixel is (0, 0). The camera frame is x right, y down, z away from
-the camera. Lens terms in OpenCV's order: k1 k2 p1 p2 k3 k4 k5 k6 s1 s2 s3 s4 tau_x tau_y, of which the first
-4, 5, 8, 12 or 14 are given.
-Source: Brown 1971 for the radial and tangential terms; the rational, thin-prism and tilt terms as OpenCV documents them.
+Pixels: x right, y down, the centre of the top-left pixel is (0, 0). The camera frame is x right, y down, z
+away from the camera. Lens terms in OpenCV's order: k1 k2 p1 p2 k3 k4 k5 k6 s1 s2 s3 s4 tau_x tau_y, of which the
+first 4, 5, 8, 12 or 14 are given.
+Source: Brown 1971 for the radial and tangential terms; the rational, thin-prism and tilt terms as OpenCV
+documents them.
 """
 
 from __future__ import annotations
@@ -46,11 +47,11 @@ class Camera:
         return self.camera_from_reference.inverse().translation_mm
 
     def project(self, points_mm: Array) -> Array:
-        """Project points of the reference frame, shape (n, 3), to pixels, shape (n, 2). Points behind give NaN."""
+        """Project points of the reference frame, shape (n, 3), to pixels, (n, 2). Points behind give NaN."""
         return self.project_local(self.camera_from_reference.apply(points_mm))
 
     def project_local(self, points_mm: Array) -> Array:
-        """Project points of this camera's own frame, shape (n, 3), to pixels, shape (n, 2). Points behind give NaN."""
+        """Project points of this camera's frame, shape (n, 3), to pixels, (n, 2). Points behind give NaN."""
         z = np.where(points_mm[:, 2] > 0, points_mm[:, 2], np.nan)
         return self.pixels_from_slopes(points_mm[:, :2] / z[:, None])
 
@@ -81,14 +82,15 @@ class Camera:
     def slopes_from_pixels(self, pixels: Array) -> Array:
         """Undo lens and camera matrix: ray slopes (x/z, y/z) in this camera's frame, shape (n, 2).
 
-        Newton's method on the exact forward model, since a fixed-point iteration leaves pixels under strong distortion.
+        Newton's method on the exact forward model: a fixed-point iteration is pixels off under strong lenses.
 
         Raises
         ------
         DegenerateGeometryError
             When a pixel has no ray: the lens model folds back before reaching it.
         """
-        target = np.linalg.solve(self.matrix[:2, :2], (np.asarray(pixels, float) - self.matrix[:2, 2]).T).T
+        centred = np.asarray(pixels, np.float64) - self.matrix[:2, 2]
+        target: Array = np.asarray(np.linalg.solve(self.matrix[:2, :2], centred.T).T, np.float64)
         terms = self._terms()
         if not terms.any():
             return target
@@ -96,7 +98,7 @@ class Camera:
         for _ in range(50):
             bent, by_slope = _bend(slopes, terms)
             step = np.linalg.solve(by_slope, (target - bent)[:, :, None])[:, :, 0]
-            # a full Newton step may jump over the fold of a strong lens; half a unit of slope is already 27 degrees
+            # a full Newton step may jump over the fold of a strong lens; half a unit of slope is 27 degrees
             step *= np.minimum(1.0, 0.5 / np.maximum(np.abs(step).max(1, keepdims=True), 1e-300))
             slopes = slopes + step
             if not np.abs(step).max(initial=0.0) > 1e-14:
@@ -125,7 +127,7 @@ class Camera:
         k1, k2, _, _, k3, k4, k5, k6 = self._terms()[:8]
         # derivative of r (1 + k1 r2 + ...) / (1 + k4 r2 + ...), as a polynomial in q = r^2
         top, low = np.array([k3, k2, k1, 1.0]), np.array([k6, k5, k4, 1.0])
-        bend = np.polysub(np.polymul(np.polyder(top), low), np.polymul(top, np.polyder(low)))
+        bend: Array = np.polysub(np.polymul(np.polyder(top), low), np.polymul(top, np.polyder(low)))
         slope = np.polyadd(np.polymul(top, low), np.polymul([2.0, 0.0], bend))
         roots = np.concatenate([np.roots(slope), np.roots(low)])
         real = roots[(np.abs(roots.imag) < 1e-9) & (roots.real > 0)].real

@@ -22,7 +22,7 @@ class Mesh:
     groups : mapping from name to face numbers
         Every object, group, material-use or node name of the file. A face may be in several.
     ordered : bool
-        Whether vertex numbers mean anything: false for formats that store triangles without shared vertices (STL).
+        Whether vertex numbers mean anything: false for formats without shared vertices (STL).
     """
 
     vertices_mm: Array

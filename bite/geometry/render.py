@@ -1,7 +1,7 @@
 """Z-buffer: which surface each pixel sees, and how far along the optical axis it is.
 
-Exact for a distorted lens: the test of whether a pixel's ray meets a triangle is made in undistorted ray slopes; pixels are
-only used to list the candidates. Vectorised over all candidate (triangle, pixel) pairs; the nearest wins.
+Exact for a distorted lens: whether a ray meets a triangle is tested in undistorted ray slopes; pixels are only
+used to list the candidates. Vectorised over all candidate (triangle, pixel) pairs; the nearest wins.
 """
 
 from __future__ import annotations
@@ -73,7 +73,8 @@ def render(grid: Grid, points_mm: Array, faces: NDArray[np.integer]) -> Rendered
 
     Notes
     -----
-    Faces that reach closer than 1 mm to the camera plane, or beyond the slope at which the lens model folds back, are left out.
+    Faces that reach closer than 1 mm to the camera plane, or beyond the slope at which the lens model folds
+    back, are left out.
     Both sides of a face are drawn, so a mesh with mixed winding loses nothing.
     """
     height, width = grid.window.height, grid.window.width
@@ -86,7 +87,7 @@ def render(grid: Grid, points_mm: Array, faces: NDArray[np.integer]) -> Rendered
     pixels = np.full((len(z), 2), np.nan)
     pixels[usable] = grid.camera.pixels_from_slopes(slopes[usable])
 
-    # one pixel of margin: under distortion the edges of a triangle are curves that its corners do not quite bound
+    # one pixel of margin: under distortion a triangle's edges are curves that its corners do not quite bound
     margin = 1.0 if grid.camera.distortion.any() else 0.0
     corner = pixels[faces] - (grid.window.left, grid.window.top)
     kept = np.flatnonzero(usable[faces].all(1))
@@ -103,6 +104,7 @@ def render(grid: Grid, points_mm: Array, faces: NDArray[np.integer]) -> Rendered
     inverse_z = 1.0 / z[faces[kept]]
     ab, ac = b - a, c - a
     area = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
+    area[np.abs(area) < 1e-30] = np.nan  # seen edge-on or without area: meets no ray
     with np.errstate(divide="ignore", invalid="ignore"):
         ab, ac = ab / area[:, None], ac / area[:, None]
     # 1/z is linear in the slopes: 1/z = base + gradient . (slope - a)
@@ -127,7 +129,8 @@ def render(grid: Grid, points_mm: Array, faces: NDArray[np.integer]) -> Rendered
         hit = 1.0 / (inverse_z[part, 0] + weight_b[inside] * rise_b[part] + weight_c[inside] * rise_c[part])
         order = np.argsort(-hit, kind="stable")  # the last write wins, so the nearest is written last
         pixel, hit, part = pixel[order], hit[order], part[order]
-        nearest_depth, nearest_part = np.full(height * width, np.inf), np.zeros(height * width, dtype=np.int64)
+        nearest_depth = np.full(height * width, np.inf)
+        nearest_part = np.zeros(height * width, dtype=np.int64)
         nearest_depth[pixel], nearest_part[pixel] = hit, part
         closer = nearest_depth < depth
         depth[closer], face[closer] = nearest_depth[closer], kept[nearest_part[closer]]

@@ -83,7 +83,8 @@ def rotation_from_vector(rotation_rad: Array) -> Array:
 def left_jacobian(rotation_rad: Array) -> Array:
     """Give J with exp(w + dw) = exp(J dw) exp(w) to first order, shape (3, 3).
 
-    Source: the derivative of Rodrigues' formula, e.g. Barfoot, State Estimation for Robotics, eq. 7.77b (from memory).
+    Source: the derivative of Rodrigues' formula, e.g. Barfoot, State Estimation for Robotics, eq. 7.77b
+    (from memory).
     """
     angle = float(np.linalg.norm(rotation_rad))
     k = cross_matrix(rotation_rad)

@@ -52,7 +52,8 @@ class CrownWidth:
 UPPER_CENTRAL = CrownWidth(
     8.6,
     0.6,
-    "mean between Nelson & Ash 8.5 and Orozco-Varo 2015 8.71; sd Kaewplung 2008 0.6 (reference/crown_widths.toml)",
+    "mean between Nelson & Ash 8.5 and Orozco-Varo 2015 8.71; sd Kaewplung 2008 0.6 "
+    "(reference/crown_widths.toml)",
 )
 LOWER_CENTRAL = CrownWidth(
     5.4,

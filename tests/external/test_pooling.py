@@ -68,7 +68,7 @@ def test_paule_mandel_solves_its_own_equation(bcg) -> None:
     assert scatter == pytest.approx(12.0, abs=1e-9)
 
 
-@pytest.mark.filterwarnings("ignore:invalid value:RuntimeWarning")  # the oracle, where tau^2 comes out negative
+@pytest.mark.filterwarnings("ignore:invalid value:RuntimeWarning")  # the oracle, at tau^2 < 0
 @pytest.mark.parametrize("seed", range(8))
 def test_against_statsmodels(seed) -> None:
     meta = pytest.importorskip("statsmodels.stats.meta_analysis", reason="statsmodels is the oracle here")

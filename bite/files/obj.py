@@ -36,16 +36,17 @@ def read_obj(path: Path, data: bytes) -> tuple[Array, Ints, dict[str, Ints]]:
     """
     data = data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     # line numbers in messages count a continued line as one
-    lines = (data.replace(b"\\\n", b" ") if b"\\\n" in data else data).split(b"\n")
-    words = [line.split() for line in lines]
-    first = [w[0] if w else b"" for w in words]
-    vertex_lines = [i for i, f in enumerate(first) if f == b"v"]
-    face_lines = [i for i, f in enumerate(first) if f == b"f"]
+    lines = data.replace(b"\\\n", b" ").replace(b"\t", b" ").split(b"\n")
+    if b"\n " in data or b"\n\t" in data or data[:1].isspace():
+        lines = [line.lstrip() for line in lines]
+    first = [line[:2] for line in lines]
+    vertex_lines = [i for i, f in enumerate(first) if f == b"v "]
+    face_lines = [i for i, f in enumerate(first) if f == b"f "]
     if not vertex_lines or not face_lines:
         what = f"{len(vertex_lines)} vertices and {len(face_lines)} faces"
         raise InputError(path, "", what, "export the mesh as an OBJ with faces")
-    vertices = _vertices(path, [words[i] for i in vertex_lines], vertex_lines)
-    corners, sides = _corners(path, [words[i] for i in face_lines], face_lines)
+    vertices = _vertices(path, [lines[i].split() for i in vertex_lines], vertex_lines)
+    corners, sides = _corners(path, [lines[i].split() for i in face_lines], face_lines)
     starts = np.concatenate([[0], np.cumsum(sides)])
     negative = corners < 0
     if negative.any():
@@ -58,7 +59,7 @@ def read_obj(path: Path, data: bytes) -> tuple[Array, Ints, dict[str, Ints]]:
         what = f"a face names vertex {corners[outside[0]]}, but the file has {len(vertices)}"
         raise InputError(path, f"line {line + 1}", what, _EXPORT_AGAIN)
     faces, first_face = _fans(corners - 1, sides, starts)
-    return vertices, faces, _groups(lines, first, np.array(face_lines), first_face)
+    return vertices, faces, _groups(lines, np.array(face_lines), first_face)
 
 
 def _vertices(path: Path, words: list[list[bytes]], lines: list[int]) -> Array:
@@ -108,14 +109,15 @@ def _fans(corners: Ints, sides: Ints, starts: Ints) -> tuple[Ints, Ints]:
     return np.column_stack([corners[start], corners[start + step + 1], corners[start + step + 2]]), first_face
 
 
-def _groups(lines: list[bytes], first: list[bytes], face_lines: Ints, first_face: Ints) -> dict[str, Ints]:
+def _groups(lines: list[bytes], face_lines: Ints, first_face: Ints) -> dict[str, Ints]:
     """Collect the faces under each name: a name holds from its own line to the next line of its kind."""
+    named = [(i, line) for i, line in enumerate(lines) if line[:1] in b"ogu" and line]
     spans: dict[str, list[tuple[int, int]]] = {}
     for kind in (b"o", b"g", b"usemtl"):
-        marks = [i for i, f in enumerate(first) if f == kind]
-        ends = first_face[np.searchsorted(face_lines, [*marks, len(lines)])]
-        for mark, start, end in zip(marks, ends, ends[1:], strict=False):
-            text = lines[mark].decode("utf-8", "replace").strip()[len(kind) :].strip()
+        marks = [(i, line[len(kind) :]) for i, line in named if line.split(None, 1)[0] == kind]
+        ends = first_face[np.searchsorted(face_lines, [*(i for i, _ in marks), len(lines)])]
+        for (_, label), start, end in zip(marks, ends, ends[1:], strict=False):
+            text = label.decode("utf-8", "replace").strip()
             for name in text.split() if kind == b"g" else [text] if text else []:
                 spans.setdefault(name, []).append((int(start), int(end)))
     return {

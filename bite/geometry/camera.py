@@ -1,8 +1,8 @@
 """A calibrated camera: projection with lens distortion, its derivative, and rays back out.
 
 Pixels: x right, y down, the centre of the top-left pixel is (0, 0). The camera frame is x right, y down, z
-away from the camera. Lens terms in OpenCV's order: k1 k2 p1 p2 k3 k4 k5 k6 s1 s2 s3 s4 tau_x tau_y, of which the
-first 4, 5, 8, 12 or 14 are given.
+away from the camera. Lens terms in OpenCV's order: k1 k2 p1 p2 k3 k4 k5 k6 s1 s2 s3 s4 tau_x tau_y, of which
+the first 4, 5, 8, 12 or 14 are given.
 Source: Brown 1971 for the radial and tangential terms; the rational, thin-prism and tilt terms as OpenCV
 documents them.
 """

@@ -1,7 +1,7 @@
 """Z-buffer: which surface each pixel sees, and how far along the optical axis it is.
 
-Exact for a distorted lens: whether a ray meets a triangle is tested in undistorted ray slopes; pixels are only
-used to list the candidates. Vectorised over all candidate (triangle, pixel) pairs; the nearest wins.
+Exact for a distorted lens: whether a ray meets a triangle is tested in undistorted ray slopes; pixels only
+list the candidates. Vectorised over all candidate (triangle, pixel) pairs; the nearest wins.
 """
 
 from __future__ import annotations

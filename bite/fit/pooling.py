@@ -66,11 +66,10 @@ def pool(
     values, sds : array, shape (k,), one unit, sds above 0
     spread : Spread
     hartung_knapp : bool
-        Take the se from the weighted scatter and the interval from Student's t with k - 1 degrees of freedom:
-        honest with few takes, where the Gaussian interval is too short (takes
-        that differed by 3 times their sd, 4000 draws: Gaussian 84, 88, 92 % for 3, 5, 10 takes; this 94, 94,
-        95 %). Needs two takes or more. The scatter is used as it is found, also where it makes the interval
-        shorter.
+        Take the se from the weighted scatter and the interval from Student's t with k - 1 degrees of freedom.
+        Prefer it with few takes. On 4000 simulated casts of 3, 5 and 10 takes (tau 0.3, sds 0.1 to 0.2) the
+        Gaussian 95 % interval held the truth in 84, 88 and 92 %, this one in 94, 94 and 95 %. Needs
+        two takes. The scatter is used as it is found, also where it makes the interval shorter.
     confidence : float
 
     Raises

@@ -1,0 +1,172 @@
+"""The check of one frame as the content of a result file: every number that text and figures show."""
+
+from __future__ import annotations
+
+from math import isfinite
+from typing import TypeAlias
+
+from bite.assessment import Assessment, CornerMark
+from bite.checks.finding import Finding
+from bite.files.result import FORMAT
+from bite.fit.offset import Estimate, OffsetFit
+from bite.fit.parameters import P
+from bite.fit.profile_block import ProfileBlock
+from bite.report.words import dial_before, dial_stands
+
+Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | None"
+EVIDENCE = ("depth", "corners")
+"""Kinds of evidence that always have a share in a result; null for one that the frame lacks."""
+
+
+def result_mapping(assessment: Assessment) -> dict[str, Json]:
+    """Give the content of a result file.
+
+    The same assessment gives the same mapping, keys in the same order. What was not measured, or is not
+    finite, is None.
+    """
+    frame, fit = assessment.frame, assessment.fit
+    return {
+        "format": FORMAT,
+        "frame": frame.name,
+        "performer": frame.file.performer,
+        "device": frame.file.device,
+        "offset": _offset(fit) if fit else None,
+        "why_no_offset": assessment.why_no_offset,
+        "decision": _decision(assessment),
+        "findings": [_finding(finding) for finding in assessment.findings],
+        "measures": _measures(assessment),
+        "fit": _fit(fit) if fit else None,
+        "marks": [_mark(mark) for mark in assessment.marks],
+        "tolerance_mm": _number(assessment.decision.tolerance_mm),
+        "moved_mm": _number(assessment.moved_mm),
+        "px_per_mm": _number(assessment.px_per_mm),
+        "priors_used": list(assessment.priors_used),
+        "inputs": {path: frame.hashes[path] for path in sorted(frame.hashes)},
+        "version": assessment.version,
+    }
+
+
+def _number(value: float | None) -> float | None:
+    return float(value) if value is not None and isfinite(value) else None
+
+
+def _value(estimate: Estimate | None) -> float | None:
+    return _number(estimate.value) if estimate else None
+
+
+def _sd(estimate: Estimate | None) -> float | None:
+    return _number(estimate.sd) if estimate else None
+
+
+def _estimate(estimate: Estimate | None) -> Json:
+    return {"value": _number(estimate.value), "sd": _number(estimate.sd)} if estimate else None
+
+
+def _offset(fit: OffsetFit) -> dict[str, Json]:
+    solution = fit.solution
+    information: dict[str, Json] = dict.fromkeys(EVIDENCE)
+    information |= {name: _number(share) for name, share in solution.evidence_share.items()}
+    information["prior"] = _number(solution.prior_share)
+    return {
+        "t_mm": _number(fit.offset.value),
+        "sd_mm": _number(fit.offset.sd),
+        "sampling_sd_mm": _number(fit.sampling_sd_mm),
+        "systematic_sd_mm": _number(fit.systematic_sd_mm),
+        "interval_mm": [_number(end) for end in fit.offset.interval],
+        "lateral_right_mm": _value(fit.right),
+        "lateral_right_sd_mm": _sd(fit.right),
+        "lateral_up_mm": _value(fit.up),
+        "lateral_up_sd_mm": _sd(fit.up),
+        "smoothing_px": _value(fit.smoothing),
+        "smoothing_sd_px": _sd(fit.smoothing),
+        "rows_difference_mm": _value(fit.rows),
+        "rows_difference_sd_mm": _sd(fit.rows),
+        "converged": solution.converged,
+        "stop_reason": solution.stop_reason,
+        "information": information,
+    }
+
+
+def _decision(assessment: Assessment) -> dict[str, Json]:
+    decision, move = assessment.decision, assessment.decision.move
+    return {
+        "verdict": str(decision.verdict),
+        "dial": _number(move.after) if move else None,
+        "dial_before": _number(dial_before(assessment)),
+        "left_over_mm": _number(move.left_over_mm) if move else None,
+        "why": decision.why,
+        "dial_advised": dial_stands(assessment),
+        "dial_interval": [_number(end) for end in move.interval] if move else None,
+        "stands_for_mm": _number(move.stands_for_mm) if move else None,
+        "saturated": move.saturated if move else None,
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Json]:
+    return {
+        "code": finding.code,
+        "severity": str(finding.severity),
+        "measured": _number(finding.measured),
+        "sd": _number(finding.sd),
+        "limit": _number(finding.limit),
+        "unit": finding.unit,
+        "text": finding.text,
+        "todo": finding.todo,
+        "needs_reshoot": finding.needs_reshoot,
+        "source": finding.source,
+    }
+
+
+def _measures(assessment: Assessment) -> dict[str, Json]:
+    measures = assessment.measures
+    return {
+        "gap_mm": _estimate(measures.gap),
+        "gap_picture_mm": _estimate(measures.gap_picture),
+        "overjet_mm": _estimate(measures.overjet),
+        "overjet_solved_mm": _number(measures.overjet_solved_mm),
+        "overbite_mm": _estimate(measures.overbite),
+        "overbite_solved_mm": _number(measures.overbite_solved_mm),
+    }
+
+
+def _fit(fit: OffsetFit) -> dict[str, Json]:
+    solution = fit.solution
+    return {
+        "converged": solution.converged,
+        "stop_reason": solution.stop_reason,
+        "rounds": solution.rounds,
+        "first_cost": _number(solution.first_cost),
+        "last_cost": _number(solution.last_cost),
+        "degrees_of_freedom": solution.freedom,
+        "reduced_chi_square": {name: _number(value) for name, value in solution.chi2_reduced.items()},
+        "inlier_share": {name: _number(value) for name, value in solution.inlier_share.items()},
+        "condition": _number(solution.condition),
+        "at_bound": list(solution.at_bound),
+        "prior_share": _number(solution.prior_share),
+        "parameters": {
+            p.name.lower(): {"value": _number(solution.parameters[p]), "sd": _number(solution.sd(p))}
+            for p in _free(fit)
+        },
+    }
+
+
+def _free(fit: OffsetFit) -> tuple[P, ...]:
+    """Give the parameters that stand for something: a profile's own only where there is one."""
+    if any(isinstance(block, ProfileBlock) for block in fit.solution.blocks):
+        return tuple(P)
+    return tuple(p for p in P if p not in (P.PROFILE_OFFSET_MM, P.PROFILE_SLOPE))
+
+
+def _mark(mark: CornerMark) -> dict[str, Json]:
+    return {
+        "view": mark.view,
+        "name": mark.name,
+        "state": mark.state,
+        "clicked_px": _pixel(mark.clicked_px),
+        "before_px": _pixel(mark.before_px),
+        "after_px": _pixel(mark.after_px),
+    }
+
+
+def _pixel(pixel: tuple[float, float] | None) -> Json:
+    return [_number(value) for value in pixel] if pixel is not None else None

@@ -29,7 +29,6 @@ from bite.files.mesh import read_mesh
 from bite.files.profile import DepthProfile, read_profile
 from bite.files.rig import Rig, read_rig
 from bite.files.rig_parts import check_vertex_numbers, part_labels
-from bite.files.solved import POSE_FROM_LANDMARKS
 from bite.files.source import hash_file, key_beside
 from bite.files.tables import shown
 from bite.geometry.camera import Camera
@@ -201,7 +200,7 @@ def _model(file: FrameFile) -> tuple[Rig | None, Mesh | None, Mesh | None]:
         what = f"{counts[0]} vertices, but the rest export {rig.rest.name} has {counts[1]}"
         mend = "export both from the same rig, without merging or splitting vertices"
         raise InputError(entry.mesh, "", what, mend)
-    if entry.pose == POSE_FROM_LANDMARKS and len(rig.landmarks) < _FEWEST_LANDMARKS:
+    if isinstance(entry.pose, str) and len(rig.landmarks) < _FEWEST_LANDMARKS:
         what = f'pose = "landmarks" needs {_FEWEST_LANDMARKS} or more in the rig, got {len(rig.landmarks)}'
         raise InputError(rig.path, "[landmarks]", what, "add landmark vertices to the rig, or write the pose")
     return rig, rest, solved

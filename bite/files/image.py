@@ -71,9 +71,8 @@ def decode_picture(path: Path, data: bytes, *, colour: bool) -> NDArray[Any]:
     finally:
         cv2.utils.logging.setLogLevel(level)
     if pixels is None or pixels.shape[:2] != (header.height_px, header.width_px):
-        raise InputError(
-            path, "", f"damaged {header.kind}, or of an unusual kind", "export the picture again"
-        )
+        mend = "export it again as plain 8 or 16 bit PNG" if colour else "export the map again"
+        raise InputError(path, "", f"damaged {header.kind}, or of an unusual kind", mend)
     return turned_upright(pixels, header.orientation)
 
 

@@ -16,7 +16,10 @@ from bite.geometry.teeth import Part
 from tests.files.scene import CAMERA, PROFILE, write_frame
 
 ENTIRE_DEPTH = '[depth]\nmap = "front.depth.png"\nunit_mm = 0.1\nview = "front"\n'
-STL = "solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1 0\nendloop\nendfacet\nendsolid a\n"
+STL = (
+    "solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1 0\n"
+    "endloop\nendfacet\nendsolid a\n"
+)
 
 
 def change(path: Path, old: str, new: str) -> None:
@@ -58,7 +61,10 @@ def test_hashes_name_inputs_as_the_frame_does(frame: Path) -> None:
         "rig/rest.obj",
         "bench-depth.device.toml",
     }
-    assert hashes["front.png"] == "sha256:" + hashlib.sha256((frame.parent / "front.png").read_bytes()).hexdigest()
+    assert (
+        hashes["front.png"]
+        == "sha256:" + hashlib.sha256((frame.parent / "front.png").read_bytes()).hexdigest()
+    )
 
 
 def test_hash_keys_do_not_depend_on_the_working_folder(
@@ -105,8 +111,12 @@ def test_stereo_frame(frame: Path) -> None:
         "translation_mm: !!opencv-matrix\n   rows: 3\n   cols: 1\n   dt: d\n   data: [ -60., 0., 0. ]\n"
     )
     (frame.parent / "side.yaml").write_text(moved)
-    change(frame, ENTIRE_DEPTH, '[[view]]\nname = "side"\nimage = "front.png"\ncamera = "side.yaml"\n\n[depth]\n'
-           'stereo = ["front", "side"]\n')
+    change(
+        frame,
+        ENTIRE_DEPTH,
+        '[[view]]\nname = "side"\nimage = "front.png"\ncamera = "side.yaml"\n\n[depth]\n'
+        'stereo = ["front", "side"]\n',
+    )
     loaded = load_frame(frame)
     assert loaded.views[1].camera.centre_mm == pytest.approx([60.0, 0.0, 0.0])
 
@@ -121,8 +131,17 @@ def test_names_beyond_ascii(tmp_path: Path) -> None:
     assert "vörn 歯.png" in load_frame(frame).hashes
 
 
-@pytest.mark.parametrize("name", ["tern-a07.bite.toml", "rig/rig.toml", "front.camera.yaml", "front.corners.json",
-                                  "solved.obj", "bench-depth.device.toml"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "tern-a07.bite.toml",
+        "rig/rig.toml",
+        "front.camera.yaml",
+        "front.corners.json",
+        "solved.obj",
+        "bench-depth.device.toml",
+    ],
+)
 def test_crlf_and_byte_order_marks_change_nothing(frame: Path, name: str) -> None:
     path = frame.parent / name
     before = load_frame(frame)
@@ -135,14 +154,27 @@ def test_crlf_and_byte_order_marks_change_nothing(frame: Path, name: str) -> Non
 
 
 BAD = {
-    "picture differs from camera": ("front.camera.yaml", "image_width: 80", "image_width: 81",
-                                    "front.png 80 x 64, front.camera.yaml 81 x 64"),
-    "corners differ from picture": ("front.corners.json", '"width": 80', '"width": 82',
-                                    "front.corners.json 82 x 64"),
+    "picture differs from camera": (
+        "front.camera.yaml",
+        "image_width: 80",
+        "image_width: 81",
+        "front.png 80 x 64, front.camera.yaml 81 x 64",
+    ),
+    "corners differ from picture": (
+        "front.corners.json",
+        '"width": 80',
+        '"width": 82',
+        "front.corners.json 82 x 64",
+    ),
     "clicked elsewhere": ("front.corners.json", "front.png", "side.png", "'side.png'"),
     "picture missing": ("tern-a07.bite.toml", "front.png", "gone.png", "no such file"),
     "picture is a folder": ("tern-a07.bite.toml", '"front.png"', '"rig"', "is a folder"),
-    "picture is the frame itself": ("tern-a07.bite.toml", '"front.png"', '"tern-a07.bite.toml"', "needed a PNG"),
+    "picture is the frame itself": (
+        "tern-a07.bite.toml",
+        '"front.png"',
+        '"tern-a07.bite.toml"',
+        "needed a PNG",
+    ),
     "web address": ("tern-a07.bite.toml", '"front.png"', '"https://a.example/front.png"', "address"),
     "backslashes": ("tern-a07.bite.toml", '"front.png"', "'C:\\shots\\front.png'", "one computer only"),
     "nul in a path": ("tern-a07.bite.toml", '"front.png"', '"a\\u0000.png"', "control characters"),
@@ -154,7 +186,12 @@ BAD = {
     "range out of the mesh": ("rig/rig.toml", "[8, 11]", "[8, 99]", "has 16 (0 to 15)"),
     "corner out of the mesh": ("rig/rig.toml", "11d = 4", "11d = 400", "has 16 (0 to 15)"),
     "landmark out of the mesh": ("rig/rig.toml", "subnasale = 0", "subnasale = 16", "has 16 (0 to 15)"),
-    "another vertex count": ("solved.obj", "v 0 0 30", "v 5 5 5\nv 0 0 30", "17 vertices, but the rest export"),
+    "another vertex count": (
+        "solved.obj",
+        "v 0 0 30",
+        "v 5 5 5\nv 0 0 30",
+        "17 vertices, but the rest export",
+    ),
     "dial beyond the limit": ("tern-a07.bite.toml", "dial = 0.0", "dial = 1.5", "beyond the rig's limit 1"),
     "no device table": ("bench-depth.device.toml", "bench-depth", "bench-deep", "did you mean 'bench-deep'"),
     "too few landmarks for a pose": ("tern-a07.bite.toml", 'axes = "opencv"', 'pose = "landmarks"', "got 1"),
@@ -184,7 +221,9 @@ def test_two_views_in_one_place_are_refused(frame: Path, refuses) -> None:
 
 def test_moved_reference_is_refused(frame: Path, refuses) -> None:
     with (frame.parent / "front.camera.yaml").open("a") as file:
-        file.write("rotation: !!opencv-matrix\n   rows: 3\n   cols: 3\n   dt: d\n   data: [1,0,0,0,1,0,0,0,1]\n")
+        file.write(
+            "rotation: !!opencv-matrix\n   rows: 3\n   cols: 3\n   dt: d\n   data: [1,0,0,0,1,0,0,0,1]\n"
+        )
         file.write("translation_mm: !!opencv-matrix\n   rows: 3\n   cols: 1\n   dt: d\n   data: [5,0,0]\n")
     assert "first view is the reference" in refuses(lambda: load_frame(frame))
 
@@ -202,8 +241,19 @@ def test_linked_circle_is_refused(frame: Path, refuses) -> None:
     assert "cannot be read" in refuses(lambda: load_frame(frame))
 
 
-@pytest.mark.parametrize("name", ["front.png", "front.camera.yaml", "front.corners.json", "front.depth.png",
-                                  "solved.obj", "rig/rig.toml", "rig/rest.obj", "tern-a07.bite.toml"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "front.png",
+        "front.camera.yaml",
+        "front.corners.json",
+        "front.depth.png",
+        "solved.obj",
+        "rig/rig.toml",
+        "rig/rest.obj",
+        "tern-a07.bite.toml",
+    ],
+)
 def test_empty_and_missing_files_are_refused(frame: Path, refuses, name: str) -> None:
     path = frame.parent / name
     path.write_bytes(b"")
@@ -214,5 +264,5 @@ def test_empty_and_missing_files_are_refused(frame: Path, refuses, name: str) ->
 
 def test_profile_and_map_together_are_refused(frame: Path, refuses) -> None:
     assert PROFILE.startswith("along_mm")
-    change(frame, 'unit_mm = 0.1', 'unit_mm = 0.1\nprofile = "midline.csv"')
+    change(frame, "unit_mm = 0.1", 'unit_mm = 0.1\nprofile = "midline.csv"')
     assert "got map and profile" in refuses(lambda: load_frame(frame))

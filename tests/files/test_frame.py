@@ -79,15 +79,24 @@ BAD_FRAMES = {
     "no rig": (FRAME.replace('rig = "rig/rig.toml"\n', ""), "name the rig file"),
     "no dial": (FRAME.replace("dial = 0.0\n", ""), "write the dial value"),
     "infinite dial": (FRAME.replace("dial = 0.0", "dial = inf"), "[solved] dial"),
-    "scaled pose": (FRAME.replace('axes = "opencv"', POSE.replace("[0,1,0,0]", "[0,10,0,0]")), "write scale in unit_mm"),
-    "mirrored pose": (FRAME.replace('axes = "opencv"', POSE.replace("[0,1,0,0]", "[0,-1,0,0]")), "not a rotation"),
+    "scaled pose": (
+        FRAME.replace('axes = "opencv"', POSE.replace("[0,1,0,0]", "[0,10,0,0]")),
+        "write scale in unit_mm",
+    ),
+    "mirrored pose": (
+        FRAME.replace('axes = "opencv"', POSE.replace("[0,1,0,0]", "[0,-1,0,0]")),
+        "not a rotation",
+    ),
     "short pose": (FRAME.replace('axes = "opencv"', "pose = [[1,0,0,0]]"), "4x4"),
     "pose last row": (FRAME.replace('axes = "opencv"', POSE.replace("[0,0,0,1]", "[0,0,300,1]")), "last row"),
     "pose of nan": (FRAME.replace('axes = "opencv"', POSE.replace("300", "nan")), "4x4"),
     "unknown pose": (FRAME.replace('axes = "opencv"', 'pose = "marks"'), "'marks'"),
     "empty solved": (HEAD + "[solved]\n", "no solved model"),
     "forward alone": (HEAD + "[solved]\nforward = [0, 0, 1]\n", "no solved model"),
-    "corners without forward": (HEAD + CORNERS_MM[: CORNERS_MM.index("forward")], "[solved] forward: missing"),
+    "corners without forward": (
+        HEAD + CORNERS_MM[: CORNERS_MM.index("forward")],
+        "[solved] forward: missing",
+    ),
     "forward without length": (HEAD + CORNERS_MM.replace("-2.0", "0.0"), "has no direction"),
     "unknown corner": (HEAD + CORNERS_MM.replace("11d", "12d"), "unknown corner '12d'"),
     "mesh and corners": (FRAME + "corners_mm = { 11d = [1, 2, 3] }\n", "both given"),
@@ -100,7 +109,7 @@ BAD_FRAMES = {
     "view table for list": (FRAME.replace("[[view]]", "[view]"), "valid list"),
     "view names twice": (HEAD + FRAME[FRAME.index("[[view]]") :], "names two views"),
     "no camera": (FRAME.replace('camera = "front.camera.yaml"\n', ""), "[view 1] camera: missing"),
-    "no format": (FRAME.replace('format = "bite-frame 1"\n', ""), "write format = \"bite-frame 1\""),
+    "no format": (FRAME.replace('format = "bite-frame 1"\n', ""), 'write format = "bite-frame 1"'),
     "rig for frame": (RIG, "got 'bite-rig 1' (a rig), needed 'bite-frame 1'"),
     "later version": (FRAME.replace("bite-frame 1", "bite-frame 2"), "got 'bite-frame 2', needed"),
     "not TOML": (FRAME.replace('"tern"', "tern"), "line 3, column 13: not TOML"),
@@ -163,7 +172,11 @@ BAD_RIGS = {
     "both scales": ("mm_per_unit = 3.2", "mm_per_unit = 3.2\ntravel = [[0, 0], [1, -1]]", "both given"),
     "zero scale": ("3.2", "0", "greater than 0"),
     "sd of nothing": ("mm_per_unit = 3.2", "mm_per_unit_sd = 0.1", "an sd of nothing"),
-    "travel against positive": ("mm_per_unit = 3.2", "travel = [[0, 0], [1, 3.2]]", "moves the teeth forward here"),
+    "travel against positive": (
+        "mm_per_unit = 3.2",
+        "travel = [[0, 0], [1, 3.2]]",
+        "moves the teeth forward here",
+    ),
     "travel turning round": ("mm_per_unit = 3.2", "travel = [[-1, 3], [0, 0], [1, 1]]", "turns round"),
     "travel not rising": ("mm_per_unit = 3.2", "travel = [[0, 0], [0, -1]]", "rising values"),
     "travel of one": ("mm_per_unit = 3.2", "travel = [[0, 0]]", "at least 2"),
@@ -259,7 +272,9 @@ def test_bad_cast_is_refused(tmp_path: Path, refuses, old: str, new: str, expect
 
 
 @pytest.mark.parametrize(("pattern", "expected"), [("*.nothing", "no file fits"), ("*.toml", "also finds")])
-def test_patterns_that_find_no_frames_are_refused(tmp_path: Path, refuses, pattern: str, expected: str) -> None:
+def test_patterns_that_find_no_frames_are_refused(
+    tmp_path: Path, refuses, pattern: str, expected: str
+) -> None:
     path = tmp_path / "birds.toml"
     path.write_text(CAST.replace("*/*.bite.toml", pattern))
     cast = read_cast(path)

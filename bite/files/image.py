@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -62,18 +65,28 @@ def decode_picture(path: Path, data: bytes, *, colour: bool) -> NDArray[Any]:
         raise InputError(path, "", what, "check that it is the right file, or make it smaller")
     as_stored = cv2.IMREAD_UNCHANGED
     three = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
-    level = cv2.utils.logging.getLogLevel()
-    cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
-    try:
-        pixels = cv2.imdecode(np.frombuffer(header.upright, np.uint8), three if colour else as_stored)
-    except (cv2.error, MemoryError):
-        pixels = None
-    finally:
-        cv2.utils.logging.setLogLevel(level)
+    with _quiet(cv2):
+        try:
+            pixels = cv2.imdecode(np.frombuffer(header.upright, np.uint8), three if colour else as_stored)
+        except (cv2.error, MemoryError):
+            pixels = None
     if pixels is None or pixels.shape[:2] != (header.height_px, header.width_px):
         mend = "export it again as plain 8 or 16 bit PNG" if colour else "export the map again"
         raise InputError(path, "", f"damaged {header.kind}, or of an unusual kind", mend)
     return turned_upright(pixels, header.orientation)
+
+
+@contextmanager
+def _quiet(cv2: ModuleType) -> Iterator[None]:
+    """Keep OpenCV from printing its own lines about a file that is about to be refused in one."""
+    # OpenCV 4 has these at the top, 5 in a module of their own
+    home = cv2 if hasattr(cv2, "setLogLevel") else cv2.utils.logging
+    level = home.getLogLevel()
+    home.setLogLevel(0)
+    try:
+        yield
+    finally:
+        home.setLogLevel(level)
 
 
 def turned_upright(pixels: NDArray[Any], orientation: int) -> NDArray[Any]:

@@ -60,9 +60,11 @@ def device(path: Path) -> object:
     return read_device_file(path, "bench-depth")
 
 
-CAMERA_JSON = b"""{"image_width": 80, "image_height": 64, "camera_matrix": {"type_id": "opencv-matrix",
-"rows": 3, "cols": 3, "dt": "d", "data": [100.0, 0.0, 39.5, 0.0, 100.0, 31.5, 0.0, 0.0, 1.0]}, "distortion_coefficients":
-{"type_id": "opencv-matrix", "rows": 1, "cols": 4, "dt": "d", "data": [0.01, 0.0, 0.0, 0.0]}}"""
+CAMERA_JSON = b"""{"image_width": 80, "image_height": 64,
+"camera_matrix": {"type_id": "opencv-matrix", "rows": 3, "cols": 3, "dt": "d",
+ "data": [100.0, 0.0, 39.5, 0.0, 100.0, 31.5, 0.0, 0.0, 1.0]},
+"distortion_coefficients": {"type_id": "opencv-matrix", "rows": 1, "cols": 4, "dt": "d",
+ "data": [0.01, 0.0, 0.0, 0.0]}}"""
 PFM = b"Pf\n16 12\n-1.0\n" + GREY.astype("<f4").tobytes()
 LOADERS: dict[str, tuple[Callable[[Path], object], str, bytes]] = {
     "camera YAML": (read_camera, "a.yaml", CAMERA.encode()),

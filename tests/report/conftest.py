@@ -301,3 +301,8 @@ def picture(brightness: int) -> np.ndarray:
 @pytest.fixture
 def fake() -> type[Fake]:
     return Fake
+
+
+@pytest.fixture
+def gaped() -> Finding:
+    return GAPED

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from bite.geometry.rigid import Array
 
-_ENAMEL_LIGHT = 0.62
+ENAMEL_LIGHT = 0.62
 """Enamel shows at least this share of the upper enamel's stored luminance; in linear light about a third."""
-_ENAMEL_REDNESS = 9.0
+ENAMEL_REDNESS = 9.0
 """Enamel is at most this much redder (a*) than the upper enamel; lips and gums are redder by 10 to 25."""
 _EDGE_TOLERANCE_MM = 1.0
 _UPPER_MM = (-2.0, -0.9)
@@ -84,12 +84,12 @@ def measure_bands(
     typical_redness = 0.0 if redness is None else float(np.median(redness[whole][:, on_upper]))
     for i in range(count):
         line = light[i]
-        if not whole[i] or typical <= 0 or upper_light[i] < _ENAMEL_LIGHT * typical:
+        if not whole[i] or typical <= 0 or upper_light[i] < ENAMEL_LIGHT * typical:
             continue
         read[i] = True
-        enamel = line >= _ENAMEL_LIGHT * upper_light[i]
+        enamel = line >= ENAMEL_LIGHT * upper_light[i]
         if redness is not None:
-            enamel &= redness[i] <= typical_redness + _ENAMEL_REDNESS
+            enamel &= redness[i] <= typical_redness + ENAMEL_REDNESS
         start, end = _span(line, enamel, mm)
         if start < 0:
             continue

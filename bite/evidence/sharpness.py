@@ -23,6 +23,10 @@ _LEAST_CONTRAST_TO_NOISE = 8.0
 _LEAST_EXPLAINED = 0.97
 _MOST_RELATIVE_SD = 0.25
 _LEAST_LINES = 8
+_LEAST_SHARE = 0.15
+"""Among many unfit candidates a few pass by chance; below this share those few say nothing."""
+_LEAST_COSINE = 0.866
+"""Edges count for a direction when their normal is within 30 degrees of it; slanting ones mix the two."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,8 +114,10 @@ def sharpness_at_edges(
             continue
         normal = np.array([-(end - start)[1], (end - start)[0]]) / length
         origins = along_segment(start, end, spacing_px)
-        sideways = bool(abs(normal @ along) > np.sqrt(0.5))
-        lines[sideways].append((origins, np.tile(normal, (len(origins), 1))))
+        toward = abs(float(normal @ along))
+        if 0.5 < toward < _LEAST_COSINE:
+            continue
+        lines[toward >= _LEAST_COSINE].append((origins, np.tile(normal, (len(origins), 1))))
     box, offset = _box(picture, segments, half_length_px)
     plane = luminance(box)
     distances = np.arange(-half_length_px, half_length_px + 1e-9, _STEP_PX)
@@ -172,9 +178,10 @@ def _width(
     )
     clean = strong & fits.complete & _is_clean(fits)
     used = int(clean.sum())
-    if used < _LEAST_LINES:
+    needed = max(_LEAST_LINES, int(np.ceil(_LEAST_SHARE * len(origins))))
+    if used < needed:
         return None, (
-            f"{used} of {len(origins)} scan lines cross a clean step, needed {_LEAST_LINES}: "
+            f"{used} of {len(origins)} scan lines cross a clean step, needed {needed}: "
             f"{int(strong.sum())} have enough contrast to noise, "
             f"{int((strong & fits.complete).sum())} of these lie whole inside the scan line"
         )

@@ -51,7 +51,12 @@ class ToothRegions:
 
 
 def teeth_box_from_corners(
-    corners: Corners, *, height_share: float = 0.6, inset_share: float = 0.08
+    corners: Corners,
+    *,
+    height_share: float = 0.6,
+    inset_share: float = 0.08,
+    upper_shown_px: float | None = None,
+    lower_shown_px: float | None = None,
 ) -> ToothRegions:
     """Build the enamel regions of the central incisors from the clicked corners.
 
@@ -61,8 +66,11 @@ def teeth_box_from_corners(
     height_share : float
         Part of the upper crown to use, counted from the incisal edge; the rest may lie under lip or gum.
     inset_share : float
-        Margin kept inside the clicked edge and sides, in crown widths: room for click errors and rounded
-        angles.
+        Margin kept inside the clicked edge and sides, in crown widths: room for click errors and rounding.
+    upper_shown_px, lower_shown_px : float, optional
+        Heights of bare enamel where measured (``bite.evidence.enamel_reach``). The regions then end nine
+        tenths of the way, so that a low lip is not taken for enamel. A lower one thinner than two margins is
+        left out.
 
     Raises
     ------
@@ -72,6 +80,8 @@ def teeth_box_from_corners(
     row = tooth_row_from_corners(corners)
     inset = inset_share * row.crown_width_px
     height = height_share * row.crown_width_px / CROWN_WIDTH_TO_HEIGHT
+    if upper_shown_px is not None:
+        height = max(min(height, 0.9 * upper_shown_px), inset + 1.0)
     quads, edges = [], []
     for start, end in _crowns(row):
         side = np.array(row.across) * inset
@@ -82,7 +92,7 @@ def teeth_box_from_corners(
         (place - row.down * 0.25 * height, place - row.down * height)
         for place in (row.upper_edge_px[0], row.upper_edge_px[-1])
     ]
-    lower = _lower_quad(row, inset)
+    lower = _lower_quad(row, inset, lower_shown_px)
     if lower is not None:
         width = row.crown_width_px
         for place in (row.lower_edge_px[0], row.lower_edge_px[-1]):
@@ -139,7 +149,7 @@ def _crowns(row: ToothRow) -> list[tuple[Array, Array]]:
     return [(points[0], left), (right, points[-1])]
 
 
-def _lower_quad(row: ToothRow, inset: float) -> Array | None:
+def _lower_quad(row: ToothRow, inset: float, shown_px: float | None) -> Array | None:
     points = row.lower_edge_px
     mm = row.crown_width_px / UPPER_CENTRAL.mean_mm
     if len(points) < 2:
@@ -150,9 +160,12 @@ def _lower_quad(row: ToothRow, inset: float) -> Array | None:
     side = np.array(row.across) * min(inset, 0.2 * width)
     # a covered point lies in the shadow that the upper edge throws, so start a little lower there
     start = (1.0 if row.lower_covered else 0.0) * mm + inset
-    return _quad(
-        points[0] + side, points[-1] - side, row.down * start, row.down * (start + _LOWER_SHOWN_MM * mm)
-    )
+    end = start + _LOWER_SHOWN_MM * mm
+    if shown_px is not None:
+        end = min(end, 0.9 * shown_px)
+    if end - start < 2 * inset:
+        return None
+    return _quad(points[0] + side, points[-1] - side, row.down * start, row.down * end)
 
 
 def _quad(start: Array, end: Array, near: Array, far: Array) -> Array:

@@ -28,6 +28,10 @@ _CROWN_EDGES = {
 """Place of each corner along its row, in crown widths; the two mesial angles touch."""
 
 
+_ANGLE_INSIDE = 0.04
+"""Relative sd, since rounded angles are clicked inside the crown's greatest width: an estimate, no source."""
+
+
 class DownSource(StrEnum):
     """What told which side of the upper edge is down."""
 
@@ -40,8 +44,8 @@ class DownSource(StrEnum):
 class PixelScale:
     """Millimetres a pixel stands for on the incisors, and where that comes from.
 
-    ``sd_mm_per_px`` holds the clicks and the population's spread of crown widths; a crown turned away from
-    the camera looks narrower, and that is not corrected.
+    ``sd_mm_per_px`` holds the clicks, the population's spread of crown widths, and that rounded angles are clicked
+    inside the greatest width. A crown turned away from the camera looks narrower; that is not corrected.
     """
 
     mm_per_px: float
@@ -186,7 +190,7 @@ def mm_per_px_from_corners(corners: Corners, *, default_sigma_px: float = 1.0) -
             if crowns == 0 or length < 2.0:
                 continue
             click = np.hypot(_sigma_px(corners, a, default_sigma_px), _sigma_px(corners, b, default_sigma_px))
-            relative = float(np.hypot(crown.sd_mm / crown.mean_mm, click / length))
+            relative = float(np.hypot(np.hypot(crown.sd_mm / crown.mean_mm, _ANGLE_INSIDE), click / length))
             scale = crowns * crown.mean_mm / length
             if best is None or relative < best.sd_mm_per_px / best.mm_per_px:
                 best = PixelScale(scale, scale * relative, f"{a} to {b}, {crowns:.0f} x {crown.mean_mm:g} mm")

@@ -69,7 +69,7 @@ def test_motion_shows_its_direction():
     assert rolled.worst is rolled.up_down  # along the row of a picture rolled by 90 degrees
 
 
-@pytest.mark.parametrize("width_px", [1.0, 2.0])
+@pytest.mark.parametrize("width_px", [1.0, 2.0, 3.0])
 def test_a_thin_dark_line_is_not_taken_for_a_step(width_px):
     picture = _draw(lambda x, y: np.abs(x - 50) > width_px / 2, 1.2, noise=2.0)
     found = sharpness_at_edges(picture, UPRIGHT, half_length_px=15)

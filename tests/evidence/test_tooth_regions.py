@@ -99,8 +99,10 @@ def test_hidden_and_missing_corners_do_not_make_a_row():
 def test_scale_takes_the_longest_span_of_known_width():
     scale = mm_per_px_from_corners(_corners(_turn(UPPER, 30), sigma=0.5))
     assert scale.mm_per_px == pytest.approx(2 * 8.6 / 80)
-    # population 0.6 / 8.6 and clicks 0.5 sqrt 2 / 80
-    assert scale.sd_mm_per_px / scale.mm_per_px == pytest.approx(np.hypot(0.6 / 8.6, 0.5 * 2**0.5 / 80))
+    # population 0.6 / 8.6, rounded angles 0.04 and clicks 0.5 sqrt 2 / 80
+    assert scale.sd_mm_per_px / scale.mm_per_px == pytest.approx(
+        np.sqrt((0.6 / 8.6) ** 2 + 0.04**2 + 0.5 / 80**2)
+    )
     assert scale.source.startswith("11d to 21d")
 
 

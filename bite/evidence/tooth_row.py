@@ -45,7 +45,7 @@ class PixelScale:
     """Millimetres a pixel stands for on the incisors, and where that comes from.
 
     ``sd_mm_per_px`` holds the clicks, the population's spread of crown widths, and that rounded angles are
-    clicked inside the greatest width. A crown turned away from the camera looks narrower; that is not corrected.
+    clicked inside the greatest width. A crown turned away looks narrower; that is not corrected.
     """
 
     mm_per_px: float

@@ -1,9 +1,9 @@
 """The measures of one invented performer, drawn from published spreads.
 
-Sources: crown widths and heights as in ``reference/crown_widths.toml`` (11: 8.6 +- 0.6, Nelson & Ash, Orozco-Varo 2015,
-Kaewplung 2008; lower row Alqahtani 2021; lower sd from memory); overjet and overbite as Gaussians that reproduce
-the shares of NHANES III (Brunelle 1996); occlusal pitch Celar 2018; upper incisor behind subnasale 9 to 12 mm
-(Sangalli 2022). Everything else about the face is invented.
+Sources: crown widths and heights as in ``reference/crown_widths.toml`` (11: 8.6 +- 0.6, Nelson & Ash,
+Orozco-Varo 2015, Kaewplung 2008; lower row Alqahtani 2021; lower sd from memory); overjet and overbite as
+Gaussians that reproduce the shares of NHANES III (Brunelle 1996); occlusal pitch Celar 2018; upper incisor
+behind subnasale 9 to 12 mm (Sangalli 2022). Everything else about the face is invented.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from demo_bite.scene.settings import Bite
 
 @dataclass(frozen=True, slots=True)
 class Crown:
-    """One crown, mm: mesiodistal width, height, the radii of its two incisal angles, and how pointed its edge is."""
+    """One crown, mm: mesiodistal width, height, radii of its incisal angles, how pointed its edge is."""
 
     width_mm: float
     height_mm: float
@@ -33,21 +33,21 @@ _UPPER = (
     (8.6, 0.6, 10.2, 0.45, 1.2, 0.0, 0.0),
     (6.7, 0.6, 9.0, 0.7, 1.6, 0.0, 0.7),
     (7.8, 0.5, 9.9, 1.2, 1.6, 1.3, -0.1),
-    (7.1, 0.4, 8.4, 1.2, 1.4, 1.3, 0.4),
-    (6.8, 0.4, 7.4, 1.2, 1.4, 1.0, 0.4),
+    (7.1, 0.4, 8.4, 1.2, 1.3, 1.0, 0.4),
+    (6.8, 0.4, 7.4, 1.0, 1.2, 0.8, 0.4),
 )
 _LOWER = (
     (5.4, 0.4, 8.8, 0.35, 0.5, 0.0, 0.0),
     (5.9, 0.4, 9.2, 0.4, 0.8, 0.0, 0.0),
     (6.8, 0.4, 10.2, 1.0, 1.5, 1.2, -0.3),
     (7.0, 0.4, 8.4, 1.2, 1.4, 1.0, 0.3),
-    (7.1, 0.4, 7.8, 1.2, 1.4, 0.8, 0.6),
+    (7.1, 0.4, 7.8, 1.2, 1.3, 0.8, 0.6),
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Anatomy:
-    """One performer. Rows run from the central incisor backwards; both sides are alike but for ``jitter_seed``."""
+    """One performer. Rows run from the central incisor backwards; sides are alike but for ``jitter_seed``."""
 
     upper: tuple[Crown, ...]
     lower: tuple[Crown, ...]
@@ -80,7 +80,7 @@ def _row(rng: np.random.Generator, table: tuple[tuple[float, ...], ...]) -> tupl
 
 
 def thickness_mm(from_edge_mm: float) -> float:
-    """Give how thick an upper incisor is at a height above its edge, mm (invented, within the shape of real ones)."""
+    """Give how thick an upper incisor is at a height above its edge, mm (invented)."""
     return 0.8 + 0.42 * max(from_edge_mm, 0.0)
 
 
@@ -104,7 +104,9 @@ def draw_anatomy(rng: np.random.Generator, bite: Bite) -> Anatomy:
         lower=lower,
         overjet_mm=overjet,
         overbite_mm=overbite,
-        occlusal_pitch_rad=float(np.deg2rad(pitch if bite.occlusal_pitch_deg is None else bite.occlusal_pitch_deg)),
+        occlusal_pitch_rad=float(
+            np.deg2rad(pitch if bite.occlusal_pitch_deg is None else bite.occlusal_pitch_deg)
+        ),
         midline_shift_mm=shift if bite.midline_shift_mm is None else bite.midline_shift_mm,
         jitter_seed=int(rng.integers(2**31)),
         subnasale_in_front_mm=float(np.clip(rng.normal(10.5, 2.2), 6.5, 14.5)),

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.geometry.rigid import Array, rotation_from_vector
-from bite.geometry.teeth import CORNERS, OTHER, SKIN, UPPER, LOWER
+from bite.geometry.teeth import CORNERS, LOWER, OTHER, SKIN, UPPER
 from demo_bite.scene.anatomy import Anatomy
 from demo_bite.scene.gums import build_cavity, build_gum
 from demo_bite.scene.head import Rings, build_skin, midline_landmarks
@@ -21,7 +21,7 @@ GROUPS = ("face", "teeth_up", "teeth_low", "gums", "tongue")
 PART_OF_GROUP = (SKIN, UPPER, LOWER, OTHER, OTHER)
 
 _RINGS = {
-    Detail.COARSE: (Rings(64, 3, 5, 4, 14, 32), (13, 10)),
+    Detail.COARSE: (Rings(72, 3, 7, 5, 16, 30), (11, 8)),
     Detail.MEDIUM: (Rings(96, 4, 7, 6, 20, 42), (17, 14)),
     Detail.FINE: (Rings(200, 6, 11, 10, 44, 110), (31, 24)),
 }
@@ -29,17 +29,15 @@ _RINGS = {
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """A head in the head frame (x right, y up, z towards the viewer, mm), in the bite pose and with closed lips.
+    """A head in the head frame (x right, y up, z to the viewer, mm), in the bite pose and with closed lips.
 
     Parameters
     ----------
     vertices, rest_vertices : array, shape (n, 3)
-    faces : array, shape (m, 3); face_group : array, shape (m,), index into GROUPS; face_part : index into PARTS
-    vertex_group : array, shape (n,)
-    corners, landmarks : vertex numbers
-    sides : vertices from each corner along its crown's side to the gum
-    forward, up : unit vectors in the head frame
-    lip : array, shape (n,), 0 skin, 1 red of the lips, 2 inside of the lips
+    faces : array, shape (m, 3); face_group : array, shape (m,), index into GROUPS; face_part : index into
+    PARTS vertex_group : array, shape (n,) corners, landmarks : vertex numbers sides : vertices from each
+    corner along its crown's side to the gum forward, up : unit vectors in the head frame lip : array, shape
+    (n,), 0 skin, 1 red of the lips, 2 inside of the lips
     """
 
     vertices: Array
@@ -89,7 +87,9 @@ def build_head(anatomy: Anatomy, mouth: Mouth, detail: Detail = Detail.MEDIUM) -
     return Head(
         vertices=vertices,
         rest_vertices=rest_vertices,
-        faces=np.concatenate([p[2] + start for p, start in zip(pieces, starts[:-1], strict=True)]).astype(np.int32),
+        faces=np.concatenate([p[2] + start for p, start in zip(pieces, starts[:-1], strict=True)]).astype(
+            np.int32
+        ),
         face_group=face_group,
         face_part=np.array(PART_OF_GROUP)[face_group],
         vertex_group=np.concatenate([np.full(len(p[1]), p[0]) for p in pieces]),

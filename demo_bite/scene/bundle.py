@@ -10,8 +10,9 @@ from bite.files.bundle import BiteFrame, LoadedView
 from bite.files.corners import Corners
 from bite.files.depth import DepthMap
 from bite.files.device import Device
-from bite.files.frame import Axes, FrameFile, MapEntry, SolvedEntry, ViewEntry
+from bite.files.frame import FrameFile, MapEntry, ViewEntry
 from bite.files.rig import Dial, PartNames, Rig
+from bite.files.solved import Axes, SolvedEntry
 from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import frozen
 from bite.geometry.teeth import Part

@@ -32,7 +32,7 @@ def place_head(rng: np.random.Generator, settings: Settings) -> Rigid:
 
 
 def make_cameras(settings: Settings, camera_from_head: Rigid) -> tuple[tuple[Camera, ...], Camera]:
-    """Give the view cameras and the depth camera; the depth camera is the first view where nothing sets it apart."""
+    """Give the view cameras and the depth camera, which is the first view where nothing sets it apart."""
     sensor, picture, shot = settings.sensor, settings.picture, settings.shot
     own = (sensor.width_px, sensor.height_px, sensor.focal_px, sensor.distortion)
     view = own
@@ -76,5 +76,7 @@ def region(camera: Camera, centre_mm: Array, half_side_mm: float | None) -> Wind
     middle = camera.project(centre_mm[None])[0]
     half = half_side_mm * camera.focal_px / float(camera.camera_from_reference.apply(centre_mm)[2])
     left, top = np.clip(np.floor(middle - half), 0, (camera.width_px - 2, camera.height_px - 2)).astype(int)
-    right, bottom = np.clip(np.ceil(middle + half), (left + 1, top + 1), (camera.width_px - 1, camera.height_px - 1)).astype(int)
+    right, bottom = np.clip(
+        np.ceil(middle + half), (left + 1, top + 1), (camera.width_px - 1, camera.height_px - 1)
+    ).astype(int)
     return Window(int(left), int(top), int(right - left + 1), int(bottom - top + 1))

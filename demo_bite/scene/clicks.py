@@ -1,4 +1,4 @@
-"""What a person would click: corners where they can be seen, the upper edge's crossing where they are covered."""
+"""What a person would click: corners that can be seen, the upper edge's crossing where covered."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _SEEN = -1
 
 
 class _Sight:
-    """Which part hides a point from a camera, by a z-buffer of the mouth three times finer than the picture."""
+    """Which part hides a point from a camera: a z-buffer of the mouth, three times finer than the picture."""
 
     def __init__(self, head: Head, points_mm: Array, camera: Camera) -> None:
         self._camera = camera
@@ -29,7 +29,9 @@ class _Sight:
         pixels = camera.project_local(self._local[mouth])
         self._corner = np.floor(np.nanmin(pixels, 0)) - 6
         size = np.ceil((np.nanmax(pixels, 0) + 6 - self._corner) * _ZOOM).astype(int)
-        zoom = np.array([[_ZOOM, 0, -_ZOOM * self._corner[0]], [0, _ZOOM, -_ZOOM * self._corner[1]], [0, 0, 1]])
+        zoom = np.array(
+            [[_ZOOM, 0, -_ZOOM * self._corner[0]], [0, _ZOOM, -_ZOOM * self._corner[1]], [0, 0, 1]]
+        )
         fine = Camera(int(size[0]), int(size[1]), frozen(zoom @ camera.matrix), camera.distortion)
         rendered = render(Grid.of(fine, Window(0, 0, int(size[0]), int(size[1]))), self._local, head.faces)
         self._depth = rendered.depth_mm
@@ -46,7 +48,9 @@ class _Sight:
         return pixels, np.where(in_front, self._part[rows, columns], _SEEN)
 
 
-def click_corners(rng: np.random.Generator, clicks: Clicks, head: Head, points_mm: Array, camera: Camera) -> dict[str, CornerPoint]:
+def click_corners(
+    rng: np.random.Generator, clicks: Clicks, head: Head, points_mm: Array, camera: Camera
+) -> dict[str, CornerPoint]:
     """Click all eight corners in one view.
 
     Parameters

@@ -1,8 +1,9 @@
 """The skin of the head: rings around the mouth, from the inner wall of the lips to the edge of a mask.
 
-Head frame, mm: x to the viewer's right, y up, z towards the viewer; the origin is midway between the mesial corners
-of the upper central incisors. The rest pose and the bite pose have the same vertices: each is given by its ring and
-its angle around the mouth. The shape is invented; only the measures in ``anatomy`` are published ones.
+Head frame, mm: x to the viewer's right, y up, z towards the viewer; the origin is midway between the mesial
+corners of the upper central incisors. The rest pose and the bite pose have the same vertices: each is given
+by its ring and its angle around the mouth. The shape is invented; only the measures in ``anatomy`` are
+published ones.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ _HALF_MEAN_WIDTH = 66.0
 
 @dataclass(frozen=True, slots=True)
 class Rings:
-    """How many vertices: around the mouth, and rings of inner wall, lip roll, red of the lip, around it, and beyond."""
+    """How many vertices: around the mouth, and rings of inner wall, lip roll, red, near and far skin."""
 
     around: int
     wall: int
@@ -41,8 +42,8 @@ class Rings:
 class Skin:
     """Skin in one pose, with the numbers that name its places.
 
-    ``lip`` is 0 on skin, 1 on the red of the lips and 2 on the inner wall, per vertex; ``flat`` the place of each
-    vertex in the rest pose, (x, y), by which paint is laid on.
+    ``lip`` is 0 on skin, 1 on the red of the lips and 2 on the inner wall, per vertex; ``flat`` the place
+    of each vertex in the rest pose, (x, y), by which paint is laid on.
     """
 
     vertices: Array
@@ -89,14 +90,15 @@ def build_skin(anatomy: Anatomy, mouth: Mouth | None, rings: Rings) -> Skin:
 def _pose(anatomy: Anatomy, mouth: Mouth | None) -> _Pose:
     if mouth is None:
         stand = anatomy.relaxed_lip_stand_mm
-        return _Pose(25.0, 0.04, 0.04, -1.5, -0.5, stand, stand - 1.0, 3.0, 7.0, 8.5, 1.0)
+        # the lips overlap by a tenth of a millimetre, or a line of sight would slip between them
+        return _Pose(25.0, -0.05, -0.05, -1.5, -0.5, stand, stand - 1.0, 3.0, 7.0, 8.5, 1.0)
     middle = (mouth.upper_mm - mouth.lower_mm) / 2
     half = (mouth.upper_mm + mouth.lower_mm) / 2
     stand = anatomy.lip_stand_mm
     openness = float(np.clip(half / 7.0, 0.2, 1.0))
     return _Pose(
         mouth.half_width_mm, half, half, middle, mouth.corner_lift_mm,
-        stand, stand - 0.8, 2.3, 6.0 - 1.5 * openness, 7.0 - 1.5 * openness, 0.75,
+        stand, stand - 0.8, 2.1, 5.0 - 1.0 * openness, 6.0 - 1.2 * openness, 0.85,
     )  # fmt: skip
 
 
@@ -109,15 +111,19 @@ def _around_mouth(anatomy: Anatomy, pose: _Pose, rings: Rings, theta: Array) -> 
     edge_y = pose.middle + height * rise + pose.lift * cos**4
     border_x, border_y = _border(theta)
     along = np.hypot(border_x - edge_x, border_y - edge_y)
-    fullness = 0.45 + 0.55 * np.abs(sin)
+    fullness = 0.22 + 0.78 * np.abs(sin) ** 0.8
     roll = pose.roll * fullness
-    red = np.where(sin > 0, pose.red_upper, pose.red_lower) * np.abs(sin) ** 0.7 + 0.6
+    # the bow of the upper lip: two peaks beside a dip at the midline
+    bow = np.where(
+        sin > 0, 0.9 * np.exp(-(((np.abs(edge_x) - 5) / 3.5) ** 2)) - 0.5 * np.exp(-((edge_x / 2.5) ** 2)), 0
+    )
+    red = (np.where(sin > 0, pose.red_upper, pose.red_lower) + bow) * np.abs(sin) ** 0.8 + 0.3
 
     s, depth, lip = [], [], []
     for k in range(rings.wall):
         back = 1 - k / rings.wall
         s.append(roll + 10.0 * back)
-        depth.append(2 * roll + 0.3 * back)
+        depth.append(2 * roll + (0.3 + 9.0 * cos**4) * back)
         lip.append(2.0)
     for k in range(rings.roll):
         phi = -np.pi / 2 + np.pi * k / (rings.roll - 1)
@@ -154,7 +160,7 @@ def _border(theta: Array) -> tuple[Array, Array]:
 
 
 def _mouth_surface(anatomy: Anatomy, pose: _Pose, x: Array, y: Array) -> Array:
-    """Give the front of the lips and what is around them, before lips are rolled in: a profile bent round the arch."""
+    """Give the front of the lips and around them, before the roll: a profile bent round the arch."""
     from scipy.interpolate import PchipInterpolator
 
     sn = anatomy.subnasale_in_front_mm
@@ -171,15 +177,19 @@ def _creases(x: Array, y: Array, pose: _Pose) -> Array:
     share = np.clip((28 - y) / 34, 0, 1)
     fold_x = 17 + (pose.half_width + 9 - 17) * share**0.8
     depth = np.where((y < 30) & (y > -14), np.sin(np.pi * np.clip((y + 14) / 44, 0, 1)), 0.0)
-    fold = -1.1 * depth * np.exp(-(((np.abs(x) - fold_x) / 2.6) ** 2)) * (0.5 + 0.04 * (pose.upper + pose.lower))
+    fold = (
+        -1.1 * depth * np.exp(-(((np.abs(x) - fold_x) / 2.6) ** 2)) * (0.5 + 0.04 * (pose.upper + pose.lower))
+    )
     top = pose.middle + pose.upper
     philtrum = np.clip((y - top - 5) / 4, 0, 1) * np.clip((22 - y) / 3, 0, 1)
-    return np.asarray(fold + philtrum * (0.5 * np.exp(-(((np.abs(x) - 4.5) / 2.0) ** 2)) - 0.6 * np.exp(-((x / 2.6) ** 2))))
+    return np.asarray(
+        fold + philtrum * (0.5 * np.exp(-(((np.abs(x) - 4.5) / 2.0) ** 2)) - 0.6 * np.exp(-((x / 2.6) ** 2)))
+    )
 
 
-_LEVELS = (-118.0, -75, -56, -46, -33, -15, 5, 25, 50, 76, 95, 122, 150, 172, 184)
-_WIDTHS = (58.0, 47, 46, 45, 49, 55, 60.5, 65, 69, 71, 72, 73, 66, 46, 8)
-_FRONTS = (-46.0, -49, -44, -14, 3, 1, 6, 9, 9, 3, 8, 5, -16, -50, -82)
+_LEVELS = (-118.0, -78, -62, -52, -44, -33, -15, 5, 25, 50, 76, 95, 122, 148, 168, 179, 184)
+_WIDTHS = (60.0, 46, 44.5, 45.5, 50, 53.5, 58.5, 62, 65.5, 69, 71, 72, 72, 63, 46, 27, 6)
+_FRONTS = (-46.0, -50, -47, -33, -6, 4, 1, 6, 9, 9, 3, 8, 4, -14, -38, -60, -80)
 
 
 def _width(level: Array) -> Array:
@@ -205,8 +215,13 @@ def _face(anatomy: Anatomy, alpha: Array, level: Array) -> Array:
     z = z + _features(anatomy, x, level) * np.clip(cos * 2, 0, 1)
     ear = np.exp(-(((np.abs(alpha) - 1.66) / 0.17) ** 4) - (((level - 58) / 27) ** 4))
     x = x + np.sign(alpha) * ear * 11
-    cap = np.clip((level - 128 + 18 * np.cos(alpha * 0.8)) / 3, 0, 1) * 3.0
+    cap = np.clip((level - cap_level(alpha)) / 5, 0, 1) * 2.5
     return np.stack([x * anatomy.width_scale, level + 0 * x, z + cap * np.clip(cos + 0.3, 0, 1)], -1)
+
+
+def cap_level(alpha: Array) -> Array:
+    """Give the height of the lower rim of the knitted cap at an angle round the head."""
+    return np.asarray(114 - 16 * (1 - np.cos(0.9 * alpha)))
 
 
 def _bump(x: Array, y: Array, at: tuple[float, float], size: tuple[float, float]) -> Array:
@@ -218,9 +233,11 @@ def _features(anatomy: Anatomy, x: Array, y: Array) -> Array:
     from scipy.interpolate import PchipInterpolator
 
     n = anatomy.nose_scale
-    ridge = PchipInterpolator((18, 23.5, 27, 31, 36, 44, 60, 76, 90, 110), (0, 0.6, 11, 19, 20.5, 17, 9.5, 3.5, 0.5, 0))
+    ridge = PchipInterpolator(
+        (18, 23.5, 27, 31, 36, 44, 60, 76, 90, 110), (0, 0.6, 11, 19, 20.5, 17, 9.5, 3.5, 0.5, 0)
+    )
     spread = np.interp(y, (25, 38, 60, 80), (7.5, 8.0, 6.5, 7.5))
-    across = np.exp(-np.abs(x / spread) ** 2.4)
+    across = np.exp(-(np.abs(x / spread) ** 2.4))
     height = n * ridge(np.clip(y, 18, 110)) * across
     height += n * 9.5 * _bump(x, y, (12.5, 32), (5.0, 5.5))
     height -= 3.0 * _bump(x, y, (6.5, 26.5), (3.0, 2.2))

@@ -1,4 +1,4 @@
-"""What a depth sensor makes of a sharp depth map: smoothing, correlated noise, gross errors, holes, storage steps."""
+"""What a depth sensor makes of a sharp map: smoothing, correlated noise, gross errors, holes, steps."""
 
 from __future__ import annotations
 
@@ -89,7 +89,9 @@ def _gross(rng: np.random.Generator, shape: tuple[int, ...], sensor: Sensor) -> 
     return np.asarray(hit * size)
 
 
-def _facing(grid: Grid, face: NDArray[np.int32], depth: Array, points: Array, faces: NDArray[np.integer]) -> Array:
+def _facing(
+    grid: Grid, face: NDArray[np.int32], depth: Array, points: Array, faces: NDArray[np.integer]
+) -> Array:
     """Give the cosine between each pixel's surface normal and the half-way direction of light and camera."""
     normal = face_normals(points, faces)
     normal /= np.linalg.norm(normal, axis=1)[:, None] + 1e-12
@@ -101,7 +103,9 @@ def _facing(grid: Grid, face: NDArray[np.int32], depth: Array, points: Array, fa
     return np.asarray(np.abs((normal[face] * half).sum(-1)))
 
 
-def _holes(rng: np.random.Generator, sensor: Sensor, depth: Array, enamel: NDArray[np.bool_], facing: Array) -> NDArray[np.bool_]:
+def _holes(
+    rng: np.random.Generator, sensor: Sensor, depth: Array, enamel: NDArray[np.bool_], facing: Array
+) -> NDArray[np.bool_]:
     """Choose the pixels without a reading: glints on enamel, jumps of depth, and blotches anywhere."""
     from scipy.ndimage import maximum_filter, minimum_filter
     from scipy.special import ndtri

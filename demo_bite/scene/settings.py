@@ -1,4 +1,4 @@
-"""Everything that can be set in a simulated bite frame. All numbers here are invented unless a source is named."""
+"""Everything that can be set in a simulated bite frame. All numbers are invented unless sourced."""
 
 from __future__ import annotations
 
@@ -10,9 +10,10 @@ from enum import StrEnum
 class Mouth:
     """How far the lips are drawn apart in the bite frame.
 
-    Lip edges are measured from the upper incisal edge at the midline, mm, ``upper_mm`` up and ``lower_mm`` down;
-    ``half_width_mm`` is the distance from the midline to the corner of the opening. ``lip_roll_mm`` is the
-    radius of the lip's edge and ``corner_lift_mm`` how much higher the corners stand than the middle.
+    Lip edges are measured from the upper incisal edge at the midline, mm, ``upper_mm`` up and ``lower_mm``
+    down; ``half_width_mm`` is the distance from the midline to the corner of the opening. ``lip_roll_mm``
+    is the radius of the lip's edge and ``corner_lift_mm`` how much higher the corners stand than the
+    middle.
     """
 
     upper_mm: float = 9.0
@@ -41,9 +42,10 @@ class Bite:
 class Sensor:
     """A depth sensor. The order of work is the order of the fields below the camera.
 
-    enamel_bias_mm is added to the teeth of the sharp map; smoothing_px is a Gaussian sd; noise_mm the sd of noise
-    correlated over correlation_px (Gaussian sd of the filter); gross_share the share of pixels off by several mm;
-    the hole shares are the shares of candidate pixels lost; unit_mm the storage step (0 keeps floats).
+    enamel_bias_mm is added to the teeth of the sharp map; smoothing_px is a Gaussian sd; noise_mm the sd of
+    noise correlated over correlation_px (Gaussian sd of the filter); gross_share the share of pixels off by
+    several mm; the hole shares are the shares of candidate pixels lost; unit_mm the storage step (0 keeps
+    floats).
     """
 
     width_px: int = 640
@@ -64,7 +66,7 @@ class Sensor:
 
 @dataclass(frozen=True, slots=True)
 class PictureSettings:
-    """The colour camera of the reference view and its faults. ``None`` sizes mean: the depth sensor's own camera."""
+    """The colour camera of the views and its faults. ``None`` sizes are those of the depth sensor."""
 
     width_px: int | None = None
     height_px: int | None = None
@@ -78,7 +80,7 @@ class PictureSettings:
 
 @dataclass(frozen=True, slots=True)
 class Shot:
-    """Where the head stands before the cameras. Angles: turn to the picture's right, chin up, clockwise tilt."""
+    """Where the head stands. Angles: turn to the picture's right, chin up, clockwise tilt."""
 
     distance_mm: float | None = None
     """from the reference camera to the upper incisal edge along the axis; None draws 280 .. 330"""
@@ -92,7 +94,7 @@ class Shot:
     baseline_mm: float = 60.0
     """second view to the right of the first, turned to look at the mouth"""
     depth_camera_shift_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    """centre of the depth camera in the reference frame; zero, and no picture settings, mean the reference camera itself"""
+    """its centre in the reference frame; zero, and no picture settings, mean the reference camera itself"""
     region_mm: float | None = 75.0
     """half side of the square round the mouth that is computed; None: the whole picture"""
 
@@ -123,16 +125,16 @@ class Detail(StrEnum):
     """How fine the mesh is."""
 
     COARSE = "coarse"
-    """about 14k faces"""
+    """about 16k faces: for committed meshes"""
     MEDIUM = "medium"
-    """about 28k faces"""
+    """about 39k faces"""
     FINE = "fine"
-    """about 100k faces: for pictures"""
+    """about 140k faces: for pictures"""
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """One simulated bite frame. ``t_mm``: how far the digital teeth must move along forward (out of the mouth +)."""
+    """One simulated bite frame. ``t_mm``: how far the digital teeth must move forward, out of the mouth +."""
 
     t_mm: float = 0.0
     right_mm: float = 0.0
@@ -147,5 +149,7 @@ class Settings:
     solve: SolveError = field(default_factory=SolveError)
     clicks: Clicks = field(default_factory=Clicks)
     detail: Detail = Detail.MEDIUM
+    scene_detail: Detail | None = None
+    """what the cameras see; None: the same mesh as the model's"""
     depth: bool = True
     """False: no depth map is made"""

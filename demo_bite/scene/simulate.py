@@ -34,11 +34,12 @@ class SimulatedView:
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """What was planted. ``t_mm``: moving the solved teeth by it along forward makes them coincide with the true ones.
+    """What was planted. Moving the solved teeth by ``t_mm`` along forward carries them onto the true ones.
 
     Directions are unit vectors and positions mm in the reference camera frame; ``solved_from_true`` is the
-    misalignment of the whole solved head (it acts on reference camera coordinates, after the teeth were displaced).
-    ``corners_mm``, shape (8, 3), are the true corners in the order of ``bite.geometry.teeth.CORNERS``.
+    misalignment of the whole solved head (it acts on reference camera coordinates, after the teeth were
+    displaced). ``corners_mm``, shape (8, 3), are the true corners in the order of
+    ``bite.geometry.teeth.CORNERS``.
     """
 
     t_mm: float
@@ -109,9 +110,13 @@ def simulate(
     if anatomy is None:
         anatomy = draw_anatomy(rng, settings.bite)
     head = build_head(anatomy, settings.mouth, settings.detail)
+    scene = head
+    if settings.scene_detail not in (None, settings.detail):
+        scene = build_head(anatomy, settings.mouth, settings.scene_detail)
     camera_from_head = place_head(rng, settings)
     cameras, depth_camera = make_cameras(settings, camera_from_head)
     true_mm = camera_from_head.apply(head.vertices)
+    scene_mm = camera_from_head.apply(scene.vertices)
     right = np.cross(head.up, head.forward)
     shift = settings.t_mm * head.forward + settings.right_mm * right + settings.up_mm * head.up
 
@@ -129,21 +134,23 @@ def simulate(
             rng,
             settings.sensor,
             camera=depth_camera,
-            points_mm=depth_camera.camera_from_reference.apply(true_mm),
-            faces=head.faces,
-            face_part=head.face_part,
+            points_mm=depth_camera.camera_from_reference.apply(scene_mm),
+            faces=scene.faces,
+            face_part=scene.face_part,
             window=region(depth_camera, mouth_mm, settings.shot.region_mm),
         )
         depth_mm.setflags(write=False)
     views = []
     for k, camera in enumerate(cameras):
-        corners = click_corners(rng, settings.clicks, head, true_mm, camera)
+        corners = click_corners(rng, settings.clicks, scene, scene_mm, camera)
         landmarks = click_landmarks(rng, settings.clicks, head.landmarks, true_mm, camera)
         image = None
         if settings.picture is not None:
             from demo_bite.scene.picture import take_picture
 
-            image = take_picture(rng, settings.picture, head=head, camera_from_head=camera_from_head, camera=camera)
+            image = take_picture(
+                rng, settings.picture, head=scene, camera_from_head=camera_from_head, camera=camera
+            )
         views.append(SimulatedView(("front", "side", "other")[k], camera, corners, landmarks, image))
     truth = Truth(
         t_mm=settings.t_mm,

@@ -1,7 +1,7 @@
 """Crowns and rows of teeth, in the occlusal frame.
 
-Occlusal frame, mm: x to the viewer's right, y up at right angles to the occlusal plane, z forward along it. The
-origin is midway between the two mesial corners of the upper central incisors.
+Occlusal frame, mm: x to the viewer's right, y up at right angles to the occlusal plane, z forward along it.
+The origin is midway between the two mesial corners of the upper central incisors.
 """
 
 from __future__ import annotations
@@ -15,7 +15,10 @@ from bite.geometry.rigid import Array
 from demo_bite.scene.anatomy import Anatomy, Crown, thickness_mm
 
 _ROOT_MM = 2.0
-_ARCH = {True: 0.030, False: 0.0325}  # parabola, 1/mm: intercanine 34 and 26 mm wide at 9 and 5.5 mm depth (from memory)
+_ARCH = {
+    True: 0.030,
+    False: 0.0325,
+}  # parabola, 1/mm: intercanine 34 and 26 mm wide at 9 and 5.5 mm depth (from memory)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +49,7 @@ class _Grid:
 
 def half_width(crown: Crown, from_edge: Array) -> Array:
     """Give half the mesiodistal width at a distance from the edge; the widest place is the contact point."""
-    at = np.array([0.0, 0.25, 0.6, 1.0, 1.4]) * crown.height_mm
+    at = np.array([0.0, 0.36, 0.65, 1.0, 1.4]) * crown.height_mm
     return np.interp(from_edge, at, np.array([0.965, 1.0, 0.93, 0.80, 0.70]) * crown.width_mm / 2)
 
 
@@ -96,7 +99,14 @@ def _crown(crown: Crown, *, upper: bool, columns: int, rows: int) -> _Grid:
     faces.append(_quads(np.stack([rim + offset, rim])))
     cap = np.stack([number[-1], number[-1] + offset])
     faces.append(_quads(cap))
-    gum = np.stack([u, half_width(crown, np.full_like(u, crown.height_mm)) * u, crown.height_mm - 2.6 * np.abs(u) ** 2.5], -1)
+    gum = np.stack(
+        [
+            u,
+            half_width(crown, np.full_like(u, crown.height_mm)) * u,
+            crown.height_mm - 2.6 * np.abs(u) ** 2.5,
+        ],
+        -1,
+    )
     gum = np.column_stack([gum[:, 1], gum[:, 2], labial_z(crown, u, gum[:, 2], upper=upper)])
     return _Grid(
         np.concatenate([front_sheet, back_sheet]),
@@ -139,7 +149,8 @@ def build_row(anatomy: Anatomy, *, upper: bool, columns: int, rows: int) -> Row:
             grid = _crown(crown, upper=upper, columns=columns, rows=rows)
             x = _on_arch(k, arc + crown.width_mm / 2)
             arc += crown.width_mm + 0.1
-            # a tooth's own frame has mesial towards +x: right for the performer's right side, mirrored for the left
+            # a tooth's own frame has mesial towards +x: right for the performer's right side, mirrored for
+            # the left
             local, gum = grid.points * (1 if side < 0 else -1, 1, 1), grid.gum * (1 if side < 0 else -1, 1, 1)
             turn = np.arctan(2 * k * x) * side + np.deg2rad(jitter.normal(0, 1.5))
             rise = crown.edge_up_mm + (jitter.normal(0, 0.12) if place else 0.0)
@@ -147,7 +158,7 @@ def build_row(anatomy: Anatomy, *, upper: bool, columns: int, rows: int) -> Row:
             at = np.array([side * x, rise, -k * x**2])
             local, gum = local @ rotate.T + at, gum @ rotate.T + at
             points.append(local)
-            gums[side].append(gum if side < 0 else gum)
+            gums[side].append(gum)
             faces.append((grid.faces if side < 0 else grid.faces[:, ::-1]) + base)
             if place == 0:
                 for angle, index, line in (
@@ -158,7 +169,8 @@ def build_row(anatomy: Anatomy, *, upper: bool, columns: int, rows: int) -> Row:
                     sides[f"{quadrants[side]}1{angle}"] = line + base
             base += len(local)
     vertices = np.concatenate(points)
-    # each gum polyline runs distal to mesial in its own tooth; string them from the viewer's left to the right
+    # each gum polyline runs distal to mesial in its own tooth; string them from the viewer's left to the
+    # right
     gum_line = np.concatenate([*reversed(gums[-1]), *(g[::-1] for g in gums[1])])
     flip = 1.0 if upper else -1.0
     vertices, gum_line = vertices * (1, flip, 1), gum_line * (1, flip, 1)

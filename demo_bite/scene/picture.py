@@ -1,0 +1,141 @@
+"""A colour picture of a head: shading, lens, blur, exposure, sensor noise. The faces are nobody's."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bite.geometry.camera import Camera
+from bite.geometry.render import Grid, Window, render
+from bite.geometry.rigid import Array, Rigid, frozen
+from bite.geometry.teeth import LOWER, UPPER
+from demo_bite.scene.assemble import Head
+from demo_bite.scene.paint import Places, paint
+from demo_bite.scene.settings import PictureSettings
+
+_OVER = 2
+_STRIP_ROWS = 240
+# key from the upper left behind the camera, a weaker fill from the right; directions from the head, camera
+# axes
+_LIGHTS = ((np.array([-0.50, -0.62, -0.60]), 1.45), (np.array([0.75, -0.15, -0.64]), 0.55))
+_AMBIENT = 0.42
+_BACKDROP = np.array([0.040, 0.046, 0.052])
+
+
+def take_picture(
+    rng: np.random.Generator,
+    settings: PictureSettings,
+    *,
+    head: Head,
+    camera_from_head: Rigid,
+    camera: Camera,
+) -> NDArray[np.uint8]:
+    """Photograph a head.
+
+    Returns
+    -------
+    image : array, shape (height, width, 3), uint8 RGB, gamma 2.2
+    """
+    from scipy.ndimage import gaussian_filter
+
+    view_from_head = camera.camera_from_reference @ camera_from_head
+    light, depth = _radiance(head, view_from_head, camera)
+    light *= _openness(depth, camera.focal_px * _OVER)[..., None]
+    light[~np.isfinite(depth)] = _BACKDROP
+    height, width = camera.height_px, camera.width_px
+    small = light.reshape(height, _OVER, width, _OVER, 3).mean((1, 3)) * settings.exposure
+    if settings.focus_blur_px > 0:
+        small = gaussian_filter(small, (settings.focus_blur_px, settings.focus_blur_px, 0))
+    small = _moved(small, settings.motion_px)
+    shot = rng.normal(size=small.shape) * settings.noise / 255.0
+    return np.clip(np.round(255 * (np.clip(small, 0, 1) ** (1 / 2.2) + shot)), 0, 255).astype(np.uint8)
+
+
+def _radiance(head: Head, view_from_head: Rigid, camera: Camera) -> tuple[Array, Array]:
+    """Give light, linear RGB, and depth, both at ``_OVER`` times the picture's size."""
+    from demo_bite.scene.simulate import vertex_normals
+
+    points = view_from_head.apply(head.vertices)
+    normals = vertex_normals(head.vertices, head.faces)
+    middle = (_OVER - 1) / 2
+    finer = np.array([[_OVER, 0, middle], [0, _OVER, middle], [0, 0, 1.0]])
+    width, height = camera.width_px * _OVER, camera.height_px * _OVER
+    big = Camera(width, height, frozen(finer @ camera.matrix), camera.distortion)
+    light, depth = np.zeros((height, width, 3)), np.full((height, width), np.nan)
+    edges = {
+        part: float((head.vertices[[head.corners[c] for c in codes]] @ head.up).mean())
+        for part, codes in ((UPPER, ("11m", "21m")), (LOWER, ("41m", "31m")))
+    }
+    for top in range(0, height, _STRIP_ROWS):
+        window = Window(0, top, width, min(_STRIP_ROWS, height - top))
+        grid = Grid.of(big, window)
+        seen = render(grid, points, head.faces)
+        hit = seen.face >= 0
+        if not hit.any():
+            continue
+        place = np.column_stack([grid.slopes[hit], np.ones(hit.sum())]) * seen.depth_mm[hit][:, None]
+        at = view_from_head.inverse().apply(place)
+        face = seen.face[hit]
+        weight = _barycentric(at, head.vertices[head.faces[face]])
+        normal = (normals[head.faces[face]] * weight[..., None]).sum(1)
+        normal /= np.linalg.norm(normal, axis=1)[:, None] + 1e-12
+        part = head.face_part[face]
+        from_edge = np.where(part == UPPER, at @ head.up - edges[UPPER], edges[LOWER] - at @ head.up)
+        lip = (head.lip[head.faces[face]] * weight).sum(1)
+        painted = paint(head.anatomy, Places(at, normal, part, head.face_group[face], lip, from_edge))
+        turned = view_from_head.turn(normal)
+        view = -place / np.linalg.norm(place, axis=1)[:, None]
+        diffuse = np.full(len(face), _AMBIENT) * (0.75 - 0.25 * turned[:, 1])
+        shine = np.zeros(len(face))
+        for direction, strength in _LIGHTS:
+            to_light = direction / np.linalg.norm(direction)
+            half = to_light + view
+            half /= np.linalg.norm(half, axis=1)[:, None]
+            # light creeps a little round edges of skin and enamel
+            diffuse += strength * np.clip((turned @ to_light + 0.15) / 1.15, 0, None)
+            shine += strength * np.clip((turned * half).sum(1), 0, 1) ** painted.sharpness
+        strip = np.zeros((*hit.shape, 3))
+        strip[hit] = painted.colour * diffuse[:, None] * 0.62 + (painted.gloss * shine)[:, None]
+        light[top : top + window.height] = strip
+        depth[top : top + window.height] = seen.depth_mm
+    return light, depth
+
+
+def _barycentric(at: Array, corners: Array) -> Array:
+    """Give the weights of a face's three vertices at places on it, shape (n, 3)."""
+    ab, ac, ap = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], at - corners[:, 0]
+    bb, bc, cc = (ab * ab).sum(1), (ab * ac).sum(1), (ac * ac).sum(1)
+    pb, pc = (ap * ab).sum(1), (ap * ac).sum(1)
+    below = np.maximum(bb * cc - bc * bc, 1e-12)
+    v, w = (cc * pb - bc * pc) / below, (bb * pc - bc * pb) / below
+    return np.clip(np.stack([1 - v - w, v, w], -1), 0, 1)
+
+
+def _openness(depth: Array, focal_px: float) -> Array:
+    """Darken places that lie behind what surrounds them: a cheap stand-in for soft shadow."""
+    from scipy.ndimage import gaussian_filter
+
+    valid = np.isfinite(depth)
+    near = float(np.nanmedian(depth)) if valid.any() else 1.0
+    shade = np.ones_like(depth)
+    for radius_mm, strength_mm in ((0.8, 4.0), (2.5, 10.0), (7.0, 22.0)):
+        sd = radius_mm * focal_px / near
+        weight = gaussian_filter(valid.astype(np.float32), sd, truncate=3)
+        mean = gaussian_filter(np.where(valid, depth - near, 0).astype(np.float32), sd, truncate=3)
+        behind = np.where(valid, depth - near - mean / np.maximum(weight, 1e-6), 0.0)
+        shade *= np.exp(-np.clip(behind, 0, 40) / strength_mm)
+    return shade
+
+
+def _moved(image: Array, motion_px: tuple[float, float]) -> Array:
+    """Blur along a straight motion during the exposure."""
+    from scipy.ndimage import shift
+
+    length = float(np.hypot(*motion_px))
+    if length < 0.1:
+        return image
+    steps = int(np.ceil(length * 2)) + 1
+    total = np.zeros_like(image)
+    for share in np.linspace(-0.5, 0.5, steps):
+        total += shift(image, (motion_px[1] * share, motion_px[0] * share, 0), order=1, mode="nearest")
+    return total / steps

@@ -1,0 +1,6 @@
+"""The demo is not part of the installed package: put the project's folder on the path."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))

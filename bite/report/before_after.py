@@ -31,9 +31,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _WIDTH_IN = WIDTH_PX / DPI
-_HEAD_IN, _ONE_VIEW_IN, _DEPTH_IN, _MOVE_IN, _FOOT_IN = 0.35, 3.4, 4.0, 2.5, 0.2
+_HEAD_IN, _ONE_VIEW_IN, _DEPTH_IN, _MOVE_IN, _FOOT_IN = 0.35, 3.5, 4.0, 2.5, 0.4
 _TITLE_LINE_IN, _UNDER_LINE_IN = 0.2, 0.16
-_VIEW_ROW_IN, _FINDINGS_IN, _SENTENCE_IN = 2.75, 1.9, 0.75
+_VIEW_ROW_IN, _FINDINGS_IN, _SENTENCE_IN = 2.9, 1.9, 0.75
 _Box = tuple[float, float, float, float]
 
 
@@ -61,7 +61,7 @@ def before_after_figure(assessment: Assessment) -> Figure:
             draw_findings(_axes(figure, (5.25, top - 3.15, 2.6, 2.95)), assessment)
         else:
             for k, view in enumerate(views):
-                box = (0.15 + 3.95 * (k % 2), top - _VIEW_ROW_IN * (k // 2 + 1) + 0.25, 3.75, 2.25)
+                box = (0.15 + 3.95 * (k % 2), top - _VIEW_ROW_IN * (k // 2 + 1) + 0.4, 3.75, 2.25)
                 draw_mouth(_axes(figure, box), assessment, view)
             draw_findings(_axes(figure, (0.15, top - mouth_in + 0.1, 7.7, _FINDINGS_IN - 0.3)), assessment)
         top -= mouth_in
@@ -155,8 +155,8 @@ def _write_title(figure: Figure, title: list[str], under: list[str]) -> None:
 def _write_foot(figure: Figure, assessment: Assessment) -> None:
     frame = assessment.frame
     shot = f"performer {frame.file.performer}, device {frame.file.device}"
-    foot = f"{frame.name}, {shot}; bite {assessment.version}. {CAUTION}"
-    figure.text(0.02, 0.006, foot, va="bottom", fontsize=SMALL_PT, color=INK)
+    foot = [*wrap(f"{frame.name}, {shot}; bite {assessment.version}", 130), CAUTION]
+    figure.text(0.02, 0.006, "\n".join(foot), va="bottom", fontsize=SMALL_PT, color=INK)
 
 
 def _section(assessment: Assessment, midline: bool) -> Section | None:

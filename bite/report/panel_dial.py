@@ -76,7 +76,15 @@ def _draw_marks(axes: Axes, assessment: Assessment) -> None:
         axes, _BEFORE_ROW, BEFORE, f"dial at {dial_told(before, step)}" if before is not None else "as it is"
     )
     if abs(moved_mm) > 0.03 * (high - low):
-        arrow = {"arrowstyle": "-|>", "color": AFTER.colour, "lw": 1.2, "shrinkA": 0, "shrinkB": 5}
+        stands = "solid" if move is None or dial_stands(assessment) else (0, (2, 2))
+        arrow = {
+            "arrowstyle": "-|>",
+            "color": AFTER.colour,
+            "lw": 1.2,
+            "shrinkA": 0,
+            "shrinkB": 5,
+            "ls": stands,
+        }
         axes.annotate("", xy=(moved_mm, _AFTER_ROW), xytext=(0.0, _AFTER_ROW), arrowprops=arrow)
     _mark(axes, _AFTER_ROW, moved_mm, AFTER)
     moved = f"moved {way(moved_mm)}" if abs(moved_mm) >= 0.05 else "not moved"

@@ -23,6 +23,8 @@ _LIFTED_TO = 0.42
 _SPANS = 3.4
 """Crop width in spans of the corners where the scale is not known: the centrals span about 17 of 60 mm."""
 _MOST_PIXELS = 1400
+_BEHIND = "covered"
+_PAPER = {"facecolor": "white", "alpha": 0.85, "lw": 0, "pad": 1.2}
 _CLICK = Look("clicked", MEASURED.colour, MEASURED.marker, 6.5)
 _MODEL = (
     Look(BEFORE.word, BEFORE.colour, BEFORE.marker, 4.6),
@@ -59,15 +61,19 @@ def draw_mouth(axes: Axes, assessment: Assessment, view: LoadedView) -> None:
     if corners:
         _name_corners(axes, corners, crop)
         _name_shapes(axes, corners, crop)
+    if any(mark.state == _BEHIND and mark.clicked_px and mark.before_px for mark in corners):
+        notes.append("dotted: from a covered corner to where it is solved")
     if corners and _hardly_moves(corners, crop):
-        notes.append("before and after nearly coincide here: the move is along the line of sight")
+        notes.append("before and after nearly coincide, as the move is along the line of sight")
     if px_per_mm is not None:
         _scale_bar(axes, crop, px_per_mm)
     else:
-        notes.append("no scale: mm per pixel not known here")
-    axes.set_title(f"Mouth, view {view.name}{': corners clicked and solved' if corners else ''}")
+        notes.append("no scale known for this view")
+    kinds = [("clicked", any(m.clicked_px for m in corners)), ("solved", any(m.before_px for m in corners))]
+    shown = " and ".join(word for word, present in kinds if present)
+    axes.set_title(f"Mouth, view {view.name}{f': corners {shown}' if shown else ''}")
     if notes:
-        columns = int(size_in(axes)[0] * 72 / (0.54 * SMALL_PT))
+        columns = int(size_in(axes)[0] * 72 / (0.48 * SMALL_PT))
         axes.set_xlabel(fill("; ".join(notes), columns), fontsize=SMALL_PT, loc="left", labelpad=2)
 
 
@@ -135,9 +141,33 @@ def _draw_mark(axes: Axes, mark: CornerMark) -> None:
     if mark.clicked_px is not None and mark.state != "hidden":
         look = _CLICK if mark.state != "landmark" else Look("landmark", MEASURED.colour, "D", 4.0)
         _put(axes, mark.clicked_px, look, doubted=mark.state in ("unsure", "covered"))
+        if mark.state == "landmark":
+            _name_landmark(axes, mark.name, mark.clicked_px)
+        if mark.state == _BEHIND and mark.before_px is not None:
+            ends = zip(mark.clicked_px, mark.before_px, strict=True)
+            axes.plot(*ends, color="white", lw=1.6, ls=(0, (1, 1.2)), zorder=3)
     for place, look in zip((mark.before_px, mark.after_px), _MODEL, strict=True):
         if place is not None:
             _put(axes, place, look)
+
+
+def _name_landmark(axes: Axes, name: str, at: tuple[float, float]) -> None:
+    left, right = axes.get_xlim()
+    bottom, top = axes.get_ylim()
+    inside = abs(at[0] - 0.5 * (left + right)) < 0.4 * (right - left)
+    if inside and abs(at[1] - 0.5 * (top + bottom)) < 0.42 * abs(bottom - top):
+        axes.annotate(
+            name.replace("_", " "),
+            at,
+            (0, -5),
+            textcoords="offset points",
+            ha="center",
+            va="top",
+            fontsize=SMALL_PT,
+            color=MEASURED.colour,
+            zorder=6,
+            bbox=_PAPER,
+        )
 
 
 def _put(axes: Axes, at: tuple[float, float], look: Look, *, doubted: bool = False) -> None:

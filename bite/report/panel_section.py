@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 HALF_ALONG_MM = 20.0
-_SPIKE_REACH_MM = 8.0
+_SPIKE_REACH_MM = 15.0
+_WORDS_OFF_MM = 2.5
 _MARK_EVERY_MM = 3.0
 _NO_MOVE_MM = 0.005
 _DASHED = "(dashed: solved, without the sensor's blur)"
@@ -58,10 +59,10 @@ def _plan(axes: Axes, section: Section) -> _Plan:
     if len(measured) and len(model):
         low, high = np.percentile(measured, (5.0, 95.0))
         near, far = min(near, max(low, near - _SPIKE_REACH_MM)), max(far, min(high, far + _SPIKE_REACH_MM))
-    near_pad, far_pad = (5.5, 12.0) if upright else (2.5, 5.5)
+    near_pad, far_pad, words_in = (5.5, _WORDS_OFF_MM, 0.95) if upright else (2.5, _WORDS_OFF_MM, 0.2)
     width, height = size_in(axes)
     along_in, depth_in = (height, width) if upright else (width, height)
-    mm_per_inch = max(2 * HALF_ALONG_MM / along_in, (far - near + near_pad + far_pad) / depth_in)
+    mm_per_inch = max(2 * HALF_ALONG_MM / along_in, (far - near + near_pad + far_pad) / (depth_in - words_in))
     half, middle = 0.5 * mm_per_inch * along_in, _middle(section)
     start = near - near_pad
     return _Plan(upright, near, far, (start, start + mm_per_inch * depth_in), (middle - half, middle + half))
@@ -196,7 +197,7 @@ def _name_curves(axes: Axes, section: Section, named: list[tuple[Array, Look, st
         axes.annotate(
             word,
             xy=_pair(section.along_mm[target], depth[target], upright),
-            xytext=_pair(place, plan.far_mm + (2.5 if upright else 2.0), upright),
+            xytext=_pair(place, plan.far_mm + _WORDS_OFF_MM, upright),
             color=look.colour,
             fontsize=SMALL_PT,
             fontweight="bold",

@@ -78,6 +78,17 @@ def test_no_text_leaves_the_paper_and_no_axes_are_empty(name: str, fake, gaped) 
         assert np.isfinite([*axes.get_xlim(), *axes.get_ylim()]).all()
 
 
+@pytest.mark.parametrize("views", [("front",), ("left", "right")])
+def test_notes_under_a_picture_leave_the_panels_below_free(views: tuple[str, ...], fake) -> None:
+    figure = before_after_figure(fake(views=views, brightness=40).make())
+    figure.canvas.draw()
+    notes = [axes.xaxis.label for axes in figure.axes if axes.images]
+    assert all("dotted" in note.get_text() and "lightened" in note.get_text() for note in notes)
+    others = [text.get_window_extent() for text in drawn_texts(figure) if text not in notes]
+    for note in notes:
+        assert not any(note.get_window_extent().overlaps(other) for other in others), note.get_text()
+
+
 def test_title_is_the_finding_with_its_numbers(fake) -> None:
     written = texts(before_after_figure(fake().make()))
     assert any("MOVE - move the teeth 1.4 mm forward: set the dial from 0.00 to -0.44" in t for t in written)

@@ -86,7 +86,7 @@ def panel_figures(assessment: Assessment) -> dict[str, Figure]:
             section = _section(assessment, midline)
             if section is not None:
                 figures[name] = _single(assessment, 6.6 if midline else 5.2)
-                box = (0.7, 0.6, 7.0, 5.4) if midline else (0.7, 0.6, 7.0, 4.0)
+                box = (0.7, 0.6, 5.0, 5.4) if midline else (0.7, 0.6, 7.0, 4.0)
                 draw_section(_axes(figures[name], box), section, assessment.moved_mm)
         figures["dial"] = _single(assessment, 3.0)
         draw_dial(_axes(figures["dial"], (1.05, 0.5, 4.95, 1.4)), assessment)

@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from bite.files.atomic import write_text
 from demo_bite.roles import ROLES, Role
 from demo_bite.scene.simulate import SimulatedFrame, simulate
-from demo_bite.scene.write import write_frame
+from demo_bite.scene.write import Export, Model, write_frame
 
 CAST = """\
 # Lantern Row is an invented company; its performers are invented, and named after shore birds
@@ -56,18 +56,23 @@ def make(folder: Path, roles: tuple[Role, ...] = ROLES) -> dict[str, str]:
         for export, fair in zip(role.exports, role.fair, strict=True):
             write_frame(folder / export.performer, simulated, export)
             verdicts = ", ".join(f'"{verdict}"' for verdict in fair)
-            tables[export.name] = f"fair_verdicts = [{verdicts}]\n" + _truth(simulated, role, export.moved_mm)
+            tables[export.name] = f"fair_verdicts = [{verdicts}]\n" + _truth(simulated, role, export)
     return tables
 
 
-def _truth(simulated: SimulatedFrame, role: Role, moved_mm: float) -> str:
+def _truth(simulated: SimulatedFrame, role: Role, export: Export) -> str:
     truth, sensor = simulated.truth, simulated.settings.sensor
+    planted = [
+        f"t_mm = {round(truth.t_mm - export.moved_mm, 6)}",
+        f"right_mm = {truth.right_mm}",
+        f"up_mm = {truth.up_mm}",
+    ]
+    if export.model is Model.NONE:
+        planted = []
     states = ", ".join(f'{code} = "{p.state}"' for code, p in simulated.views[0].corners.items())
     lines = [
         f"about = {json.dumps(role.about)}",
-        f"t_mm = {round(truth.t_mm - moved_mm, 6)}",
-        f"right_mm = {truth.right_mm}",
-        f"up_mm = {truth.up_mm}",
+        *planted,
         f"overjet_mm = {truth.overjet_mm:.4f}",
         f"overbite_mm = {truth.overbite_mm:.4f}",
         f"occlusal_pitch_rad = {truth.occlusal_pitch_rad:.6f}",

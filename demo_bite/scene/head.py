@@ -18,7 +18,6 @@ from demo_bite.scene.anatomy import Anatomy
 from demo_bite.scene.settings import Mouth
 
 _AXIS_Z = -85.0
-_HALF_MEAN_WIDTH = 66.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +41,7 @@ class Rings:
 class Skin:
     """Skin in one pose, with the numbers that name its places.
 
-    ``lip`` is 0 on skin, 1 on the red of the lips and 2 on the inner wall, per vertex; ``flat`` the place
-    of each vertex in the rest pose, (x, y), by which paint is laid on.
+    ``lip`` is 0 on skin, 1 on the red of the lips and 2 on the inner wall, per vertex.
     """
 
     vertices: Array

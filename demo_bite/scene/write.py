@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bite.files.atomic import write_bytes, write_text
 from bite.files.camera import write_camera
-from bite.files.corners import Corners, write_corners
+from bite.files.corners import CornerPoint, Corners, LandmarkPoint, write_corners
 from bite.files.rig import Dial
 from bite.geometry.rigid import Array, Rigid
 from bite.geometry.teeth import CORNERS
@@ -19,6 +21,7 @@ from demo_bite.scene.assemble import GROUPS
 from demo_bite.scene.profile import profile_csv
 from demo_bite.scene.simulate import SimulatedFrame
 
+_Click = TypeVar("_Click", CornerPoint, LandmarkPoint)
 _SAVED = "2026-01-31T10:02:11Z"  # fixed, so that making the files again gives the same bytes
 
 
@@ -132,9 +135,7 @@ def obj_text(
     return "\n".join(lines).replace("-0.0000 ", "0.0000 ") + "\n"
 
 
-def _rounded(points: dict) -> dict:
-    from dataclasses import replace
-
+def _rounded(points: Mapping[str, _Click]) -> dict[str, _Click]:
     return {
         name: p if p.x_px is None else replace(p, x_px=round(p.x_px, 2), y_px=round(p.y_px, 2))
         for name, p in points.items()
@@ -145,7 +146,7 @@ def _depth(folder: Path, simulated: SimulatedFrame, export: Export) -> list[str]
     import cv2
 
     if simulated.depth_mm is None:
-        return ["[depth]", 'stereo = ["front", "side"]', ""] if len(simulated.views) > 1 else []
+        return []
     if export.model is Model.CORNERS:
         write_text(folder / "midline.csv", profile_csv(simulated))
         return ["[depth]", 'profile = "midline.csv"', ""]

@@ -1,0 +1,50 @@
+"""Measure, from one bite frame, how far a digital performer's teeth must move.
+
+The names below are the public ones; they are loaded when they are first used, so that importing this package
+costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from bite.assessment import Assessment
+    from bite.check import check_frame
+    from bite.decision import Verdict
+    from bite.errors import BiteError, InputError
+    from bite.files.bundle import BiteFrame, load_frame
+
+__version__ = "0.1.0"
+
+__all__ = [
+    "Assessment",
+    "BiteError",
+    "BiteFrame",
+    "InputError",
+    "Verdict",
+    "__version__",
+    "check_frame",
+    "load_frame",
+]
+
+_HOMES = {
+    "Assessment": "bite.assessment",
+    "BiteError": "bite.errors",
+    "BiteFrame": "bite.files.bundle",
+    "InputError": "bite.errors",
+    "Verdict": "bite.decision",
+    "check_frame": "bite.check",
+    "load_frame": "bite.files.bundle",
+}
+
+
+def __getattr__(name: str) -> object:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(_HOMES[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -6,6 +6,7 @@ import contextlib
 import os
 import secrets
 import stat
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from bite.errors import InputError
@@ -22,32 +23,67 @@ def write_bytes(path: str | Path, data: bytes) -> None:
         When the folder is missing or cannot be written. The old file is then untouched and no temporary file
         is left.
     """
-    target = Path(os.path.realpath(path))
-    if not target.parent.is_dir():
-        raise InputError(
-            path, "", f"there is no folder {target.parent}", "make the folder or name another one"
-        )
-    if target.is_dir():
-        raise InputError(path, "", "is a folder, needed a file name", "name a file inside it")
-    temporary = target.with_name(f".bite-{secrets.token_hex(6)}.tmp")
+    write_together({Path(path): data})
+
+
+def write_together(files: Mapping[Path, bytes]) -> None:
+    """Write files that belong together: all are on disk whole before the first takes its name.
+
+    Raises
+    ------
+    InputError
+        When one of them cannot be written. Old files are then untouched and no temporary file is left.
+    """
+    staged: list[tuple[Path, Path, Path]] = []
     try:
-        handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        if target.exists():
-            os.chmod(temporary, stat.S_IMODE(target.stat().st_mode))
-        os.replace(temporary, target)
+        for path in files:
+            _check_target(path)
+        for path, data in files.items():
+            target = Path(os.path.realpath(path))
+            temporary = target.with_name(f".bite-{secrets.token_hex(6)}.tmp")
+            staged.append((path, temporary, target))
+            with _told_as_input(path):
+                _stage(temporary, data, target)
+        for path, temporary, target in staged:
+            with _told_as_input(path):
+                os.replace(temporary, target)
+    finally:
+        for _, temporary, _ in staged:
+            with contextlib.suppress(OSError, ValueError):
+                temporary.unlink(missing_ok=True)
+    for folder in {target.parent for _, _, target in staged}:
+        _flush_folder(folder)
+
+
+def _check_target(path: Path) -> None:
+    with _told_as_input(path):
+        target = Path(os.path.realpath(path))
+        if not target.parent.is_dir():
+            what = f"there is no folder {target.parent}"
+            raise InputError(path, "", what, "make the folder or name another one")
+        if target.is_dir():
+            raise InputError(path, "", "is a folder, needed a file name", "name a file inside it")
+
+
+def _stage(temporary: Path, data: bytes, target: Path) -> None:
+    handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+    with os.fdopen(handle, "wb") as stream:
+        stream.write(data)
+        stream.flush()
+        os.fsync(stream.fileno())
+    if target.exists():
+        os.chmod(temporary, stat.S_IMODE(target.stat().st_mode))
+
+
+@contextlib.contextmanager
+def _told_as_input(path: Path) -> Iterator[None]:
+    try:
+        yield
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         what = f"cannot be written ({reason})"
         mend = "check that the folder may be written and has room, or name another one"
         raise InputError(path, "", what, mend) from None
-    finally:
-        with contextlib.suppress(OSError):
-            temporary.unlink(missing_ok=True)
-    _flush_folder(target.parent)
 
 
 def write_text(path: str | Path, text: str) -> None:

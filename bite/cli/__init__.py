@@ -1,0 +1,98 @@
+"""The command line: one module a command, each with `add_parser` (cheap) and `run` (which imports the rest).
+
+A new command is a module here and its name in `COMMANDS`; nothing else. Modules are imported for every call,
+`bite --help` too, so their top holds nothing heavier than argparse.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from importlib import import_module
+from typing import NoReturn
+
+from bite.cli.exits import Exit, leave_broken_pipe, tell_bad_input, tell_fault
+from bite.errors import BiteError
+
+COMMANDS = ("check",)
+"""In the order in which `bite --help` lists them: the order of the work."""
+
+_ABOUT = "Measure, from one bite frame, how far a digital performer's teeth must move."
+_FOOT = """\
+exit codes: 0 nothing needs a person, 1 something does, 2 bad input or usage.
+bite COMMAND --help tells more. Not a medical device; never force a bite."""
+
+
+class OneLineParser(argparse.ArgumentParser):
+    """A parser that tells a usage error in one line, as all other bad input is told."""
+
+    def error(self, message: str) -> NoReturn:
+        """Write the line to stderr and leave with exit code 2."""
+        line = " ".join(f"{self.prog}: {message}; see {self.prog} --help".split())
+        self.exit(Exit.BAD_INPUT, f"{line}\n")
+
+
+def make_parser() -> argparse.ArgumentParser:
+    """Make the parser of all commands."""
+    from bite import __version__
+
+    parser = OneLineParser(
+        prog="bite",
+        description=_ABOUT,
+        epilog=_FOOT,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"bite {__version__}")
+    subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command", required=True)
+    for name in COMMANDS:
+        module = import_module(f"bite.cli.{name}")
+        module.add_parser(subparsers)
+        command = subparsers.choices[name]
+        command.allow_abbrev = False
+        command.set_defaults(run=module.run)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and give its exit code.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        The arguments after the program's name; those of the process by default.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        _survive_odd_names(stream)
+    try:
+        code = _run(argv)
+        sys.stdout.flush()
+        return int(code)
+    except BrokenPipeError:
+        leave_broken_pipe()
+        return int(Exit.NO_READER)
+    except KeyboardInterrupt:
+        return int(Exit.INTERRUPTED)
+    except BiteError as error:
+        tell_bad_input(error)
+        return int(Exit.BAD_INPUT)
+    except Exception as error:
+        tell_fault(error)
+        return int(Exit.FAULT)
+
+
+def _run(argv: Sequence[str] | None) -> int:
+    try:
+        args = make_parser().parse_args(argv)
+    except SystemExit as left:  # --help, --version and usage errors
+        return left.code if isinstance(left.code, int) else int(Exit.FINE)
+    run: Callable[[argparse.Namespace], int] = args.run
+    return run(args)
+
+
+def _survive_odd_names(stream: object) -> None:
+    """Let a name that the terminal has no letters for be written with escapes instead of failing."""
+    reconfigure = getattr(stream, "reconfigure", None)
+    if reconfigure is not None:
+        reconfigure(errors="backslashreplace")

@@ -1,0 +1,209 @@
+"""`bite check`: evidence, fit, checks, decision and pictures of one bite frame or several."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bite.cli.exits import exit_for, tell_bad_input, tell_fault
+from bite.errors import BiteError, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from bite.assessment import Assessment
+    from bite.decision import Verdict
+    from bite.files.device import Device
+
+_FOOT = """\
+Writes NAME.result.json and NAME.before-after.png beside each frame, NAME being the frame's own name.
+With --json one FRAME gives one JSON object, several give an array in which bad frames are left out.
+exit codes: 0 all leave, move or usable, 1 a frame is unsure, beyond the dial or to be shot again,
+2 bad input (the other frames are still done)."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Settings:
+    """What the frames are held against, and where the files go."""
+
+    devices: Mapping[str, Device] | None
+    tolerance_mm: float
+    performance_device: str | None
+    out: Path | None
+    plots: Path | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Done:
+    """One checked frame."""
+
+    assessment: Assessment
+    result: str
+
+
+def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the parser."""
+    parser = subparsers.add_parser(
+        "check",
+        help="measure the offset of one or more bite frames",
+        description="Say what the dial must be set to, or why a bite frame cannot tell.",
+        epilog=_FOOT,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("frames", nargs="+", metavar="FRAME", help="bite frame file, NAME.bite.toml")
+    parser.add_argument("--out", metavar="DIR", help="folder for results and pictures, made where missing")
+    parser.add_argument("--plots", metavar="DIR", help="folder for each panel as a picture of its own")
+    told = parser.add_mutually_exclusive_group()
+    told.add_argument("--json", action="store_true", help="results to stdout, nothing else there")
+    told.add_argument("--quiet", action="store_true", help="one line a frame")
+    parser.add_argument(
+        "--tolerance-mm",
+        type=_millimetres,
+        metavar="MM",
+        help="how far off teeth may stand (default: the cast's, else 0.5)",
+    )
+    parser.add_argument(
+        "--device",
+        metavar="NAME",
+        help="device that the performances are shot with (default: the cast's, else not compared)",
+    )
+    parser.add_argument(
+        "--cast",
+        metavar="CAST",
+        help="cast file to take device tables, tolerance and performance device from",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check each frame in turn; a bad one is told and the rest are still done."""
+    settings = _settings(args)
+    paths = [Path(name) for name in args.frames]
+    _refuse_doubles(paths, settings)
+    for folder in (settings.out, settings.plots):
+        if folder is not None:
+            _make_folder(folder)
+    verdicts: list[Verdict] = []
+    results: list[str] = []
+    bad_inputs = faults = 0
+    for path in paths:
+        try:
+            done = _check(path, settings)
+        except BiteError as error:
+            tell_bad_input(error, path)
+            bad_inputs += 1
+            continue
+        except Exception as error:
+            tell_fault(error)
+            faults += 1
+            continue
+        verdicts.append(done.assessment.decision.verdict)
+        results.append(done.result)
+        if not args.json:
+            _print(done.assessment, quiet=args.quiet, apart=len(verdicts) > 1)
+    if args.json and (results or len(paths) > 1):
+        _print_json(results, several=len(paths) > 1)
+    return exit_for(verdicts, bad_inputs=bad_inputs, faults=faults)
+
+
+def _settings(args: argparse.Namespace) -> _Settings:
+    from bite.decision import TOLERANCE_MM
+
+    devices, tolerance_mm, performance_device = None, TOLERANCE_MM, None
+    if args.cast is not None:
+        from bite.files.cast import read_cast
+
+        cast = read_cast(Path(args.cast))
+        devices, tolerance_mm, performance_device = cast.devices, cast.tolerance_mm, cast.performance_device
+    return _Settings(
+        devices,
+        tolerance_mm if args.tolerance_mm is None else args.tolerance_mm,
+        args.device or performance_device,
+        None if args.out is None else Path(args.out),
+        None if args.plots is None else Path(args.plots),
+    )
+
+
+def _millimetres(text: str) -> float:
+    from math import isfinite
+
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not (isfinite(value) and value > 0):
+        raise argparse.ArgumentTypeError(f"got {text!r}, needed a length above 0 mm")
+    return value
+
+
+def _refuse_doubles(paths: list[Path], settings: _Settings) -> None:
+    """Refuse two frames of one name for one folder before anything is written."""
+    from bite.files.frame import read_frame_file
+
+    taken: dict[tuple[Path, str], Path] = {}
+    for path in paths:
+        try:
+            name = read_frame_file(path).name
+        except BiteError:
+            continue  # told when its turn comes
+        for folder in {settings.out or path.parent, settings.plots or path.parent}:
+            key = (folder.resolve(), name.casefold())
+            first = taken.setdefault(key, path)
+            if first is not path:
+                what = f"{name!r} is also the name of {first}, and both would be written into {folder}"
+                raise InputError(path, "name", what, "rename one, name each once, or use another --out")
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        what = f"cannot be made a folder ({reason})"
+        raise InputError(folder, "", what, "name a folder that may be written") from None
+
+
+def _check(path: Path, settings: _Settings) -> _Done:
+    """Check one frame and save all its files, or none."""
+    from bite.check import check_frame
+    from bite.cli.frame_path import require_frame_file
+    from bite.files.atomic import write_together
+    from bite.files.bundle import load_frame
+    from bite.files.result import result_text
+    from bite.report.before_after import before_after_figure, figure_bytes, panel_figures
+    from bite.report.result import result_mapping
+
+    frame = load_frame(require_frame_file(path), devices=settings.devices)
+    assessment = check_frame(
+        frame, tolerance_mm=settings.tolerance_mm, performance_device=settings.performance_device
+    )
+    result = result_text(result_mapping(assessment))
+    folder = settings.out or path.parent
+    files = {
+        folder / f"{frame.name}.result.json": result.encode(),
+        folder / f"{frame.name}.before-after.png": figure_bytes(before_after_figure(assessment)),
+    }
+    if settings.plots is not None:
+        for panel, figure in panel_figures(assessment).items():
+            files[settings.plots / f"{frame.name}.{panel}.png"] = figure_bytes(figure)
+    write_together(files)
+    return _Done(assessment, result)
+
+
+def _print(assessment: Assessment, *, quiet: bool, apart: bool) -> None:
+    from bite.report.text import one_line, summary
+
+    if quiet:
+        print(one_line(assessment), flush=True)
+        return
+    print(("\n" if apart else "") + summary(assessment), end="", flush=True)
+
+
+def _print_json(results: list[str], *, several: bool) -> None:
+    text = "[\n" + ",\n".join(result.rstrip("\n") for result in results) + "\n]\n" if several else results[0]
+    sys.stdout.flush()
+    # the same bytes as the file, whatever the terminal's letters and line ends
+    sys.stdout.buffer.write(text.encode())
+    sys.stdout.buffer.flush()

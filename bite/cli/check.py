@@ -143,7 +143,9 @@ def _refuse_doubles(paths: list[Path], settings: _Settings) -> None:
     from bite.files.frame import read_frame_file
 
     taken: dict[tuple[Path, str], Path] = {}
-    for path in paths:
+    for number, path in enumerate(paths):
+        if path in paths[:number]:
+            raise InputError(path, "", "is named twice", "name each frame once")
         try:
             name = read_frame_file(path).name
         except BiteError:
@@ -153,7 +155,8 @@ def _refuse_doubles(paths: list[Path], settings: _Settings) -> None:
             first = taken.setdefault(key, path)
             if first is not path:
                 what = f"{name!r} is also the name of {first}, and both would be written into {folder}"
-                raise InputError(path, "name", what, "rename one, name each once, or use another --out")
+                mend = "rename one, or check them apart, each with its own --out"
+                raise InputError(path, "name", what, mend)
 
 
 def _make_folder(folder: Path) -> None:

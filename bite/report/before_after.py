@@ -6,6 +6,7 @@ from io import BytesIO
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING
+from warnings import catch_warnings, filterwarnings
 
 from bite.assessment import Assessment
 from bite.fit.sections import Section
@@ -97,7 +98,9 @@ def panel_figures(assessment: Assessment) -> dict[str, Figure]:
 
 def figure_bytes(figure: Figure) -> bytes:
     """Render a figure as PNG: no date, no program name, so the same figure gives the same bytes."""
-    with house_style():
+    with house_style(), catch_warnings():
+        # a name in letters that the font lacks is drawn as boxes; the result file has it right
+        filterwarnings("ignore", message="Glyph .* missing from")
         stream = BytesIO()
         figure.savefig(stream, format="png", metadata={"Software": None}, pil_kwargs={"compress_level": 4})
     return stream.getvalue()

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from bite.checks.finding import Finding
 from bite.decision import Decision
 from bite.evidence.head import SolvedHead
+from bite.evidence.rows import BiteMeasures as BiteMeasures
 from bite.files.bundle import BiteFrame
-from bite.fit.offset import Estimate, OffsetFit
+from bite.fit.offset import OffsetFit
 from bite.fit.sections import Section
 from bite.geometry.rigid import Array
 
@@ -26,22 +27,6 @@ class CornerMark:
     clicked_px: tuple[float, float] | None
     before_px: tuple[float, float] | None
     after_px: tuple[float, float] | None
-
-
-@dataclass(frozen=True, slots=True)
-class BiteMeasures:
-    """Distances between the rows, mm; None where not measured.
-
-    ``gap`` is the opening between the incisal edges (negative where they overlap) from clicked corners, ``gap_picture``
-    the same from the picture; overjet and overbite as measured and as the solved model has them.
-    """
-
-    gap: Estimate | None
-    gap_picture: Estimate | None
-    overjet: Estimate | None
-    overjet_solved_mm: float | None
-    overbite: Estimate | None
-    overbite_solved_mm: float | None
 
 
 @dataclass(frozen=True, slots=True)

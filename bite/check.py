@@ -2,19 +2,33 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 from bite import __version__
-from bite.assessment import Assessment, BiteMeasures
-from bite.checks.finding import Finding, worst_first
-from bite.decision import TOLERANCE_MM, decide
+from bite.assessment import Assessment
+from bite.checks.every import capture_findings, model_findings
+from bite.checks.finding import worst_first
+from bite.decision import TOLERANCE_MM, Decision, Verdict, decide
 from bite.errors import DegenerateGeometryError
 from bite.evidence.blocks import OffsetEvidence, offset_evidence
+from bite.evidence.click_residuals import click_residuals, rows_contradict_sd
+from bite.evidence.corner_order import refuse_swapped_corners
 from bite.evidence.head import SolvedHead, solved_head
+from bite.evidence.hidden_teeth import solved_teeth_in_view
+from bite.evidence.observed import observe
 from bite.files.bundle import BiteFrame
+from bite.files.frame import StereoEntry
 from bite.fit.offset import OffsetFit, fit_offset
 from bite.fit.profile_block import ProfileBlock
 from bite.fit.sections import Section, map_sections, profile_section
+from bite.geometry.teeth import is_upper
 from bite.marks import marks_of
 from bite.settle import what_would_settle
+
+ROWS_CONTRADICT_SD = 3.0
+UPPER_FINE_SD = 3.0
+"""The lower clicks are left out only where the upper ones then all lie within this of the model (our choice)."""
+NO_MODEL = "there is no solved model to hold the frame against"
 
 
 def check_frame(
@@ -33,51 +47,120 @@ def check_frame(
     Raises
     ------
     InputError
-        When the inputs contradict each other so that no comparison makes sense.
+        When the inputs contradict each other so that no comparison makes sense: mirrored or swapped corners, a
+        wrong unit, a model out of the picture or with its teeth hidden.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from bite.files.bundle import load_frame
+    >>> path = Path("demo_bite/whimbrel/whimbrel-a02.bite.toml")
+    >>> str(check_frame(load_frame(path)).decision.verdict) if path.exists() else "usable"
+    'usable'
     """
     solved = solved_head(frame)
-    evidence = None if solved is None else offset_evidence(frame, solved)
-    fit, why = _fit(evidence)
-    findings: list[Finding] = []
-    settle = evidence.settle if evidence is not None else ""
-    if solved is not None and evidence is not None and fit is not None:
-        settle = what_would_settle(frame, solved, evidence, fit)
+    as_given = None if solved is None else solved_teeth_in_view(frame, solved)
+    refuse_swapped_corners(frame, None if solved is None else solved.head)
+    fitted = _fitted(frame, solved)
+    fit, evidence = fitted.fit, fitted.evidence
+    observed = observe(frame, solved, as_given, fit, None if evidence is None else evidence.corners)
+    findings = capture_findings(
+        observed,
+        fit,
+        device=frame.file.device,
+        performance_device=performance_device,
+        stereo=isinstance(frame.file.depth, StereoEntry),
+        lower_left_out=fitted.lower_left_out,
+        rows_contradict_sd=fitted.rows_contradict_sd,
+    )
+    if solved is not None:
+        findings += model_findings(observed, fit, solved, tolerance_mm=tolerance_mm)
     decision = decide(
         solved=frame.file.solved is not None,
         offset=fit.offset if fit else None,
-        findings=findings,
+        findings=worst_first(findings),
         dial=frame.rig.dial if frame.rig else None,
         dial_before=frame.file.solved.dial if frame.file.solved else None,
         tolerance_mm=tolerance_mm,
-        settle=settle,
+        settle=fitted.settle,
     )
+    decision = _unsure_unless_settled(decision, fit)
     moved_mm = decision.move.stands_for_mm if decision.move else fit.offset.value if fit else 0.0
     return Assessment(
         frame=frame,
         solved=solved,
         fit=fit,
-        why_no_offset=why,
+        why_no_offset=fitted.why_none,
         findings=tuple(worst_first(findings)),
-        measures=BiteMeasures(None, None, None, None, None, None),
+        measures=observed.measures,
         decision=decision,
         marks=marks_of(frame, solved, fit.parameters if fit else None, moved_mm),
         sections=_sections(fit, moved_mm),
         moved_mm=moved_mm,
-        px_per_mm=None,
+        px_per_mm=None if observed.mouth is None else 1.0 / observed.mouth.mm_per_px,
         priors_used=evidence.priors_used if evidence else (),
         version=__version__,
     )
 
 
-def _fit(evidence: OffsetEvidence | None) -> tuple[OffsetFit | None, str]:
-    if evidence is None:
-        return None, "there is no solved model to hold the frame against"
+@dataclass(frozen=True, slots=True)
+class _Fitted:
+    fit: OffsetFit | None
+    evidence: OffsetEvidence | None
+    why_none: str
+    settle: str
+    lower_left_out: bool = False
+    rows_contradict_sd: float = 0.0
+
+
+def _fitted(frame: BiteFrame, solved: SolvedHead | None) -> _Fitted:
+    """Fit, and once more without the lower clicks where these contradict the upper ones."""
+    if solved is None:
+        if frame.file.solved is None:
+            return _Fitted(None, None, NO_MODEL, "")
+        lacks = "[solved] has no forward, so that forward and back are not known"
+        return _Fitted(None, None, lacks, "write forward, or a mesh with its rig, into [solved]")
+    evidence = offset_evidence(frame, solved)
     if evidence.missing:
-        return None, evidence.missing
+        return _Fitted(None, evidence, evidence.missing, evidence.settle)
     try:
-        return fit_offset(evidence.blocks, evidence.prior), ""
+        fit = fit_offset(evidence.blocks, evidence.prior)
+        apart = 0.0
+        left_out = False
+        if evidence.corners is not None:
+            apart = rows_contradict_sd(click_residuals(evidence.corners, fit.parameters))
+            if apart > ROWS_CONTRADICT_SD:
+                alone = _without_lower(frame, solved)
+                left_out, fit = alone is not None, alone or fit
     except DegenerateGeometryError as error:
-        return None, str(error)
+        return _Fitted(None, evidence, str(error), "depth readings on the teeth, or a second calibrated view")
+    settle = what_would_settle(frame, solved, evidence, fit)
+    return _Fitted(fit, evidence, "", settle, left_out, apart)
+
+
+def _without_lower(frame: BiteFrame, solved: SolvedHead) -> OffsetFit | None:
+    """Fit the upper clicks alone; None where that cannot be done or does not make them fine."""
+    evidence = offset_evidence(frame, solved, use_lower=False)
+    if evidence.missing or evidence.corners is None:
+        return None
+    fit = fit_offset(evidence.blocks, evidence.prior)
+    upper = [
+        r
+        for r in click_residuals(evidence.corners, fit.parameters)
+        if r.name[0].isdigit() and is_upper(r.name)
+    ]
+    return fit if upper and all(r.off_sd < UPPER_FINE_SD for r in upper) else None
+
+
+def _unsure_unless_settled(decision: Decision, fit: OffsetFit | None) -> Decision:
+    """Take back an answer that stands on a fit that did not settle, or that ended at a bound of the offset."""
+    if fit is None or decision.verdict in (Verdict.RESHOOT, Verdict.UNSURE):
+        return decision
+    if fit.solution.converged and "forward_mm" not in fit.solution.at_bound:
+        return decision
+    why = fit.solution.stop_reason if not fit.solution.converged else "it ended at its bound"
+    told = f"{fit.offset.value:+.2f} +- {fit.offset.sd:.2f} mm"
+    return replace(decision, verdict=Verdict.UNSURE, why=f"the fit did not settle ({why}; offset {told})")
 
 
 def _sections(fit: OffsetFit | None, moved_mm: float) -> tuple[Section, ...]:

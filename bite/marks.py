@@ -41,7 +41,9 @@ def marks_of(
             if point is None and code not in before:
                 continue
             clicked = (
-                None if point is None or point.x_px is None or point.y_px is None else (point.x_px, point.y_px)
+                None
+                if point is None or point.x_px is None or point.y_px is None
+                else (point.x_px, point.y_px)
             )
             state = "hidden" if point is None else str(point.state)
             marks.append(CornerMark(view.name, code, state, clicked, before.get(code), after.get(code)))

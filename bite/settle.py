@@ -16,9 +16,7 @@ FEW_TEETH_PX = 300
 _HEAD = tuple(P)[:6]
 
 
-def what_would_settle(
-    frame: BiteFrame, solved: SolvedHead, evidence: OffsetEvidence, fit: OffsetFit
-) -> str:
+def what_would_settle(frame: BiteFrame, solved: SolvedHead, evidence: OffsetEvidence, fit: OffsetFit) -> str:
     """Name the evidence that would bring the sd down most, in one clause.
 
     Parameters
@@ -43,18 +41,14 @@ def what_would_settle(
                 f"belief that it was solved to 1 mm and 1 degree, which makes {head_sd:.2f} mm of the sd"
             )
         if evidence.depth is None:
-            return (
-                f"a depth map, or more landmarks: the place of the head makes {head_sd:.2f} mm of the sd"
-            )
+            return f"a depth map, or more landmarks: the place of the head makes {head_sd:.2f} mm of the sd"
         return f"more measured skin around the mouth: the place of the head makes {head_sd:.2f} mm of the sd"
     block = fit.depth_block
     if block is not None:
         seen = fit.solution.seen[fit.solution.blocks.index(block)]
         teeth = int((seen.used & (seen.teeth_share > 0.9)).sum())
         if teeth < FEW_TEETH_PX:
-            return (
-                f"more enamel in the depth map ({teeth} pixels of pure enamel now): lips wider apart, or the camera nearer"
-            )
+            return f"more enamel in the depth map ({teeth} pixels of pure enamel now): lips wider apart, or the camera nearer"
         return "a steadier depth map (several frames averaged), or corners in a second calibrated view"
     if evidence.depth is not None:
         return "a depth map in place of one line, or corners in a second calibrated view"

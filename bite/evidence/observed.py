@@ -1,0 +1,104 @@
+"""All that is measured of a frame beside the fit, in one piece: what the checks judge."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from bite.evidence.click_residuals import ClickResidual, click_residuals
+from bite.evidence.depth_cover import DepthCover, SkinFit, cover_beside_clicks, cover_beside_model, skin_fit
+from bite.evidence.framing import Framing, framing_of
+from bite.evidence.head import SolvedHead
+from bite.evidence.hidden_teeth import solved_teeth_in_view
+from bite.evidence.mouth import Mouth, mouth_of
+from bite.evidence.picture_quality import PictureQuality, picture_quality
+from bite.evidence.rows import BiteMeasures, bite_measures
+from bite.evidence.spans import CrownSpan, crown_spans
+from bite.evidence.teeth_in_view import TeethInView
+from bite.files.bundle import BiteFrame
+from bite.files.corners import CornerState
+from bite.fit.corner_block import CornerBlock
+from bite.fit.offset import OffsetFit
+from bite.fit.profile_block import ProfileBlock
+from bite.geometry.teeth import LOWER_CORNERS
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """Evidence of a frame after the fit; None where the frame lacks what it takes.
+
+    ``lower_states`` holds the lower corners of the reference view as clicked; ``profile_share`` the share of a
+    profile's rows on enamel with a reading.
+    """
+
+    clicked: bool
+    lower_states: dict[str, CornerState]
+    seen: TeethInView | None
+    mouth: Mouth | None
+    picture: PictureQuality
+    spans: tuple[CrownSpan, ...]
+    measures: BiteMeasures
+    cover: DepthCover | None
+    profile_share: float | None
+    framing: Framing | None
+    skin: SkinFit | None
+    wave_sd_mm: float | None
+    residuals: tuple[ClickResidual, ...]
+
+
+def observe(
+    frame: BiteFrame,
+    solved: SolvedHead | None,
+    as_given: TeethInView | None,
+    fit: OffsetFit | None,
+    corners: CornerBlock | None,
+) -> Observed:
+    """Measure picture, rows, coverage and framing of a frame.
+
+    Parameters
+    ----------
+    frame : BiteFrame
+    solved : SolvedHead or None
+    as_given : TeethInView or None, the model rendered where it was given
+    fit : OffsetFit or None
+    corners : CornerBlock or None, with every click that has a point in the model
+
+    Raises
+    ------
+    InputError
+        When distances between clicks are off by the step between two units.
+    """
+    head = None if solved is None else solved.head
+    parameters = None if fit is None else fit.parameters
+    seen = as_given
+    if solved is not None and fit is not None and fit.solution.converged:
+        seen = solved_teeth_in_view(frame, solved, parameters) or as_given
+    mouth = mouth_of(frame, head, seen)
+    picture = picture_quality(frame, mouth, seen)
+    points = frame.views[0].corners.points if frame.views[0].corners is not None else {}
+    cover = cover_beside_model(fit) if fit is not None else None
+    block = None if fit is None else fit.depth_block
+    with_skin = fit is not None and block is not None
+    return Observed(
+        clicked=any(view.corners is not None and view.corners.points for view in frame.views),
+        lower_states={code: points[code].state for code in LOWER_CORNERS if code in points},
+        seen=seen,
+        mouth=mouth,
+        picture=picture,
+        spans=crown_spans(frame, head, parameters),
+        measures=bite_measures(frame, head, fit, mouth, picture.gap),
+        cover=cover if cover is not None else cover_beside_clicks(frame),
+        profile_share=_profile_share(fit),
+        framing=None if mouth is None else framing_of(frame, head, mouth),
+        skin=skin_fit(fit) if fit is not None and with_skin else None,
+        wave_sd_mm=None if block is None else block.wave_sd_mm,
+        residuals=() if corners is None or fit is None else click_residuals(corners, fit.parameters),
+    )
+
+
+def _profile_share(fit: OffsetFit | None) -> float | None:
+    for block in fit.solution.blocks if fit is not None else ():
+        if isinstance(block, ProfileBlock) and block.teeth.any():
+            return float(np.isfinite(block.measured_mm[block.teeth]).mean())
+    return None

@@ -1,0 +1,115 @@
+"""What the reference picture shows of the teeth: light, contrast, sharpness, and what follows below their edge."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from bite.evidence.edge_candidates import edges_near_teeth
+from bite.evidence.enamel_contrast import EnamelContrast, enamel_contrast, ring_around
+from bite.evidence.enamel_reach import EnamelReach, lower_enamel_shown, upper_enamel_shown
+from bite.evidence.exposure import Exposure, exposure_of
+from bite.evidence.gap_scan import GapScan, scan_gap
+from bite.evidence.luminance import Picture
+from bite.evidence.mouth import Mouth
+from bite.evidence.sharpness import Sharpness, sharpness_at_edges
+from bite.evidence.teeth_in_view import TeethInView
+from bite.evidence.tooth_regions import teeth_box_from_corners
+from bite.files.bundle import BiteFrame
+from bite.geometry.teeth import LOWER, UPPER
+
+LEAST_PIXELS = 30
+GUARD_MM, RING_MM = 1.0, 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class PictureQuality:
+    """Measurements of the reference picture; None where the region for one was not known or too small.
+
+    ``contrast`` holds enamel against what lies around it, where the solved model says that enamel is.
+    """
+
+    exposure: Exposure | None
+    contrast: EnamelContrast | None
+    sharpness: Sharpness | None
+    gap: GapScan | None
+    lower_shown: EnamelReach | None
+
+
+def picture_quality(frame: BiteFrame, mouth: Mouth | None, seen: TeethInView | None) -> PictureQuality:
+    """Measure the reference picture around the incisors.
+
+    Parameters
+    ----------
+    frame : BiteFrame
+    mouth : Mouth or None
+    seen : TeethInView or None
+        The solved model as the fit placed it; its teeth are then the region, else one is built from clicks.
+    """
+    image = frame.views[0].image
+    sharpness = None
+    if mouth is not None:
+        row = mouth.row
+        sharpness = sharpness_at_edges(
+            image,
+            edges_near_teeth(image, row),
+            across=row.across,
+            half_length_px=float(np.clip(row.crown_width_px / 3.0, 4.0, 60.0)),
+        )
+    gap, lower = _below_the_edge(image, mouth, sharpness)
+    exposure = _exposure(frame, image, mouth, seen)
+    return PictureQuality(exposure, _contrast(seen), sharpness, gap, lower)
+
+
+def _below_the_edge(
+    image: Picture, mouth: Mouth | None, sharpness: Sharpness | None
+) -> tuple[GapScan | None, EnamelReach | None]:
+    if mouth is None or len(mouth.row.upper_edge_px) < 2:
+        return None, None
+    row = mouth.row
+    width = sharpness.up_down or sharpness.worst if sharpness is not None else None
+    blur, blur_sd = (1.0, 0.5) if width is None else (width.sigma_px, max(0.15, width.sigma_sd_px))
+    known = len(row.lower_edge_px) >= 2 and not row.lower_covered
+    gap = scan_gap(
+        image,
+        row.upper_edge_px,
+        down=row.down,
+        mm_per_px=mouth.mm_per_px,
+        mm_per_px_sd=mouth.mm_per_px_sd,
+        lower_edge_px=row.lower_edge_px if known else None,
+        blur_sigma_px=blur,
+        blur_sigma_sd_px=blur_sd,
+    )
+    lower = lower_enamel_shown(image, row, mm_per_px=mouth.mm_per_px, mm_per_px_sd=mouth.mm_per_px_sd)
+    return gap, lower
+
+
+def _exposure(
+    frame: BiteFrame, image: Picture, mouth: Mouth | None, seen: TeethInView | None
+) -> Exposure | None:
+    across = mouth.row.across if mouth is not None else (1.0, 0.0)
+    if seen is not None and int(seen.upper.sum()) >= LEAST_PIXELS:
+        return exposure_of(seen.picture, seen.upper, across=across, mm_per_px=seen.mm_per_px * seen.binned)
+    corners = frame.views[0].corners
+    if mouth is None or corners is None or not mouth.clicked:
+        return None
+    shown = upper_enamel_shown(image, mouth.row, mm_per_px=mouth.mm_per_px)
+    regions = teeth_box_from_corners(
+        corners, upper_shown_px=None if shown is None else max(shown.shown_mm, 1.5) / mouth.mm_per_px
+    )
+    mask = regions.upper_mask((image.shape[0], image.shape[1]))
+    if int(mask.sum()) < LEAST_PIXELS:
+        return None
+    return exposure_of(image, mask, across=mouth.row.across, mm_per_px=mouth.mm_per_px)
+
+
+def _contrast(seen: TeethInView | None) -> EnamelContrast | None:
+    if seen is None or int(seen.teeth.sum()) < LEAST_PIXELS:
+        return None
+    px = 1.0 / (seen.mm_per_px * seen.binned)
+    ring = ring_around(seen.teeth, guard_px=GUARD_MM * px, width_px=RING_MM * px)
+    ring &= (seen.part >= 0) & (seen.part != UPPER) & (seen.part != LOWER)
+    if int(ring.sum()) < LEAST_PIXELS:
+        return None
+    return enamel_contrast(seen.picture, seen.teeth, ring)

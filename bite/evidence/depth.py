@@ -7,14 +7,17 @@ import numpy as np
 from bite.errors import InputError
 from bite.files.bundle import BiteFrame
 from bite.fit.depth_block import DepthBlock
-from bite.fit.head import Head
+from bite.fit.head import Head, nearby
 from bite.fit.noise import assumed_noise
 from bite.fit.profile_block import ProfileBlock
+from bite.fit.skin_waves import skin_waves
 from bite.geometry.render import Grid, Window
 from bite.geometry.teeth import LOWER, UPPER
 
-AROUND_MM = 45.0
+AROUND_MM = 38.0
 """Skin this far around the front teeth is rendered; beyond, it says nothing of how the head sits at the mouth."""
+FRONT_MM = 25.0
+"""Teeth this far from the middle of the incisors count as front teeth."""
 NOISE_MM = 0.5
 """Starting noise of a depth pixel: between 0.46 and 1.4 mm for phones (Children 2022, 9(9):1390, abstract)."""
 CORRELATION_PX = 1.5
@@ -36,8 +39,8 @@ def depth_block(frame: BiteFrame, head: Head) -> DepthBlock | None:
     camera, where = frame.depth_camera, frame.depth_map.path
     teeth = np.unique(head.faces[(head.face_part == UPPER) | (head.face_part == LOWER)])
     local = camera.camera_from_reference.apply(head.points_mm[teeth])
-    near = np.linalg.norm(head.points_mm[teeth] - head.centre_mm, axis=1) < 25.0
-    local = local[near] if near.any() else local
+    front = np.linalg.norm(head.points_mm[teeth] - head.centre_mm, axis=1) < FRONT_MM
+    local = local[front] if front.any() else local
     middle = local.mean(0)
     if not middle[2] > 1.0 or not (local[:, 2] > 1.0).any():
         raise InputError(
@@ -79,8 +82,15 @@ def depth_block(frame: BiteFrame, head: Head) -> DepthBlock | None:
             "correct the unit of the depth map or of [solved] (crown widths agree with the latter), or the pose",
         )
     noise = assumed_noise(frame.device.noise_mm or NOISE_MM, frame.device.correlation_px or CORRELATION_PX)
+    near = nearby(head, 3.0 * AROUND_MM)
     return DepthBlock(
-        head, Grid.of(camera, window), measured, noise, frame.depth_map.step_mm, float(1.0 / px_per_mm)
+        near,
+        skin_waves(near, AROUND_MM + FRONT_MM),
+        Grid.of(camera, window),
+        measured,
+        noise,
+        frame.depth_map.step_mm,
+        float(1.0 / px_per_mm),
     )
 
 

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from bite.errors import DegenerateGeometryError, InputError
 from bite.files.bundle import BiteFrame
 from bite.files.frame import Axes, SolvedEntry
-from bite.files.rig import Rig, part_labels
+from bite.files.rig import Rig
+from bite.files.rig_parts import part_labels
 from bite.fit.head import Head, face_moves_with_teeth
 from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import Array, Rigid, align, frozen

@@ -57,6 +57,11 @@ class CornerBlock:
     views: tuple[Clicks, ...]
 
     @property
+    def extra_precision(self) -> Array:
+        """No unknowns of its own."""
+        return np.zeros(0)
+
+    @property
     def name(self) -> str:
         """Kind of evidence."""
         return "corners"
@@ -116,10 +121,10 @@ class CornerBlock:
         """Give the residuals themselves: the sigmas of clicks are taken as stated."""
         return seen
 
-    def with_noise_from(self, seen: Linear) -> CornerBlock:
+    def with_noise_from(self, seen: Linear, parameters: Array, covariance: Array | None) -> CornerBlock:
         """Give the block unchanged: a handful of clicks cannot tell their own scatter."""
         return self
 
-    def meat_of(self, seen: Linear) -> Array:
-        """Give J' W J, shape (14, 14): a plain sandwich under-covers with so few residuals."""
-        return seen.information
+    def scatter(self, seen: Linear, directions: Array) -> Array:
+        """Give D J' W J D', shape (d, d): a plain sandwich under-covers with so few residuals."""
+        return np.asarray(directions @ seen.information @ directions.T)

@@ -1,7 +1,8 @@
 """The depth map as evidence: render the solved model, smooth it as the sensor does, compare.
 
-A point on the ray d (d_z = 1) of a surface with normal n moves along its ray by (n . delta) / (n . d) when the surface
-moves by delta. That map is built on the sharp image for each parameter and then smoothed like the depth itself.
+A point on the ray d (d_z = 1) of a surface with normal n moves along its ray by (n . delta) / (n . d) when the surface moves by
+delta. That map is built on the sharp image for each unknown, the motion of rims that hide other surfaces is added, and the
+whole is smoothed like the depth itself.
 """
 
 from __future__ import annotations
@@ -11,23 +12,28 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bite.fit.edges import add_rim_motion, find_rims
 from bite.fit.head import Head, face_moves_with_teeth
 from bite.fit.linear import Linear
 from bite.fit.noise import MapNoise, correlated_meat, map_noise
 from bite.fit.parameters import COUNT, GEOMETRIC, P
+from bite.fit.skin_waves import START_SD_MM, SkinWaves, learned_sd_mm
 from bite.fit.smoothing import smooth
 from bite.geometry.render import Grid, face_normals, render
 from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER, OTHER, SKIN, UPPER
 
-NEAR_TEETH_MM = 12.0
-"""Skin counts by exp(-(distance to the teeth / 12 mm)^2): far skin says little about how the head sits at the mouth."""
-MISREGISTRATION_PX = 0.2
+NEAR_TEETH_MM = 20.0
+"""Skin counts by exp(-(distance to the teeth / 20 mm)^2): far skin says little about how the head sits at the mouth."""
+MISREGISTRATION_PX = 0.1
 """Depth steps are trusted no better than this shift of the map against the model (common practice, no source)."""
+FULL_DENSITY_MM = 6.0
+THINNING = 3
+"""Beyond this distance from the teeth only every third pixel of every third row is used, at nine times the weight."""
 _GRAZING = 0.1
 _COVERAGE_NEEDED = 0.9
 _OTHER_ALLOWED = 0.1
-_WEIGHT_KEPT = 1e-3
+_FARTHEST = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,20 +46,46 @@ class Prediction:
     part : sharp part labels, -1 where there is none
     depth_mm : after smoothing
     slopes : shape (14, h, w), d(depth)/d(parameter)
+    wave_slope : d(depth)/d(skin out along its normal)
+    bumps : shape (p, j), value of each skin bump at the pixels in use
     teeth_share : share of each smoothed pixel that comes from enamel
     lower_forward : the part of the forward slope that lower teeth give
-    used : pixels with a reading, a prediction and enough trust
-    weight : trust in 0..1 before scaling by noise
+    nearness : 1 on teeth, falling over skin with distance from them
+    readable : pixels with a reading and a prediction
+    used : those that enter the fit
+    weight : trust, before scaling by noise
     """
 
     sharp_mm: Array
     part: NDArray[np.int8]
     depth_mm: Array
     slopes: Array
+    wave_slope: Array
+    bumps: Array
     teeth_share: Array
     lower_forward: Array
+    nearness: Array
+    readable: NDArray[np.bool_]
     used: NDArray[np.bool_]
     weight: Array
+
+    def all_slopes(self) -> Array:
+        """Slopes by every unknown, skin bumps included, zero outside the pixels in use, shape (14 + j, h, w)."""
+        count = self.bumps.shape[1]
+        maps = np.zeros((COUNT + count, *self.used.shape))
+        maps[:COUNT] = np.where(self.used, self.slopes, 0.0)
+        maps[COUNT:, self.used] = (self.bumps * self.wave_slope[self.used, None]).T
+        return maps
+
+
+@dataclass(frozen=True, slots=True)
+class _Sharp:
+    depth_mm: Array
+    part: NDArray[np.int8]
+    points_mm: Array
+    """points seen, in the reference frame, shape (p, 3), row by row over the pixels that see anything"""
+    maps: Array
+    """shape (11, h, w): nine geometric slopes, enamel, skin out along its normal"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,89 +93,147 @@ class DepthBlock:
     """A measured depth map (mm, NaN for no reading) on a grid of its camera, beside a solved head."""
 
     head: Head
+    waves: SkinWaves
     grid: Grid
     measured_mm: Array
     noise: MapNoise
     step_mm: float
     mm_per_px: float
+    wave_sd_mm: float = START_SD_MM
 
     @property
     def name(self) -> str:
         """Kind of evidence."""
         return "depth"
 
-    def sharp(self, parameters: Array) -> tuple[Array, NDArray[np.int8], Array, Array]:
-        """Render the model: depth (h, w), part (h, w), seen points of the reference frame (p, 3), slope maps (10, h, w).
+    @property
+    def extra_precision(self) -> Array:
+        """Precision of the prior of each skin bump, 1 / mm^2, shape (j,)."""
+        return np.full(self.waves.count, self.wave_sd_mm**-2)
 
-        The last map is 1 on enamel, for the enamel bias; the others are the geometric parameters.
-        """
+    def _sharp(self, parameters: Array) -> _Sharp:
         camera = self.grid.camera
-        placed = camera.camera_from_reference.apply(self.head.placed(parameters))
-        seen = render(self.grid, placed, self.head.faces)
+        head = replace(self.head, points_mm=self.waves.displaced(self.head.points_mm, parameters[COUNT:]))
+        placed = camera.camera_from_reference.apply(head.placed(parameters))
+        seen = render(self.grid, placed, head.faces)
         hit = seen.face >= 0
         face = seen.face[hit]
         part = np.full(hit.shape, -1, dtype=np.int8)
-        part[hit] = self.head.face_part[face]
+        part[hit] = head.face_part[face]
         rays = np.concatenate([self.grid.slopes[hit], np.ones((len(face), 1))], axis=1)
-        normal = face_normals(placed, self.head.faces[face])
+        normal = face_normals(placed, head.faces[face])
         normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
         facing = np.einsum("ij,ij->i", normal, rays)
-        facing = np.where(np.abs(facing) < _GRAZING, np.copysign(_GRAZING, facing), facing)
-        points = camera.camera_from_reference.inverse().apply(rays * seen.depth_mm[hit][:, None])
-        moving = face_moves_with_teeth(self.head.face_part[face])
-        speeds = camera.camera_from_reference.turn(self.head.speeds(points, moving, parameters))
-        maps = np.zeros((len(GEOMETRIC) + 1, *hit.shape))
-        maps[:-1, hit] = np.einsum("ij,kij->ki", normal, speeds) / facing
-        maps[-1] = (part == UPPER) | (part == LOWER)
-        return seen.depth_mm, part, points, maps
+        normal *= -np.copysign(1.0, facing)[:, None]
+        facing = np.minimum(-np.abs(facing), -_GRAZING)
+        depth = seen.depth_mm[hit]
+        points = camera.camera_from_reference.inverse().apply(rays * depth[:, None])
+        moving = face_moves_with_teeth(head.face_part[face])
+        speeds = camera.camera_from_reference.turn(head.speeds(points, moving, parameters))
+        maps = np.zeros((len(GEOMETRIC) + 2, *hit.shape))
+        maps[:-2, hit] = np.einsum("ij,kij->ki", normal, speeds) / facing
+        maps[-2] = (part == UPPER) | (part == LOWER)
+        maps[-1, hit] = np.where(moving, 0.0, 1.0 / facing)
+        self._add_rims(maps, hit, seen.depth_mm, rays, normal, facing, speeds, moving)
+        return _Sharp(seen.depth_mm, part, points, maps)
+
+    def _add_rims(
+        self,
+        maps: Array,
+        hit: NDArray[np.bool_],
+        depth_mm: Array,
+        rays: Array,
+        normal: Array,
+        facing: Array,
+        speeds: Array,
+        moving: NDArray[np.bool_],
+    ) -> None:
+        focal = np.array([self.grid.camera.matrix[0, 0], self.grid.camera.matrix[1, 1]])
+        slope = np.full((2, *hit.shape), np.nan)
+        slope[:, hit] = (-depth_mm[hit, None] * normal[:, :2] / facing[:, None] / focal).T
+        rims = find_rims(depth_mm, slope[0], slope[1])
+        row = np.cumsum(hit.ravel())[rims.front] - 1
+        out = np.where(moving[row, None], 0.0, normal[row])
+        motion = np.concatenate([speeds[:, row], out[None]])
+        # lens distortion turns and stretches motion by a few per cent at most, which a slope can do without
+        along = motion[:, :, :2] - rays[row, :2] * motion[:, :, 2:]
+        motion_px = along * (focal / depth_mm.ravel()[rims.front, None])
+        geometric = maps[[*GEOMETRIC, len(GEOMETRIC) + 1]]
+        add_rim_motion(geometric, rims, motion_px)
+        maps[list(GEOMETRIC)] = geometric[:-1]
+        maps[-1] = geometric[-1]
 
     def predict(self, parameters: Array) -> Prediction:
-        """Give what the sensor would see and how that changes with each parameter."""
-        sharp_mm, part, _, maps = self.sharp(parameters)
-        solid = part >= 0
-        teeth = maps[-1] > 0
+        """Give what the sensor would see and how that changes with each unknown."""
+        if len(parameters) == COUNT:
+            parameters = np.concatenate([parameters, np.zeros(self.waves.count)])
+        sharp = self._sharp(parameters)
+        part, maps = sharp.part, sharp.maps
+        solid, teeth = part >= 0, maps[-2] > 0
         smoothing_px = float(parameters[P.SMOOTHING_PX])
-        biased = sharp_mm + parameters[P.ENAMEL_BIAS_MM] * teeth
+        biased = sharp.depth_mm + parameters[P.ENAMEL_BIAS_MM] * teeth
         lower = np.where(part == LOWER, maps[P.FORWARD_MM], 0.0)
         stack = np.concatenate([biased[None], maps, (part == OTHER)[None], lower[None]])
         blurred = smooth(stack, solid, smoothing_px)
-        reading = np.isfinite(self.measured_mm)
-        depth_mm = blurred.maps[0]
+        depth_mm, (teeth_share, wave_slope, other_share, lower_forward) = blurred.maps[0], blurred.maps[-4:]
         slopes = np.zeros((COUNT, *part.shape))
-        slopes[: len(GEOMETRIC)] = blurred.maps[1:-3]
-        slopes[P.ENAMEL_BIAS_MM] = teeth_share = blurred.maps[-3]
+        slopes[: len(GEOMETRIC)] = blurred.maps[1:-4]
+        slopes[P.ENAMEL_BIAS_MM] = teeth_share
         slopes[P.SMOOTHING_PX] = blurred.first_by_smoothing
 
-        used = reading & solid & (blurred.coverage > _COVERAGE_NEEDED) & (blurred.maps[-2] < _OTHER_ALLOWED)
-        weight = self._trust(part, used, teeth, teeth_share, biased, depth_mm, smoothing_px)
-        used &= weight > _WEIGHT_KEPT
+        # near the cut of the window the sensor smoothed over surface that is not rendered here
+        rim = int(np.ceil(3.0 * smoothing_px))
+        readable = np.zeros(part.shape, dtype=bool)
+        readable[rim:-rim, rim:-rim] = True
+        readable &= np.isfinite(self.measured_mm) & solid
+        readable &= (blurred.coverage > _COVERAGE_NEEDED) & (other_share < _OTHER_ALLOWED)
+        nearness, density = self._nearness(teeth)
+        doubt = self._doubt(solid, readable, biased, depth_mm, smoothing_px) / self.sigma_mm(teeth_share) ** 2
+        weight = nearness * density / (1.0 + doubt)
+        readable &= nearness > _FARTHEST
+        used = readable & (weight > 0)
+        bumps = self.waves.at(self.head, sharp.points_mm[used[solid]])
         return Prediction(
-            sharp_mm, part, depth_mm, slopes, teeth_share, blurred.maps[-1], used, np.where(used, weight, 0.0)
+            sharp.depth_mm,
+            part,
+            depth_mm,
+            slopes,
+            wave_slope,
+            bumps,
+            teeth_share,
+            lower_forward,
+            nearness,
+            readable,
+            used,
+            np.where(used, weight, 0.0),
         )
 
-    def _trust(
+    def _nearness(self, teeth: NDArray[np.bool_]) -> tuple[Array, Array]:
+        """Give how much a pixel counts by its distance from the teeth, and how many pixels it stands for."""
+        from scipy.ndimage import distance_transform_edt
+
+        away_mm = np.zeros(teeth.shape)
+        if teeth.any():
+            away_mm = distance_transform_edt(~teeth) * self.mm_per_px
+        kept = np.zeros(teeth.shape, dtype=bool)
+        kept[::THINNING, ::THINNING] = True
+        density = np.where(away_mm < FULL_DENSITY_MM, 1.0, np.where(kept, float(THINNING**2), 0.0))
+        return np.exp(-((away_mm / NEAR_TEETH_MM) ** 2)), density
+
+    def _doubt(
         self,
-        part: NDArray[np.int8],
-        used: NDArray[np.bool_],
-        teeth: NDArray[np.bool_],
-        teeth_share: Array,
+        solid: NDArray[np.bool_],
+        readable: NDArray[np.bool_],
         biased_mm: Array,
         depth_mm: Array,
         smoothing_px: float,
     ) -> Array:
-        from scipy.ndimage import distance_transform_edt
-
-        if teeth.any():
-            away_mm = distance_transform_edt(~teeth) * self.mm_per_px
-        else:
-            away_mm = np.zeros(part.shape)
-        near = np.where(teeth_share > 0.5, 1.0, np.exp(-((away_mm / NEAR_TEETH_MM) ** 2)))
+        """Give the variance, mm^2, of what the model cannot say of a pixel."""
         # holes: did the sensor smooth before or after it lost them? Where the answer matters, trust the pixel less
-        both = smooth(biased_mm[None], (part >= 0) & np.isfinite(self.measured_mm), smoothing_px).maps[0]
+        both = smooth(biased_mm[None], solid & np.isfinite(self.measured_mm), smoothing_px).maps[0]
         filled = np.where(np.isfinite(depth_mm), depth_mm, np.nanmedian(depth_mm))
         steep = np.hypot(*np.gradient(filled)) * MISREGISTRATION_PX
-        doubt = np.where(used, np.nan_to_num(depth_mm - both) ** 2 + steep**2, 0.0)
-        return np.asarray(near / (1.0 + doubt / self.sigma_mm(teeth_share) ** 2))
+        return np.where(readable, np.nan_to_num(depth_mm - both) ** 2 + steep**2, 0.0)
 
     def sigma_mm(self, teeth_share: Array) -> Array:
         """Give the sd of each pixel, mm: skin's or enamel's."""
@@ -151,31 +241,42 @@ class DepthBlock:
 
     def linear_of(self, seen: Prediction) -> Linear:
         """Turn a prediction into residuals over sigma; the weight also says how many pixels count as one."""
-        sigma = self.sigma_mm(seen.teeth_share)[seen.used]
-        residual = (self.measured_mm - seen.depth_mm)[seen.used] / sigma
-        return Linear(
-            residual, (seen.slopes[:, seen.used] / sigma).T, seen.weight[seen.used] / self.noise.inflation
-        )
+        used = seen.used
+        sigma = self.sigma_mm(seen.teeth_share)[used]
+        residual = (self.measured_mm[used] - seen.depth_mm[used]) / sigma
+        slope = np.empty((len(sigma), COUNT + seen.bumps.shape[1]))
+        slope[:, :COUNT] = seen.slopes[:, used].T
+        slope[:, COUNT:] = seen.bumps * seen.wave_slope[used, None]
+        slope /= sigma[:, None]
+        return Linear(residual, slope, seen.weight[used] / self.noise.inflation)
 
-    def with_noise_from(self, seen: Prediction) -> DepthBlock:
-        """Give the block with noise estimated from the residuals of a prediction."""
-        residual_mm = np.where(seen.used, self.measured_mm - seen.depth_mm, 0.0)
-        skin = seen.used & (seen.part == SKIN) & (seen.teeth_share < 0.02)
+    def with_noise_from(self, seen: Prediction, parameters: Array, covariance: Array | None) -> DepthBlock:
+        """Give the block with noise and the spread of skin waves learned from how things stand."""
+        residual_mm = np.where(seen.readable, self.measured_mm - seen.depth_mm, 0.0)
+        skin = seen.readable & (seen.part == SKIN) & (seen.teeth_share < 0.02)
         noise = map_noise(
             residual_mm,
             skin,
-            seen.used & (seen.teeth_share > 0.9),
+            seen.readable & (seen.teeth_share > 0.9),
             mm_per_px=self.mm_per_px,
             floor_mm=self.step_mm / np.sqrt(12.0),
             start=self.noise,
         )
-        return replace(self, noise=noise)
+        wave_sd_mm = self.wave_sd_mm
+        if covariance is not None:
+            wave_sd_mm = learned_sd_mm(parameters[COUNT:], np.diag(covariance)[COUNT:], self.wave_sd_mm)
+        return replace(self, noise=noise, wave_sd_mm=wave_sd_mm)
 
-    def meat_of(self, seen: Prediction, slopes: Array | None = None) -> Array:
-        """Give J' W C W J, shape (k, k), for slope maps (k, h, w); those of the parameters unless others are given."""
-        slopes = seen.slopes if slopes is None else slopes
-        sigma = self.sigma_mm(seen.teeth_share)
-        linear = self.linear_of(seen)
+    def scatter(self, seen: Prediction, directions: Array, extra: Array | None = None) -> Array:
+        """Give D J' W C W J D', shape (d, d), for directions D, shape (d, 14 + j) in the space of all unknowns.
+
+        The maps are combined first, so that the noise is applied once a direction and not once an unknown. ``extra``, shape (h, w),
+        is one more slope map; directions then have one more column.
+        """
+        maps = seen.all_slopes()
+        if extra is not None:
+            maps = np.concatenate([maps, np.where(seen.used, extra, 0.0)[None]])
         weight = np.zeros(seen.used.shape)
-        weight[seen.used] = linear.robust_weight
-        return correlated_meat(slopes * (weight / sigma * seen.used), self.noise)
+        weight[seen.used] = self.linear_of(seen).robust_weight
+        combined = np.tensordot(directions, maps, axes=1)
+        return correlated_meat(combined * (weight / self.sigma_mm(seen.teeth_share)), self.noise)

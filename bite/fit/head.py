@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,3 +84,17 @@ class Head:
 def face_moves_with_teeth(face_part: NDArray[np.integer]) -> NDArray[np.bool_]:
     """Tell for each face whether it moves with the teeth: everything but skin."""
     return face_part != SKIN
+
+
+def nearby(head: Head, reach_mm: float) -> Head:
+    """Give the part of a head within reach of its centre: faces with any vertex there, and only their vertices."""
+    close = np.linalg.norm(head.points_mm - head.centre_mm, axis=1) < reach_mm
+    kept = close[head.faces].any(1)
+    number, faces = np.unique(head.faces[kept], return_inverse=True)
+    return replace(
+        head,
+        points_mm=head.points_mm[number],
+        faces=faces.reshape(-1, 3).astype(np.int32),
+        face_part=head.face_part[kept],
+        with_teeth=head.with_teeth[number],
+    )

@@ -76,14 +76,21 @@ class Block(Protocol):
     def name(self) -> str:
         """Kind of evidence: ``depth``, ``corners``."""
 
+    @property
+    def extra_precision(self) -> Array:
+        """Precision of the prior of each unknown that the block brings itself, shape (j,)."""
+
     def predict(self, parameters: Array, /) -> Any:
         """Say what should be seen at a point of parameter space, in the block's own form."""
 
     def linear_of(self, seen: Any, /) -> Linear:
         """Turn a prediction into residuals over sigma and their slopes."""
 
-    def with_noise_from(self, seen: Any, /) -> Block:
-        """Give the block with its noise learned from the residuals of a prediction."""
+    def with_noise_from(self, seen: Any, parameters: Array, covariance: Array | None, /) -> Block:
+        """Give the block with its noise learned from a prediction, made at these parameters with that covariance."""
 
-    def meat_of(self, seen: Any, /) -> Array:
-        """Give J' W C W J, shape (k, k): the covariance of the gradient under the noise as it really is."""
+    def scatter(self, seen: Any, directions: Array, /) -> Array:
+        """Give D J' W C W J D', shape (d, d), for directions D in the space of the block's unknowns.
+
+        That is the covariance of the gradient along them, under the noise as it really is.
+        """

@@ -11,12 +11,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.fit.linear import robust_sd
+from bite.fit.linear import MAD_TO_SD, robust_sd
 from bite.geometry.rigid import Array
 
-TAPER_MM = 40.0
-"""Distance at which the autocovariance is taken to zero: beyond it, residuals of one face tell nothing of it."""
+TAPER_MM = 20.0
+"""Distance at which the correlation is taken to zero: longer waves of the skin are unknowns of their own."""
 CLIP_SD = 3.0
+WAVE_MM = 6.0
+"""Errors slower than this (sd of a Gaussian) are waves of the solved skin, not noise of the sensor."""
+LEAST_SKIN = 50
+LEAST_TEETH = 100
+"""With fewer pixels of pure enamel than this, its noise is taken to be skin's."""
+TEETH_FACTOR = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,11 +32,11 @@ class MapNoise:
     Parameters
     ----------
     skin_sd_mm, teeth_sd_mm : float, mm
-    spectrum : array, real half-plane spectrum of the correlation function on a padded grid, or None before it is known
+    spectrum : array, real half-plane spectrum of the covariance of residuals over sigma, or None before it is known
     padded : (int, int), shape of that grid
-    correlation_px : float, lag at which the correlation first falls to 1/e, px
+    correlation_px : float, lag at which the correlation of the noise first falls to 1/e, px
     inflation : float
-        How many pixels count as one: the sum of the correlation function over all lags.
+        How many pixels count as one: the sum of the correlation function over its central lobe.
     """
 
     skin_sd_mm: float
@@ -58,8 +64,10 @@ def map_noise(
 ) -> MapNoise:
     """Estimate scale and correlation of the residuals of a depth map.
 
-    Autocovariance of the clipped skin residuals by FFT, divided by that of their mask, tapered to zero at 40 mm, and kept
-    positive definite by cutting negative powers. With fewer than 50 skin or 10 teeth pixels the starting scale is kept.
+    Scale, correlation length and the number of pixels that count as one come from the residuals less their slow part. The
+    correlation used for the sd is that of the whole residuals: autocovariance by FFT, divided by that of the mask, tapered to
+    zero at 20 mm, and kept positive definite by cutting negative powers. With fewer than 50 skin pixels the starting noise is kept; with fewer than 100
+    enamel pixels enamel is taken to be as noisy as skin, and never more than three times more or less.
 
     Parameters
     ----------
@@ -69,40 +77,73 @@ def map_noise(
     floor_mm : float, no sd goes below (storage step / sqrt(12))
     start : MapNoise
     """
-    skin_sd, teeth_sd = start.skin_sd_mm, start.teeth_sd_mm
-    if teeth.sum() >= 10:
-        teeth_sd = max(robust_sd(residual_mm[teeth]), floor_mm, 1e-6)
-    if skin.sum() < 50:
-        return MapNoise(
-            skin_sd, teeth_sd, start.spectrum, start.padded, start.correlation_px, start.inflation
-        )
-    centred = residual_mm[skin] - np.median(residual_mm[skin])
-    skin_sd = max(robust_sd(residual_mm[skin]), floor_mm, 1e-6)
-    height, width = residual_mm.shape
-    reach = int(np.ceil(TAPER_MM / mm_per_px))
-    padded = (_smooth_size(height + min(reach, height)), _smooth_size(width + min(reach, width)))
-    field = np.zeros((height, width))
-    field[skin] = np.clip(centred, -CLIP_SD * skin_sd, CLIP_SD * skin_sd)
-    power = np.fft.irfft2(np.abs(np.fft.rfft2(field, padded)) ** 2, padded)
-    pairs = np.fft.irfft2(np.abs(np.fft.rfft2(skin.astype(np.float64), padded)) ** 2, padded)
-    covariance = np.where(pairs > 30.0, power / np.maximum(pairs, 1.0), 0.0)
-    lag_y = np.minimum(np.arange(padded[0]), padded[0] - np.arange(padded[0]))[:, None]
-    lag_x = np.minimum(np.arange(padded[1]), padded[1] - np.arange(padded[1]))[None, :]
-    distance = np.hypot(lag_y, lag_x)
-    taper = np.where(distance * mm_per_px < TAPER_MM, np.cos(0.5 * np.pi * distance * mm_per_px / TAPER_MM) ** 2, 0.0)
-    correlation = covariance * taper / covariance[0, 0]
-    spectrum = np.maximum(np.fft.rfft2(correlation).real, 0.0)
-    correlation = np.fft.irfft2(spectrum, padded)
-    spectrum /= correlation[0, 0]
-    correlation /= correlation[0, 0]
-    return MapNoise(
-        skin_sd,
-        teeth_sd,
-        spectrum,
-        padded,
-        _length(correlation, distance),
-        float(max(1.0, spectrum[0, 0])),
-    )
+    if skin.sum() < LEAST_SKIN:
+        return start
+    quick = _without_waves(residual_mm, skin, WAVE_MM / mm_per_px)
+    skin_sd = max(robust_sd(quick[skin]), floor_mm, 1e-6)
+    teeth_sd = skin_sd
+    if teeth.sum() >= LEAST_TEETH:
+        # about zero, not about the median: while the teeth still stand wrong, all are off together and none is an outlier
+        scatter = MAD_TO_SD * float(np.median(np.abs(residual_mm[teeth])))
+        teeth_sd = float(np.clip(scatter, skin_sd / TEETH_FACTOR, skin_sd * TEETH_FACTOR))
+    lags = _Lags.of(skin, mm_per_px)
+    limit = CLIP_SD * skin_sd
+    short = lags.covariance(np.clip(quick, -limit, limit))
+    short = short / short[0, 0]
+    length_px = _length(short, lags.distance_px)
+    lobe = np.maximum(short, 0.0)[lags.distance_px <= max(3.0 * length_px, 1.0)]
+
+    slow = residual_mm - quick
+    whole = lags.covariance(np.clip(quick, -limit, limit) + slow - np.median(slow[skin]))
+    whole /= skin_sd**2
+    # a fit takes the slow part of the noise with it, so that residuals are anticorrelated at a distance where noise itself is not
+    away_mm = lags.distance_px * mm_per_px
+    far = (away_mm > 0.75 * TAPER_MM) & (away_mm < 1.25 * TAPER_MM) & lags.known
+    whole += -min(float(whole[far].mean()), 0.0) if far.any() else 0.0
+    taper = np.where(away_mm < TAPER_MM, np.cos(0.5 * np.pi * away_mm / TAPER_MM) ** 2, 0.0)
+    spectrum = np.maximum(np.fft.rfft2(whole * taper).real, 0.0)
+    return MapNoise(skin_sd, teeth_sd, spectrum, lags.padded, length_px, float(max(1.0, lobe.sum())))
+
+
+@dataclass(frozen=True, slots=True)
+class _Lags:
+    """A mask and the number of its pixel pairs at every lag, on a grid padded so that lags do not wrap round."""
+
+    mask: NDArray[np.bool_]
+    padded: tuple[int, int]
+    pairs: Array
+    distance_px: Array
+
+    @classmethod
+    def of(cls, mask: NDArray[np.bool_], mm_per_px: float) -> _Lags:
+        height, width = mask.shape
+        reach = int(np.ceil(1.25 * TAPER_MM / mm_per_px))
+        padded = (_smooth_size(height + min(reach, height)), _smooth_size(width + min(reach, width)))
+        pairs = np.fft.irfft2(np.abs(np.fft.rfft2(mask.astype(np.float64), padded)) ** 2, padded)
+        lag_y = np.minimum(np.arange(padded[0]), padded[0] - np.arange(padded[0]))[:, None]
+        lag_x = np.minimum(np.arange(padded[1]), padded[1] - np.arange(padded[1]))[None, :]
+        return cls(mask, padded, pairs, np.hypot(lag_y, lag_x))
+
+    @property
+    def known(self) -> NDArray[np.bool_]:
+        """Lags with enough pairs to say anything."""
+        return self.pairs > 30.0
+
+    def covariance(self, field: Array) -> Array:
+        """Give the mean product of pixel pairs at every lag, zero where too few pairs are known."""
+        power = np.fft.irfft2(np.abs(np.fft.rfft2(np.where(self.mask, field, 0.0), self.padded)) ** 2, self.padded)
+        return np.where(self.known, power / np.maximum(self.pairs, 1.0), 0.0)
+
+
+def _without_waves(values: Array, mask: NDArray[np.bool_], width_px: float) -> Array:
+    """Take the slow part out of a field: values less their Gaussian mean over the mask; zero outside."""
+    from scipy.ndimage import gaussian_filter
+
+    limit = 6.0 * robust_sd(values[mask])
+    kept = np.where(mask, np.clip(values, -limit, limit), 0.0)
+    weight = gaussian_filter(mask.astype(np.float64), width_px, mode="constant", truncate=3.0)
+    slow = gaussian_filter(kept, width_px, mode="constant", truncate=3.0) / np.maximum(weight, 1e-9)
+    return np.where(mask, values - slow, 0.0)
 
 
 def correlated_meat(maps: Array, noise: MapNoise) -> Array:

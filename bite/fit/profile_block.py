@@ -50,6 +50,11 @@ class ProfileBlock:
     correlation: Array | None = None
 
     @property
+    def extra_precision(self) -> Array:
+        """No unknowns of its own."""
+        return np.zeros(0)
+
+    @property
     def name(self) -> str:
         """Kind of evidence."""
         return "depth"
@@ -101,7 +106,7 @@ class ProfileBlock:
             np.full(int(used.sum()), 1.0 / self.inflation),
         )
 
-    def with_noise_from(self, seen: ProfilePrediction) -> ProfileBlock:
+    def with_noise_from(self, seen: ProfilePrediction, parameters: Array, covariance: Array | None) -> ProfileBlock:
         """Give the block with its sigmas scaled, and their correlation measured, on skin residuals."""
         skin = seen.used & (seen.teeth_share < 0.05)
         if skin.sum() < 8:
@@ -119,12 +124,12 @@ class ProfileBlock:
         correlation = raw / raw[0] * np.where(lag_mm < reach, np.cos(0.5 * np.pi * lag_mm / reach) ** 2, 0.0)
         return replace(self, sigma_mm=self.sigma_mm * scale, correlation=correlation)
 
-    def meat_of(self, seen: ProfilePrediction, slopes: Array | None = None) -> Array:
-        """Give J' W C W J, shape (k, k), for slopes (n, k); those of the parameters unless others are given."""
-        slopes = seen.slopes if slopes is None else slopes
+    def scatter(self, seen: ProfilePrediction, directions: Array, extra: Array | None = None) -> Array:
+        """Give D J' W C W J D', shape (d, d), for directions D, shape (d, 14); ``extra``, shape (n,), is one more slope."""
+        slopes = seen.slopes if extra is None else np.column_stack([seen.slopes, extra])
         weight = np.zeros(len(self.along_mm))
         weight[seen.used] = self.linear_of(seen).robust_weight / self.sigma_mm[seen.used]
-        weighted = np.where(seen.used[:, None], slopes, 0.0) * weight[:, None]
+        weighted = np.where(seen.used[:, None], slopes, 0.0) @ directions.T * weight[:, None]
         if self.correlation is None:
             return np.asarray(weighted.T @ weighted * self.inflation)
         n = len(self.along_mm)

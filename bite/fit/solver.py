@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bite.errors import DegenerateGeometryError
 from bite.fit.linear import Block, Linear, huber_weight
@@ -15,8 +16,9 @@ from bite.geometry.rigid import Array, frozen
 
 ROUNDS = 8
 SETTLED_MM = 0.01
-_LEARN_NOISE_ROUNDS = 3
-_INNER_ROUNDS = 4
+LEARN_NOISE_ROUNDS = 6
+LEAST_ROUNDS = 3
+_INNER_ROUNDS = 3
 _HALVINGS = 4
 
 
@@ -26,12 +28,13 @@ class Solution:
 
     Parameters
     ----------
-    parameters : array, shape (14,)
-    bread : array, shape (14, 14): inverse of the full information (evidence and priors)
+    parameters : array, shape (n,): the 14 named ones, then each block's own unknowns
+    bread : array, shape (n, n): inverse of the full information (evidence and priors)
     sampling : array, shape (14, 14): covariance from the scatter of the evidence
     systematic : array, shape (14, 14): covariance from priors that the data could not beat
     evidence_share, prior_share : share of what is known of the forward offset, at a given enamel bias, by kind
     blocks, seen : the blocks as last used and what they predicted, for further questions
+    columns : for each block, the places of its unknowns among all
     converged, stop_reason, rounds, first_cost, last_cost, freedom, chi2_reduced, inlier_share, condition : fit status
     at_bound : names of parameters that ended on a bound
     """
@@ -44,6 +47,7 @@ class Solution:
     prior_share: float
     blocks: tuple[Block, ...]
     seen: tuple[Any, ...]
+    columns: tuple[NDArray[np.int64], ...]
     converged: bool
     stop_reason: str
     rounds: int
@@ -68,9 +72,10 @@ class Solution:
 def solve(blocks: Sequence[Block], prior: Prior, start: Array) -> Solution:
     """Fit the parameters to all blocks and the prior.
 
-    Iteratively reweighted least squares (Huber 1.345). Each block is asked anew after each step, so that surfaces are rendered
-    where they then are; the step is halved only when it makes the fit worse. Stops when the forward offset moves less than
-    0.01 mm, or less than a twentieth of its sd, after at most 8 rounds.
+    Iteratively reweighted least squares (Huber 1.345). Each block is asked anew after each step, so that surfaces are
+    rendered where they then are; the step is halved only when it makes the fit worse. Noise is learned in the first six
+    rounds. Stops when the forward offset then moves less than 0.01 mm, or less than 3 % of its sd, and after 8 rounds
+    at the latest.
 
     Parameters
     ----------
@@ -83,66 +88,74 @@ def solve(blocks: Sequence[Block], prior: Prior, start: Array) -> Solution:
     DegenerateGeometryError
         When neither evidence nor priors say anything of the forward offset.
     """
-    here = np.clip(np.asarray(start, float), prior.low, prior.high)
-    state = _look(blocks, here, prior, learn=True)
+    size = COUNT + sum(len(block.extra_precision) for block in blocks)
+    bounds = np.full(size, -np.inf), np.full(size, np.inf)
+    bounds[0][:COUNT], bounds[1][:COUNT] = prior.low, prior.high
+    here = np.zeros(size)
+    here[:COUNT] = start
+    here = np.clip(here, *bounds)
+    state = _look(blocks, here, prior, None, learn=True)
     first_cost = state.cost
-    converged, reason, step, rounds = False, f"still moving after {ROUNDS} rounds", np.zeros(COUNT), 0
+    converged, reason, rounds = False, f"still moving after {ROUNDS} rounds", 0
     while rounds < ROUNDS:
         rounds += 1
-        step = _step(state.linears, prior, here)
-        for halving in range(_HALVINGS + 1):
-            there = np.clip(here + step, prior.low, prior.high)
-            # the noise is learned anew while the fit still finds its place; then costs before and after do not compare
-            ahead = _look(state.blocks, there, prior, learn=rounds <= _LEARN_NOISE_ROUNDS)
-            if rounds <= _LEARN_NOISE_ROUNDS or ahead.mean_cost <= 1.02 * state.mean_cost + 1e-12:
+        step, covariance = _step(state, here)
+        learn = rounds <= LEARN_NOISE_ROUNDS
+        for _ in range(_HALVINGS):
+            there = np.clip(here + step, *bounds)
+            ahead = _look(state.blocks, there, prior, covariance, learn=learn)
+            # while noise is being learned, costs before and after do not compare
+            if learn or ahead.mean_cost <= 1.02 * state.mean_cost + 1e-12:
                 break
-            if halving < _HALVINGS:
-                step = 0.5 * step
-        moved = abs(there[P.FORWARD_MM] - here[P.FORWARD_MM])
+            step = 0.5 * step
+        moved = float(abs(there[P.FORWARD_MM] - here[P.FORWARD_MM]))
         here, state = there, ahead
-        if rounds > _LEARN_NOISE_ROUNDS - 1:
-            near = 0.05 * float(np.sqrt(np.linalg.pinv(_information(state.linears, prior))[P.FORWARD_MM, P.FORWARD_MM]))
+        if rounds >= LEAST_ROUNDS:
+            near = 0.03 * float(np.sqrt(covariance[P.FORWARD_MM, P.FORWARD_MM]))
             if moved < max(SETTLED_MM, near):
-                limit = "0.01 mm" if moved < SETTLED_MM else "a twentieth of its sd"
+                limit = "0.01 mm" if moved < SETTLED_MM else "3 % of its sd"
                 converged, reason = True, f"forward offset moved {moved:.4f} mm in round {rounds}, less than {limit}"
                 break
-    return _finish(state, prior, here, converged, reason, rounds, first_cost)
+    on_bound = tuple(
+        P(k).name.lower() for k in range(COUNT) if here[k] <= prior.low[k] or here[k] >= prior.high[k]
+    )
+    return _finish(state, here, converged, reason, rounds, first_cost, on_bound)
 
 
-def extra_parameter(solution: Solution, block: int, slopes: Array) -> tuple[float, float]:
+def extra_parameter(solution: Solution, index: int, slopes: Array) -> tuple[float, float]:
     """Estimate one more unknown of one block beside all others, from the fit as it stands.
 
     Parameters
     ----------
     solution : Solution
-    block : int, index of the block that the unknown acts on; it must be able to give ``meat_of`` further slopes
-    slopes : array, the block's own shape (h, w) or (n,): d(predicted)/d(unknown), unit of the block
+    index : int, which block the unknown acts on: a depth map or a depth profile
+    slopes : array, the block's own shape (h, w) or (n,): d(predicted)/d(unknown), mm per unit
 
     Returns
     -------
     value, sd : in the unknown's unit; sd infinite when nothing is known of it
     """
-    body: Any = solution.blocks[block]
-    seen = solution.seen[block]
+    body: Any = solution.blocks[index]
+    seen, columns = solution.seen[index], solution.columns[index]
     linear: Linear = body.linear_of(seen)
     if slopes.ndim == 2:
         flat = slopes[seen.used] / body.sigma_mm(seen.teeth_share)[seen.used]
-        stack = np.concatenate([seen.slopes, slopes[None]])
     else:
         flat = slopes[seen.used] / body.sigma_mm[seen.used]
-        stack = np.column_stack([seen.slopes, slopes])
     weighted = flat * linear.robust_weight
-    mixed = linear.slope.T @ weighted
+    mixed = np.zeros(len(solution.parameters))
+    mixed[columns] = linear.slope.T @ weighted
     toward = solution.bread @ mixed
     information = float(flat @ weighted - mixed @ toward)
-    if not information > 1e-12 * float(flat @ weighted):
+    if not information > 1e-9 * float(flat @ weighted):
         return 0.0, float("inf")
     value = float(weighted @ linear.residual) / information
-    direction = np.append(-toward, 1.0) / information
-    variance = float(direction @ body.meat_of(seen, stack) @ direction)
-    for index, other in enumerate(solution.blocks):
-        if index != block:
-            variance += float(direction[:-1] @ other.meat_of(solution.seen[index]) @ direction[:-1])
+    own = np.append(-toward[columns], 1.0) / information
+    variance = body.scatter(seen, own[None], slopes).item()
+    for k, other in enumerate(solution.blocks):
+        if k != index:
+            part = toward[solution.columns[k]] / information
+            variance += other.scatter(solution.seen[k], part[None]).item()
     return value, float(np.sqrt(max(variance, 0.0)))
 
 
@@ -151,41 +164,61 @@ class _State:
     blocks: tuple[Block, ...]
     seen: tuple[Any, ...]
     linears: tuple[Linear, ...]
+    columns: tuple[NDArray[np.int64], ...]
+    precision: Array
+    mean: Array
     cost: float
     mean_cost: float
 
+    def gathered(self, matrices: Sequence[Array]) -> Array:
+        """Add up one matrix a block in the places of its unknowns."""
+        total = np.zeros((len(self.mean), len(self.mean)))
+        for columns, matrix in zip(self.columns, matrices, strict=True):
+            total[np.ix_(columns, columns)] += matrix
+        return total
 
-def _look(blocks: Sequence[Block], here: Array, prior: Prior, *, learn: bool) -> _State:
-    seen = [block.predict(here) for block in blocks]
+
+def _look(
+    blocks: Sequence[Block], here: Array, prior: Prior, covariance: Array | None, *, learn: bool
+) -> _State:
+    columns, place = [], COUNT
+    for block in blocks:
+        own = len(block.extra_precision)
+        columns.append(np.concatenate([np.arange(COUNT), np.arange(place, place + own)]))
+        place += own
+    seen = [block.predict(here[c]) for block, c in zip(blocks, columns, strict=True)]
     if learn:
-        blocks = [block.with_noise_from(view) for block, view in zip(blocks, seen, strict=True)]
+        blocks = [
+            block.with_noise_from(view, here[c], None if covariance is None else covariance[np.ix_(c, c)])
+            for block, view, c in zip(blocks, seen, columns, strict=True)
+        ]
     linears = [block.linear_of(view) for block, view in zip(blocks, seen, strict=True)]
-    pull = float(0.5 * prior.precision @ (here - prior.mean) ** 2)
+    precision = np.concatenate([prior.precision, *(block.extra_precision for block in blocks)])
+    mean = np.concatenate([prior.mean, np.zeros(place - COUNT)])
+    pull = float(0.5 * precision @ (here - mean) ** 2)
+    # pixels come and go as surfaces move, so that only costs per unit of weight compare
+    total = sum(float(linear.weight.sum()) for linear in linears)
     cost = sum(linear.cost for linear in linears) + pull
-    # pixels come and go as surfaces move, so that only costs per pixel compare
-    mean = sum(linear.cost * len(linear.weight) / max(linear.weight.sum(), 1e-300) for linear in linears)
-    count = sum(len(linear.weight) for linear in linears)
-    return _State(tuple(blocks), tuple(seen), tuple(linears), cost, (mean + pull) / max(count, 1))
+    return _State(
+        tuple(blocks), tuple(seen), tuple(linears), tuple(columns), precision, mean, cost, cost / max(total, 1e-300)
+    )
 
 
-def _information(linears: Sequence[Linear], prior: Prior) -> Array:
-    return sum((linear.information for linear in linears), np.diag(prior.precision))
-
-
-def _step(linears: Sequence[Linear], prior: Prior, here: Array) -> Array:
+def _step(state: _State, here: Array) -> tuple[Array, Array]:
     """Solve the linearised problem to the end, Huber weights included, before anything is rendered again."""
-    step = np.zeros(COUNT)
+    step = np.zeros(len(here))
+    inverse = np.zeros((len(here), len(here)))
     for _ in range(_INNER_ROUNDS):
-        matrix = np.diag(prior.precision)
-        right = prior.precision * (prior.mean - here)
-        for linear in linears:
-            left = linear.residual - linear.slope @ step
-            weight = linear.weight * huber_weight(left)
+        right = state.precision * (state.mean - here)
+        matrices = []
+        for linear, columns in zip(state.linears, state.columns, strict=True):
+            weight = linear.weight * huber_weight(linear.residual - linear.slope @ step[columns])
             weighted = linear.slope * weight[:, None]
-            matrix = matrix + linear.slope.T @ weighted
-            right = right + weighted.T @ linear.residual
-        step = _invert(matrix) @ right
-    return step
+            matrices.append(linear.slope.T @ weighted)
+            right[columns] += weighted.T @ linear.residual
+        inverse = _invert(state.gathered(matrices) + np.diag(state.precision))
+        step = inverse @ right
+    return step, inverse
 
 
 def _invert(matrix: Array) -> Array:
@@ -207,48 +240,61 @@ def _invert(matrix: Array) -> Array:
 
 
 def _finish(
-    state: _State, prior: Prior, here: Array, converged: bool, reason: str, rounds: int, first_cost: float
+    state: _State,
+    here: Array,
+    converged: bool,
+    reason: str,
+    rounds: int,
+    first_cost: float,
+    on_bound: tuple[str, ...],
 ) -> Solution:
     t = P.FORWARD_MM
-    matrix = _information(state.linears, prior)
+    matrix = state.gathered([linear.information for linear in state.linears]) + np.diag(state.precision)
     bread = _invert(matrix)
-    meat = sum(
-        (block.meat_of(seen) for block, seen in zip(state.blocks, state.seen, strict=True)), np.zeros((COUNT, COUNT))
-    )
-    free = np.arange(COUNT) != P.ENAMEL_BIAS_MM
-    known_bias = np.zeros((COUNT, COUNT))
-    known_bias[np.ix_(free, free)] = _invert(matrix[np.ix_(free, free)])
-    total = known_bias[t, t]
+    sampling = np.zeros((COUNT, COUNT))
+    for block, seen, columns in zip(state.blocks, state.seen, state.columns, strict=True):
+        sampling += block.scatter(seen, bread[:COUNT, columns])
+    named_prior = np.where(np.arange(len(here)) < COUNT, state.precision, 0.0)
+    # a block's own unknowns are part of its noise: what their prior holds is no outside knowledge
+    own_prior = state.precision - named_prior
+    sampling += (bread[:COUNT] * own_prior) @ bread[:, :COUNT]
+    systematic = (bread[:COUNT] * named_prior) @ bread[:, :COUNT]
+    free = np.arange(len(here)) != P.ENAMEL_BIAS_MM
+    # shares are told for a known enamel bias: the bias itself is told apart, as systematic
+    known = np.zeros_like(matrix)
+    known[np.ix_(free, free)] = _invert(matrix[np.ix_(free, free)])
     share: dict[str, float] = {}
-    for block, linear in zip(state.blocks, state.linears, strict=True):
-        part = float(known_bias[t] @ linear.information @ known_bias[t] / total)
-        share[block.name] = share.get(block.name, 0.0) + part
-    scale = np.sqrt(np.diag(matrix))
-    kept = scale > 0
-    on_bound = (here <= prior.low) | (here >= prior.high)
+    for block, linear, columns in zip(state.blocks, state.linears, state.columns, strict=True):
+        row, own = known[t, columns], own_prior[columns] * (columns >= COUNT)
+        part = float(row @ linear.information @ row + own @ row**2)
+        share[block.name] = share.get(block.name, 0.0) + part / float(known[t, t])
     chi2, inliers = {}, {}
     for block, linear in zip(state.blocks, state.linears, strict=True):
         if len(linear.residual):
             chi2[block.name] = float(np.average(linear.residual**2, weights=linear.weight))
             inliers[block.name] = float(np.mean(np.abs(linear.residual) < 3.0))
+    named = matrix[:COUNT, :COUNT]
+    scale = np.sqrt(np.diag(named))
+    kept = np.flatnonzero(scale > 0)
+    condition = np.linalg.cond(named[np.ix_(kept, kept)] / np.outer(scale[kept], scale[kept]))
     return Solution(
         parameters=frozen(here),
         bread=frozen(bread),
-        sampling=frozen(bread @ meat @ bread),
-        systematic=frozen(bread @ np.diag(prior.precision) @ bread),
+        sampling=frozen(sampling),
+        systematic=frozen(systematic),
         evidence_share=share,
-        prior_share=float(known_bias[t] @ np.diag(prior.precision) @ known_bias[t] / total),
+        prior_share=float(named_prior @ known[t] ** 2 / known[t, t]),
         blocks=state.blocks,
         seen=state.seen,
+        columns=state.columns,
         converged=converged,
         stop_reason=reason,
         rounds=rounds,
         first_cost=first_cost,
         last_cost=state.cost,
-        freedom=sum(len(linear.residual) for linear in state.linears) - COUNT,
+        freedom=sum(len(linear.residual) for linear in state.linears) - len(here),
         chi2_reduced=chi2,
         inlier_share=inliers,
-        condition=float(np.linalg.cond((matrix / np.outer(scale, scale))[np.ix_(kept, kept)])) if kept.all()
-        else float(np.linalg.cond(matrix[np.ix_(kept, kept)] / np.outer(scale[kept], scale[kept]))),
-        at_bound=tuple(P(k).name.lower() for k in np.flatnonzero(on_bound)),
+        condition=float(condition),
+        at_bound=on_bound,
     )

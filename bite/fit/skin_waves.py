@@ -1,0 +1,101 @@
+"""How the solved skin itself may be off: a smooth random field along its normals, estimated beside everything else.
+
+A solved skin is wrong by a few tenths of a millimetre in long waves. Left out of the model, such waves pass for noise with a very
+long correlation, which drowns what the teeth say, and they shift the lip edges that hide the teeth. Here the field is a sum of
+Gaussian bumps with independent normal heights, whose spread is learned from the frame itself (empirical Bayes).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from bite.fit.head import Head
+from bite.geometry.render import face_normals
+from bite.geometry.rigid import Array, frozen
+from bite.geometry.teeth import SKIN
+
+SPACING_MM = 14.0
+WIDTH_MM = 12.0
+"""Bumps this far apart and this wide (sd) follow waves of 40 mm and longer; shorter ones count as noise (our choice)."""
+START_SD_MM = 0.3
+LEAST_SD_MM = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class SkinWaves:
+    """Bump centres in the head's own right-up plane about its centre, and how each vertex moves with each bump.
+
+    Parameters
+    ----------
+    centres_mm : array, shape (j, 2), mm to the right and up
+    vertex_moves : array, shape (n, j): mm along the normal per mm of height; zero for all but skin
+    normals : array, shape (n, 3), unit vertex normals of the solved model, out of the skin
+    """
+
+    centres_mm: Array
+    vertex_moves: Array
+    normals: Array
+
+    @property
+    def count(self) -> int:
+        """Number of bumps."""
+        return len(self.centres_mm)
+
+    def displaced(self, points_mm: Array, heights_mm: Array) -> Array:
+        """Move the solved model's vertices by the field, shape (n, 3), mm."""
+        if not heights_mm.size or not heights_mm.any():
+            return points_mm
+        return points_mm + (self.vertex_moves @ heights_mm)[:, None] * self.normals
+
+    def at(self, head: Head, points_mm: Array) -> Array:
+        """Give the value of each bump at points near the solved skin, shape (p, j)."""
+        return bumps(head, points_mm, self.centres_mm)
+
+
+def bumps(head: Head, points_mm: Array, centres_mm: Array) -> Array:
+    """Give the value of each bump at points, shape (p, j); separable, so computed as two small products."""
+    arm = points_mm - head.centre_mm
+    right, up = arm @ head.right, arm @ head.up
+    across = np.exp(-0.5 * ((right[:, None] - centres_mm[:, 0]) / WIDTH_MM) ** 2)
+    along = np.exp(-0.5 * ((up[:, None] - centres_mm[:, 1]) / WIDTH_MM) ** 2)
+    return np.asarray(across * along)
+
+
+def skin_waves(head: Head, reach_mm: float) -> SkinWaves:
+    """Lay out bumps within reach of the mouth wherever there is skin to hold them."""
+    steps = np.arange(-np.ceil(reach_mm / SPACING_MM), np.ceil(reach_mm / SPACING_MM) + 1) * SPACING_MM
+    grid = np.stack(np.meshgrid(steps, steps), -1).reshape(-1, 2)
+    grid = grid[np.hypot(*grid.T) <= reach_mm]
+    skin = np.unique(head.faces[head.face_part == SKIN])
+    moves = np.zeros((len(head.points_mm), len(grid)))
+    moves[skin] = bumps(head, head.points_mm[skin], grid)
+    kept = moves.sum(0) > 0
+    return SkinWaves(frozen(grid[kept]), frozen(moves[:, kept]), frozen(outward_normals(head)))
+
+
+def outward_normals(head: Head) -> Array:
+    """Give area-weighted unit vertex normals, turned so that most skin near the mouth faces out along forward."""
+    by_face = face_normals(head.points_mm, head.faces)
+    total = np.zeros_like(head.points_mm)
+    for corner in range(3):
+        for axis in range(3):
+            total[:, axis] += np.bincount(
+                head.faces[:, corner], weights=by_face[:, axis], minlength=len(total)
+            )
+    skin = head.face_part == SKIN
+    outward = float((by_face[skin] @ head.forward).sum())
+    return np.asarray(np.copysign(1.0, outward) * total / (np.linalg.norm(total, axis=1)[:, None] + 1e-12))
+
+
+def learned_sd_mm(heights_mm: Array, variance_mm2: Array, sd_mm: float) -> float:
+    """Give the spread of the bump heights that makes the frame most likely: one step of the evidence iteration.
+
+    The heights' sum of squares over the number of them that the data, and not the prior, determine.
+    Source: MacKay 1992, Bayesian interpolation, Neural Computation 4:415-447, eq. 4.9 (equation number from memory).
+    """
+    if not heights_mm.size:
+        return sd_mm
+    determined = float(np.sum(1.0 - np.minimum(variance_mm2 / sd_mm**2, 1.0)))
+    return float(np.clip(np.sqrt(np.sum(heights_mm**2) / max(determined, 1.0)), LEAST_SD_MM, 3.0 * sd_mm))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -75,7 +75,9 @@ class BiteFrame:
         return self.file.name
 
 
-def load_frame(path: str | Path, *, devices: Mapping[str, Device] | None = None) -> BiteFrame:
+def load_frame(
+    path: str | Path, *, devices: Mapping[str, Device] | None = None, with_corners: bool = True
+) -> BiteFrame:
     """Read a bite frame file and all that it points at, and hold them against each other.
 
     Parameters
@@ -85,6 +87,8 @@ def load_frame(path: str | Path, *, devices: Mapping[str, Device] | None = None)
     devices : mapping from name to Device
         A cast's own device tables, used where the frame has no device file. Without either the device has no
         values.
+    with_corners : bool
+        Without, corner files are not opened and need not be there yet: views come without clicks.
 
     Raises
     ------
@@ -92,11 +96,11 @@ def load_frame(path: str | Path, *, devices: Mapping[str, Device] | None = None)
         For the first thing that is wrong in any of the files, or between two of them.
     """
     file = read_frame_file(Path(path))
-    views = tuple(_view(entry) for entry in file.views)
+    views = tuple(_view(entry if with_corners else replace(entry, corners=None)) for entry in file.views)
     _check_placement(file, views)
     inputs = [file.path]
     for entry in file.views:
-        inputs += [entry.image, entry.camera, *([entry.corners] if entry.corners is not None else [])]
+        inputs += [entry.image, entry.camera, *([entry.corners] if with_corners and entry.corners is not None else [])]
     depth_map, depth_camera, depth_view, profile = None, None, None, None
     if isinstance(file.depth, MapEntry):
         depth_map, depth_camera = _depth(file.depth, views)

@@ -86,7 +86,6 @@ def test_out_is_made_with_its_parents_and_plots_hold_the_panels(run: Run, tmp_pa
     [
         ("dunlin/dunlin-c01", "beyond", 1),
         ("knot/knot-b05", "reshoot", 1),
-        ("redshank/redshank-a05", "reshoot", 1),
         ("whimbrel/whimbrel-a02", "usable", 0),
     ],
 )

@@ -1,0 +1,84 @@
+"""README.md keeps to what is in the tree: its commands, its examples, the messages it explains."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from bite.cli import COMMANDS
+from bite.files.corners import read_corners
+from bite.files.device import read_device_file
+from bite.files.frame import read_frame_file
+from bite.files.rig import read_rig
+
+ROOT = Path(__file__).resolve().parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+PAGES = ("README.md", "DEVELOPERS.md", "CHANGELOG.md")
+
+
+def _blocks(language: str) -> list[str]:
+    return re.findall(rf"^```{language}\n(.*?)^```", README, flags=re.DOTALL | re.MULTILINE)
+
+
+def _marked(name: str) -> str:
+    found = re.search(rf"^<!-- {name} -->\n```sh\n(.*?)^```", README, flags=re.DOTALL | re.MULTILINE)
+    assert found is not None
+    return found[1]
+
+
+def test_the_two_commands_are_there_and_name_files_that_exist() -> None:
+    demo, tests = _marked("demo"), _marked("tests")
+    named = re.findall(r"\S+\.bite\.toml", demo)
+    assert named and all((ROOT / name).is_file() for name in named)
+    assert demo.count("\n") == tests.count("\n") == 1 and tests.strip().endswith("pytest")
+
+
+def test_every_command_is_listed_and_no_other() -> None:
+    assert re.findall(r"^\| `bite (\w+)", README, flags=re.MULTILINE) == list(COMMANDS)
+
+
+def test_the_example_files_read(tmp_path: Path) -> None:
+    frame, rig, device = _blocks("toml")
+    (corners,) = _blocks("json")
+    for name, text in (
+        ("stint-a01.bite.toml", frame),
+        ("rig.toml", rig),
+        ("bench-depth.device.toml", device),
+        ("front.corners.json", corners),
+    ):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    read = read_frame_file(tmp_path / "stint-a01.bite.toml")
+    assert read.name == "stint-a01" and read.device_file == tmp_path / "bench-depth.device.toml"
+    assert read_device_file(read.device_file, read.device).enamel_bias_mm == 0.15
+    assert read_rig(tmp_path / "rig.toml").dial.positive_is_back
+    assert set(read_corners(tmp_path / "front.corners.json").points) == set(json.loads(corners)["points"])
+
+
+def test_every_message_it_explains_is_one_of_the_programs() -> None:
+    source = "\n".join(path.read_text(encoding="utf-8") for path in (ROOT / "bite").rglob("*.py"))
+    table = README.partition("## Troubleshooting by message")[2].partition("\n## ")[0]
+    messages = re.findall(r"^\| `(.+?)` \|", table, flags=re.MULTILINE)
+    assert len(messages) > 20
+    assert [message for message in messages if message not in source] == []
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_links_lead_somewhere(page: str) -> None:
+    text = (ROOT / page).read_text(encoding="utf-8")
+    links = [link for link in re.findall(r"\]\(([^)]+)\)", text) if "://" not in link]
+    assert [link for link in links if not (ROOT / link).exists()] == []
+
+
+@pytest.mark.parametrize("page", ["DEVELOPERS.md"])
+def test_paths_in_the_map_exist(page: str) -> None:
+    text = (ROOT / page).read_text(encoding="utf-8")
+    named = re.findall(r"`((?:bite|tests|reference|demo_bite|\.ci)/[\w./]*)`", text)
+    assert named
+    assert [path for path in named if "NAME" not in path and not (ROOT / path).exists()] == []
+
+
+def test_the_picture_is_small_enough_to_carry() -> None:
+    assert (ROOT / "docs" / "before-after.png").stat().st_size < 400_000

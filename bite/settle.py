@@ -7,7 +7,6 @@ import numpy as np
 from bite.evidence.blocks import OffsetEvidence
 from bite.evidence.head import SolvedHead
 from bite.files.bundle import BiteFrame
-from bite.fit.depth_block import DepthBlock
 from bite.fit.offset import OffsetFit
 from bite.fit.parameters import P
 

@@ -49,6 +49,7 @@ def bite_gap(gap: Estimate | None, scan: GapScan | None, lower_shown: EnamelReac
         )
     if scan is not None and picture is not _Says.NOTHING:
         told.append(_picture_told(scan, picture))
+    # a shadow line has a width too, which is no opening: only a gap that the picture shows is a number
     value = gap if gap is not None else _picture_estimate(scan, picture)
     finding = Finding(
         CODE,
@@ -124,7 +125,6 @@ def _picture_told(scan: GapScan, says: _Says) -> str:
 
 
 def _picture_estimate(scan: GapScan | None, says: _Says) -> Estimate | None:
-    if scan is None or says is _Says.NOTHING:
+    if scan is None or says is not _Says.OPEN or scan.opening_mm is None or scan.opening_sd_mm is None:
         return None
-    pair = (scan.opening_mm, scan.opening_sd_mm) if says is _Says.OPEN else (scan.band_mm, scan.band_sd_mm)
-    return Estimate(pair[0], pair[1]) if pair[0] is not None and pair[1] is not None else None
+    return Estimate(scan.opening_mm, scan.opening_sd_mm)

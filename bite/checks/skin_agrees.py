@@ -24,7 +24,7 @@ def skin_agrees(skin: SkinFit | None, wave_sd_mm: float | None, *, posed_by_land
     """
     if skin is None:
         return Finding(
-            CODE, Severity.OK, "solved and measured skin were not compared: there is no fit", source=_SOURCE
+            CODE, Severity.OK, "solved and measured skin were not compared: that takes a depth map", source=_SOURCE
         )
     text = f"the solved head was moved {skin.shift_mm:.1f} mm and turned {skin.turn_deg:.1f} degrees onto the measured skin"
     if skin.lips is not None:

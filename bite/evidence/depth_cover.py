@@ -9,9 +9,9 @@ import numpy as np
 from bite.evidence.click_depth import read_click_depth
 from bite.evidence.spans import patch_beside, seen_points, up_in_picture
 from bite.files.bundle import BiteFrame
-from bite.fit.depth_block import DepthBlock
+from bite.fit.depth_block import DepthBlock, Prediction
 from bite.fit.offset import Estimate, OffsetFit
-from bite.fit.parameters import COUNT, HEAD_SHIFT, HEAD_TURN, P
+from bite.fit.parameters import HEAD_SHIFT, HEAD_TURN, P
 from bite.geometry.teeth import LOWER, SKIN, UPPER
 
 SKIN_RING_MM = 15.0
@@ -62,14 +62,16 @@ class SkinFit:
     lips: Estimate | None
 
 
-def cover_beside_model(fit: OffsetFit) -> DepthCover | None:
-    """Measure coverage where the fitted model says that enamel and skin are; None without a depth map."""
-    block = fit.depth_block
-    if block is None:
-        return None
+def cover_beside_model(block: DepthBlock, seen: Prediction) -> DepthCover:
+    """Measure coverage where the fitted model says that enamel and skin are.
+
+    Parameters
+    ----------
+    block : DepthBlock
+    seen : Prediction, with the solved skin's waves left as they were solved
+    """
     from scipy.ndimage import distance_transform_edt
 
-    seen = block.predict(fit.parameters[:COUNT])
     teeth = (seen.part == UPPER) | (seen.part == LOWER)
     count = int(teeth.sum())
     if not count:
@@ -110,24 +112,28 @@ def cover_beside_clicks(frame: BiteFrame) -> DepthCover | None:
     return DepthCover(read / pixels, None, pixels, None, mm_per_px, None, None, None)
 
 
-def skin_fit(fit: OffsetFit) -> SkinFit:
-    """Measure how far the head had to be moved onto the measured skin, and what is left at the lips."""
+def skin_fit(fit: OffsetFit, block: DepthBlock, seen: Prediction) -> SkinFit:
+    """Measure how far the head had to be moved onto the measured skin, and what is left at the lips.
+
+    Parameters
+    ----------
+    fit : OffsetFit
+    block, seen : as for ``cover_beside_model``
+    """
     covariance = np.asarray(fit.solution.covariance)
     moves = []
     for part, unit in ((HEAD_SHIFT, 1.0), (HEAD_TURN, 180.0 / np.pi)):
         step = fit.parameters[part]
         size = float(np.linalg.norm(step))
         along = step / size if size > 1e-12 else np.array([0.0, 0.0, 1.0])
-        moves += [size * unit, float(np.sqrt(max(along @ covariance[part, part] @ along, 0.0))) * unit]
-    block = fit.depth_block
-    return SkinFit(moves[0], moves[1], moves[2], moves[3], None if block is None else _lips(block, fit))
+        variance = float(along @ covariance[part, part] @ along)
+        moves += [size * unit, max(variance, 0.0) ** 0.5 * unit]
+    return SkinFit(moves[0], moves[1], moves[2], moves[3], _lips(block, seen, fit))
 
 
-def _lips(block: DepthBlock, fit: OffsetFit) -> Estimate | None:
+def _lips(block: DepthBlock, seen: Prediction, fit: OffsetFit) -> Estimate | None:
     from scipy.ndimage import distance_transform_edt
 
-    # the skin waves that the fit found are left out: what they mend at the lips is what is asked for
-    seen = block.predict(fit.parameters[:COUNT])
     teeth = (seen.part == UPPER) | (seen.part == LOWER)
     if not teeth.any():
         return None

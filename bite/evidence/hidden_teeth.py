@@ -16,7 +16,11 @@ LEAST_SHOWN_MM2 = 10.0
 
 
 def solved_teeth_in_view(
-    frame: BiteFrame, solved: SolvedHead, parameters: Array | None = None
+    frame: BiteFrame,
+    solved: SolvedHead,
+    parameters: Array | None = None,
+    *,
+    within: TeethInView | None = None,
 ) -> TeethInView | None:
     """Render the solved teeth into the reference view; None when the model has no surface.
 
@@ -25,6 +29,7 @@ def solved_teeth_in_view(
     frame : BiteFrame
     solved : SolvedHead
     parameters : array, optional, where the fit put the model; else as it was given
+    within : TeethInView, optional, an earlier rendering whose pixels are used again
 
     Raises
     ------
@@ -53,7 +58,9 @@ def solved_teeth_in_view(
         )
     if not solved.has_surface:
         return None
-    seen = teeth_in_view(view, solved.head, np.zeros(COUNT) if parameters is None else parameters)
+    seen = teeth_in_view(
+        view, solved.head, np.zeros(COUNT) if parameters is None else parameters, within=within
+    )
     if parameters is None and (seen is None or seen.shown_mm2 < LEAST_SHOWN_MM2):
         shown = 0.0 if seen is None else seen.shown_mm2
         pose = "it is the rest export itself" if solved.same_as_rest else "its lips are closed over them"

@@ -20,6 +20,7 @@ from bite.files.bundle import BiteFrame
 from bite.files.corners import CornerState
 from bite.fit.corner_block import CornerBlock
 from bite.fit.offset import OffsetFit
+from bite.fit.parameters import COUNT
 from bite.fit.profile_block import ProfileBlock
 from bite.geometry.teeth import LOWER_CORNERS
 
@@ -73,13 +74,16 @@ def observe(
     parameters = None if fit is None else fit.parameters
     seen = as_given
     if solved is not None and fit is not None and fit.solution.converged:
-        seen = solved_teeth_in_view(frame, solved, parameters) or as_given
+        seen = solved_teeth_in_view(frame, solved, parameters, within=as_given) or as_given
     mouth = mouth_of(frame, head, seen)
     picture = picture_quality(frame, mouth, seen)
     points = frame.views[0].corners.points if frame.views[0].corners is not None else {}
-    cover = cover_beside_model(fit) if fit is not None else None
     block = None if fit is None else fit.depth_block
-    with_skin = fit is not None and block is not None
+    cover, skin = None, None
+    if fit is not None and block is not None:
+        # without the waves that the fit found in the skin: what they mend at the lips is what is asked for
+        as_solved = block.predict(fit.parameters[:COUNT])
+        cover, skin = cover_beside_model(block, as_solved), skin_fit(fit, block, as_solved)
     return Observed(
         clicked=any(view.corners is not None and view.corners.points for view in frame.views),
         lower_states={code: points[code].state for code in LOWER_CORNERS if code in points},
@@ -91,7 +95,7 @@ def observe(
         cover=cover if cover is not None else cover_beside_clicks(frame),
         profile_share=_profile_share(fit),
         framing=None if mouth is None else framing_of(frame, head, mouth),
-        skin=skin_fit(fit) if fit is not None and with_skin else None,
+        skin=skin,
         wave_sd_mm=None if block is None else block.wave_sd_mm,
         residuals=() if corners is None or fit is None else click_residuals(corners, fit.parameters),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,14 +13,19 @@ from bite.evidence.exposure import Exposure, exposure_of
 from bite.evidence.gap_scan import GapScan, scan_gap
 from bite.evidence.luminance import Picture
 from bite.evidence.mouth import Mouth
-from bite.evidence.sharpness import Sharpness, sharpness_at_edges
+from bite.evidence.picture_piece import Piece, piece_of
+from bite.evidence.sharpness import EdgeWidth, Sharpness, sharpness_at_edges
 from bite.evidence.teeth_in_view import TeethInView
 from bite.evidence.tooth_regions import teeth_box_from_corners
 from bite.files.bundle import BiteFrame
+from bite.geometry.rigid import frozen
 from bite.geometry.teeth import LOWER, UPPER
 
 LEAST_PIXELS = 30
 GUARD_MM, RING_MM = 1.0, 4.0
+CROWN_PX = 30.0
+"""A crown wider than this many pixels is averaged down by whole pixels, to no fewer than these."""
+AROUND_CROWNS = 2.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,41 +53,55 @@ def picture_quality(frame: BiteFrame, mouth: Mouth | None, seen: TeethInView | N
         The solved model as the fit placed it; its teeth are then the region, else one is built from clicks.
     """
     image = frame.views[0].image
-    sharpness = None
-    if mouth is not None:
-        row = mouth.row
-        sharpness = sharpness_at_edges(
-            image,
-            edges_near_teeth(image, row),
-            across=row.across,
-            half_length_px=float(np.clip(row.crown_width_px / 3.0, 4.0, 60.0)),
-        )
-    gap, lower = _below_the_edge(image, mouth, sharpness)
-    exposure = _exposure(frame, image, mouth, seen)
-    return PictureQuality(exposure, _contrast(seen), sharpness, gap, lower)
-
-
-def _below_the_edge(
-    image: Picture, mouth: Mouth | None, sharpness: Sharpness | None
-) -> tuple[GapScan | None, EnamelReach | None]:
-    if mouth is None or len(mouth.row.upper_edge_px) < 2:
-        return None, None
-    row = mouth.row
-    width = sharpness.up_down or sharpness.worst if sharpness is not None else None
+    exposure, contrast = _exposure(frame, image, mouth, seen), _contrast(seen)
+    piece = None if mouth is None else _piece_around(image, mouth)
+    if mouth is None or piece is None:
+        return PictureQuality(exposure, contrast, None, None, None)
+    row = piece.row(mouth.row)
+    sharpness = sharpness_at_edges(
+        piece.image,
+        edges_near_teeth(piece.image, row),
+        across=row.across,
+        half_length_px=float(np.clip(row.crown_width_px / 3.0, 4.0, 30.0)),
+    )
+    width = sharpness.up_down or sharpness.worst
     blur, blur_sd = (1.0, 0.5) if width is None else (width.sigma_px, max(0.15, width.sigma_sd_px))
     known = len(row.lower_edge_px) >= 2 and not row.lower_covered
+    scale, scale_sd = mouth.mm_per_px * piece.binned, mouth.mm_per_px_sd * piece.binned
     gap = scan_gap(
-        image,
+        piece.image,
         row.upper_edge_px,
         down=row.down,
-        mm_per_px=mouth.mm_per_px,
-        mm_per_px_sd=mouth.mm_per_px_sd,
+        mm_per_px=scale,
+        mm_per_px_sd=scale_sd,
         lower_edge_px=row.lower_edge_px if known else None,
         blur_sigma_px=blur,
         blur_sigma_sd_px=blur_sd,
     )
-    lower = lower_enamel_shown(image, row, mm_per_px=mouth.mm_per_px, mm_per_px_sd=mouth.mm_per_px_sd)
-    return gap, lower
+    lower = lower_enamel_shown(piece.image, row, mm_per_px=scale, mm_per_px_sd=scale_sd)
+    gap = replace(gap, origins_px=frozen(piece.back(gap.origins_px)))
+    return PictureQuality(exposure, contrast, _in_picture_pixels(sharpness, piece.binned), gap, lower)
+
+
+def _piece_around(image: Picture, mouth: Mouth) -> Piece | None:
+    """Cut the incisors out with room for every scan line, a crown no wider than twice the width that is needed."""
+    row = mouth.row
+    middle, reach = row.upper_edge_px.mean(0), AROUND_CROWNS * row.crown_width_px
+    return piece_of(image, middle - reach, middle + reach, max(1, int(row.crown_width_px // CROWN_PX)))
+
+
+def _in_picture_pixels(sharpness: Sharpness, binned: int) -> Sharpness:
+    def widened(width: EdgeWidth | None) -> EdgeWidth | None:
+        if width is None or binned == 1:
+            return width
+        return replace(
+            width,
+            sigma_px=width.sigma_px * binned,
+            sigma_sd_px=width.sigma_sd_px * binned,
+            lines_sd_px=width.lines_sd_px * binned,
+        )
+
+    return replace(sharpness, sideways=widened(sharpness.sideways), up_down=widened(sharpness.up_down))
 
 
 def _exposure(
@@ -90,7 +109,9 @@ def _exposure(
 ) -> Exposure | None:
     across = mouth.row.across if mouth is not None else (1.0, 0.0)
     if seen is not None and int(seen.upper.sum()) >= LEAST_PIXELS:
-        return exposure_of(seen.picture, seen.upper, across=across, mm_per_px=seen.mm_per_px * seen.binned)
+        return exposure_of(
+            seen.picture, seen.upper, across=across, mm_per_px=seen.mm_per_px * seen.piece.binned
+        )
     corners = frame.views[0].corners
     if mouth is None or corners is None or not mouth.clicked:
         return None
@@ -107,7 +128,7 @@ def _exposure(
 def _contrast(seen: TeethInView | None) -> EnamelContrast | None:
     if seen is None or int(seen.teeth.sum()) < LEAST_PIXELS:
         return None
-    px = 1.0 / (seen.mm_per_px * seen.binned)
+    px = 1.0 / (seen.mm_per_px * seen.piece.binned)
     ring = ring_around(seen.teeth, guard_px=GUARD_MM * px, width_px=RING_MM * px)
     ring &= (seen.part >= 0) & (seen.part != UPPER) & (seen.part != LOWER)
     if int(ring.sum()) < LEAST_PIXELS:

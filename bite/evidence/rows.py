@@ -17,7 +17,7 @@ from bite.geometry.bite import overjet_overbite, overjet_overbite_with_sd
 from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER_CORNERS, UPPER_CORNERS
 
-ANGLES_OPEN_MM, ANGLES_OPEN_SD_MM = 0.35, 0.15
+ANGLES_OPEN_MM, ANGLES_OPEN_SD_MM = 0.35, 0.2
 """Corners sit on rounded angles, above the upper edge and below the lower one: they read more opening than there is
 between the edges (our estimate from crown shapes, no source)."""
 USUAL_OVERJET_MM, USUAL_OVERJET_SD_MM = 2.8, 1.7
@@ -150,17 +150,13 @@ def _row_depths(
 def _solved(head: Head | None) -> tuple[float, float] | None:
     if head is None:
         return None
-    rows = [
-        np.array([head.corners[code] for code in row if code in head.corners]).reshape(-1, 3)
-        for row in (UPPER_CORNERS, LOWER_CORNERS)
-    ]
+    names = [[code for code in row if code in head.corners] for row in (UPPER_CORNERS, LOWER_CORNERS)]
+    # overjet is told at the midline; distal angles stand back along the arch, the upper ones more than the lower
+    middle = [[code for code in row if code.endswith("m")] for row in names]
+    if all(middle):
+        names = middle
+    rows = [np.array([head.corners[code] for code in row]).reshape(-1, 3) for row in names]
     if not len(rows[0]) or not len(rows[1]):
         return None
     return overjet_overbite(rows[0], rows[1], forward=head.forward, up=head.up)
 
-
-def row_middle(head: Head, upper: bool) -> Array | None:
-    """Give the middle of a row's known corners, shape (3,), mm."""
-    row = UPPER_CORNERS if upper else LOWER_CORNERS
-    known = [head.corners[code] for code in row if code in head.corners]
-    return np.asarray(np.mean(known, axis=0)) if known else None

@@ -23,7 +23,7 @@ MATRIX = "pose = [[1, 0, 0, {x}], [0, 1, 0, {y}], [0, 0, 1, {z}], [0, 0, 0, 1]]"
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """A fault of the whole scene, and words of which the answer must hold one, in any letters."""
+    """A fault of the whole scene, and words of which the answer must hold one."""
 
     name: str
     spoil: Callable[[Path], object]
@@ -118,39 +118,23 @@ def _rest_as_solved(folder: Path) -> None:
     (folder / "solved.obj").write_bytes((folder / "rest.obj").read_bytes())
 
 
+UNIT, MODEL, TEETH = "plover-b02.bite.toml", "solved.obj", ("corners-plausible",)
+
 CASES = (
-    Case(
-        "depth map in another unit",
-        _swap("plover-b02.bite.toml", "unit_mm = 0.1", "unit_mm = 0.125"),
-        ("unit", "apart", "wide", "skin"),
-    ),
-    Case(
-        "mesh in another unit",
-        _swap("plover-b02.bite.toml", "unit_mm = 10.0", "unit_mm = 25.4"),
-        ("unit", "width"),
-    ),
-    Case("mirrored picture", _mirrored, ("mirror",)),
-    Case("left and right swapped", _sides_swapped, ("swapped", "mirror", "left")),
-    Case("rows swapped", _rows_swapped, ("row", "upper", "lower")),
-    Case("wrong teeth", _neighbours, ("tooth", "teeth", "width", "apart")),
-    Case("closed lips", lambda folder: None, ("closed", "teeth"), "redshank", "redshank-a05"),
-    Case(
-        "still in rest pose",
-        _rest_as_solved,
-        ("rest", "closed", "teeth", "expression"),
-        "avocet",
-        "avocet-a03",
-    ),
-    Case(
-        "depth camera looks away",
-        _swap("depth.camera.yaml", AS_SHOT, AWAY_FROM_THE_FACE),
-        ("depth camera", "behind", "outside", "look", "overlap"),
-    ),
-    Case("model behind the camera", _moved(z=-700.0), ("behind", "front of")),
-    Case("teeth outside the picture", _moved(x=600.0), ("outside", "picture")),
-    Case("model far from the measured skin", _moved(z=80.0), ("skin", "off", "apart", "mm")),
-    Case("no depth on the mouth", _without_depth(lambda d: _columns(d) < 90), ("depth", "reading")),
-    Case("no depth at all", _without_depth(lambda d: _columns(d) < 0), ("depth", "reading")),
+    Case("depth map in another unit", _swap(UNIT, "= 0.1", "= 0.125"), ("unit", "skin-agrees")),
+    Case("mesh in another unit", _swap(UNIT, "unit_mm = 10.0", "unit_mm = 25.4"), ("unit_mm",)),
+    Case("mirrored picture", _mirrored, ("mirrored",)),
+    Case("left and right swapped", _sides_swapped, ("swapped", "mirrored")),
+    Case("rows swapped", _rows_swapped, TEETH),
+    Case("wrong teeth", _neighbours, TEETH),
+    Case("closed lips", lambda folder: None, ("rest export", "closed"), "redshank", "redshank-a05"),
+    Case("still in rest pose", _rest_as_solved, ("rest export", "closed"), "avocet", "avocet-a03"),
+    Case("depth camera looks away", _swap("depth.camera.yaml", AS_SHOT, AWAY_FROM_THE_FACE), ("behind",)),
+    Case("model behind the camera", _moved(z=-700.0), ("behind",)),
+    Case("teeth outside the picture", _moved(x=600.0), ("outside the picture",)),
+    Case("model far from the measured skin", _moved(z=80.0), ("skin-agrees",)),
+    Case("no depth on the mouth", _without_depth(lambda d: abs(_columns(d) - 240) > 70), ("depth-covered",)),
+    Case("no depth at all", _without_depth(lambda d: _columns(d) < 0), ("reading",)),
 )
 
 
@@ -172,4 +156,4 @@ def test_a_scene_that_cannot_be_is_refused_and_named(
         told = " ".join([decision["why"], *(f"{f['code']} {f['text']} {f['todo']}" for f in bad)])
         assert (ran.code, decision["dial_advised"]) == (1, False), told
         assert decision["verdict"] in ("unsure", "reshoot"), told
-    assert any(word in told.lower() for word in case.says), told
+    assert any(word in told for word in case.says), told

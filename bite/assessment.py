@@ -16,7 +16,7 @@ from bite.geometry.rigid import Array
 
 @dataclass(frozen=True, slots=True)
 class CornerMark:
-    """Where one corner or landmark of one view was clicked and where the model has it, px; None where unknown.
+    """Where a corner or landmark was clicked in one view and where the model has it, px; None: unknown.
 
     ``state`` is the click's state ("seen", "unsure", "covered", "hidden", "landmark").
     """

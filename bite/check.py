@@ -27,7 +27,8 @@ from bite.settle import what_would_settle
 
 ROWS_CONTRADICT_SD = 3.0
 UPPER_FINE_SD = 3.0
-"""The lower clicks are left out only where the upper ones then all lie within this of the model (our choice)."""
+"""The lower clicks are left out only where the upper ones then all lie within this of the model (our
+choice)."""
 NO_MODEL = "there is no solved model to hold the frame against"
 
 
@@ -47,8 +48,8 @@ def check_frame(
     Raises
     ------
     InputError
-        When the inputs contradict each other so that no comparison makes sense: mirrored or swapped corners, a
-        wrong unit, a model out of the picture or with its teeth hidden.
+        When the inputs contradict each other so that no comparison makes sense: mirrored or swapped
+        corners, a wrong unit, a model out of the picture or with its teeth hidden.
 
     Examples
     --------
@@ -153,7 +154,7 @@ def _without_lower(frame: BiteFrame, solved: SolvedHead) -> OffsetFit | None:
 
 
 def _unsure_unless_settled(decision: Decision, fit: OffsetFit | None) -> Decision:
-    """Take back an answer that stands on a fit that did not settle, or that ended at a bound of the offset."""
+    """Take back an answer whose fit did not settle, or ended at a bound of the offset."""
     if fit is None or decision.verdict in (Verdict.RESHOOT, Verdict.UNSURE):
         return decision
     if fit.solution.converged and "forward_mm" not in fit.solution.at_bound:

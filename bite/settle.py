@@ -29,14 +29,16 @@ def what_would_settle(frame: BiteFrame, solved: SolvedHead, evidence: OffsetEvid
     device = frame.device.name
     if evidence.depth is not None and bias_sd >= max(fit.sampling_sd_mm, head_sd):
         return (
-            f"state the enamel bias of {device} (how much deeper than its surface it sees enamel: enamel_bias_mm and "
+            f"state the enamel bias of {device} (how much deeper than its surface it sees enamel: "
+            f"enamel_bias_mm and "
             f"enamel_bias_sd_mm in its device table); not knowing it makes {bias_sd:.2f} mm of the sd"
         )
     if head_sd > fit.sampling_sd_mm:
         clicked = all(view.corners is not None and view.corners.landmarks for view in frame.views)
         if evidence.depth is None and not (clicked and solved.head.landmarks):
             return (
-                "click landmarks that the rig names in every view, or give a depth map: what holds the head now is the "
+                "click landmarks that the rig names in every view, or give a depth map: what holds the "
+                "head now is the "
                 f"belief that it was solved to 1 mm and 1 degree, which makes {head_sd:.2f} mm of the sd"
             )
         if evidence.depth is None:
@@ -47,7 +49,10 @@ def what_would_settle(frame: BiteFrame, solved: SolvedHead, evidence: OffsetEvid
         seen = fit.solution.seen[fit.solution.blocks.index(block)]
         teeth = int((seen.used & (seen.teeth_share > 0.9)).sum())
         if teeth < FEW_TEETH_PX:
-            return f"more enamel in the depth map ({teeth} pixels of pure enamel now): lips wider apart, or the camera nearer"
+            return (
+                f"more enamel in the depth map ({teeth} pixels of pure enamel now): lips wider apart, or the "
+                "camera nearer"
+            )
         return "a steadier depth map (several frames averaged), or corners in a second calibrated view"
     if evidence.depth is not None:
         return "a depth map in place of one line, or corners in a second calibrated view"
@@ -55,6 +60,6 @@ def what_would_settle(frame: BiteFrame, solved: SolvedHead, evidence: OffsetEvid
 
 
 def _from_prior(fit: OffsetFit, evidence: OffsetEvidence, which: tuple[P, ...]) -> float:
-    """Give the sd of t, mm, that the priors of some parameters bring in: data that beat a prior leave nothing."""
+    """Give the sd of t, mm, that some priors bring in: data that beat a prior leave nothing."""
     row = fit.solution.bread[P.FORWARD_MM, list(which)]
     return float(np.sqrt(row**2 @ evidence.prior.precision[list(which)]))

@@ -1,4 +1,4 @@
-"""Is there an opening between the incisal edges?"""
+"""Is there an opening between the incisal edges? One finding."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def bite_gap(gap: Estimate | None, scan: GapScan | None, lower_shown: EnamelReac
             finding,
             severity=Severity.WARN,
             text=f"corners and picture disagree: {finding.text}",
-            todo="look at the picture: are the lower corners clicked on the edge, or is the dark line a shadow?",
+            todo="are the lower corners clicked on the edge, or is the dark line in the picture a shadow?",
         )
     if _Says.OPEN in (clicks, picture):
         return replace(finding, severity=Severity.FAIL, todo=_TODO, needs_reshoot=True)
@@ -74,9 +74,9 @@ def bite_gap(gap: Estimate | None, scan: GapScan | None, lower_shown: EnamelReac
         return replace(
             finding,
             severity=Severity.NOTE,
-            text="whether the rows meet cannot be seen: no lower corner is seen, and the lower enamel does not show "
+            text="whether the rows meet cannot be seen: no lower corner is seen, and no lower enamel shows "
             "below the upper edge",
-            todo="make sure that the teeth are closed in this frame, or choose one with the lower teeth in sight",
+            todo="make sure that the teeth are closed here, or choose a frame with the lower teeth in sight",
         )
     if clicks is _Says.NOTHING:
         return replace(
@@ -119,7 +119,8 @@ def _picture_told(scan: GapScan, says: _Says) -> str:
             f"a dark band on {100 * scan.opening.value:.0f} % of {scan.lines_read} scan lines in the picture"
         )
     return (
-        f"enamel follows below the upper edge on {100 * (scan.overlap.value + scan.shadow_line.value):.0f} % of "
+        f"enamel follows below the upper edge on "
+        f"{100 * (scan.overlap.value + scan.shadow_line.value):.0f} % of "
         f"{scan.lines_read} scan lines in the picture"
     )
 

@@ -1,4 +1,4 @@
-"""Are the distances between clicked corners those of incisors?"""
+"""Are the distances between clicked corners those of incisors? One finding."""
 
 from __future__ import annotations
 
@@ -29,7 +29,8 @@ def corners_plausible(spans: tuple[CrownSpan, ...], *, clicked: bool) -> Finding
         return Finding(
             CODE,
             Severity.NOTE,
-            "no distance between corners could be measured: it takes two seen corners of a row, and depth, a second "
+            "no distance between corners could be measured: it takes two seen corners of a row, and "
+            "depth, a second "
             "view or a solved model",
             "click both distal corners of the upper row (11d and 21d)",
         )
@@ -45,7 +46,8 @@ def corners_plausible(spans: tuple[CrownSpan, ...], *, clicked: bool) -> Finding
     if severity is not Severity.OK:
         size = "wide" if worst.off_by_sd > 0 else "narrow"
         todo = (
-            f"too {size} for these teeth by {off:.1f} sd: look whether a lateral was clicked for a central, whether "
+            f"too {size} for these teeth by {off:.1f} sd: look whether a lateral was clicked for a "
+            f"central, whether "
             "the camera file belongs to this picture, and whether the teeth are a child's or worn"
         )
     return Finding(

@@ -1,4 +1,4 @@
-"""Does the depth map have readings on teeth and skin, and how good are they?"""
+"""Does the depth map have readings on teeth and skin, and how good are they? One finding."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ CODE = "depth-covered"
 TEETH_WARN, TEETH_FAIL, SKIN_WARN = 0.6, 0.15, 0.6
 _SOURCE = "shares: common practice, no source"
 _TODO = (
-    "holes on enamel come from glints and from standing too near: move the sensor back, turn it or the light a little, "
+    "holes on enamel come from glints and from standing too near: move the sensor back, turn it or the "
+    "light a little, "
     "or average several frames"
 )
 
@@ -65,7 +66,8 @@ def depth_covered(
     text += " have a reading"
     if cover.noise_skin_mm is not None and cover.correlation_px is not None:
         text += (
-            f"; noise {cover.noise_skin_mm:.2f} mm on skin, {cover.noise_teeth_mm:.2f} mm on enamel, correlated over "
+            f"; noise {cover.noise_skin_mm:.2f} mm on skin, {cover.noise_teeth_mm:.2f} mm on enamel, "
+            f"correlated over "
             f"{cover.correlation_px:.1f} px"
         )
     if smoothing is not None:

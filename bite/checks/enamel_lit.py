@@ -1,4 +1,4 @@
-"""Is the enamel lit so that its edges can be seen?"""
+"""Is the enamel lit so that its edges can be seen? One finding."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def enamel_lit(exposure: Exposure | None) -> Finding:
         todo = (
             "more light from the front, or a longer exposure; mind the eyes"
             if dark
-            else "less light or a shorter exposure, softer or cross-polarised light; do not brighten the picture afterwards"
+            else "less light or a shorter exposure, softer or cross-polarised light"
         )
     return Finding(
         CODE,

@@ -1,4 +1,4 @@
-"""Did the fit settle, on values inside their bounds, with clicks that agree with each other?"""
+"""Did the fit settle, on values inside their bounds, with clicks that agree with each other? One finding."""
 
 from __future__ import annotations
 
@@ -41,7 +41,10 @@ def clicks_agree(residuals: tuple[ClickResidual, ...]) -> Finding:
     chi2 = sum(r.off_sd**2 for r in both) / (2 * len(both))
     worst = max(residuals, key=lambda r: r.off_sd)
     place = f"{worst.name} in view {worst.view}"
-    text = f"clicks lie {chi2**0.5:.1f} times their sd from the fitted model; farthest {place}, {worst.off_sd:.1f} sd"
+    text = (
+        f"clicks lie {chi2**0.5:.1f} times their sd from the fitted model; farthest {place}, "
+        f"{worst.off_sd:.1f} sd"
+    )
     severity, todo = Severity.OK, ""
     if chi2 > CHI2_WARN or worst.off_sd > ONE_CLICK_SD:
         severity, todo = Severity.WARN, f"look at {place} first"

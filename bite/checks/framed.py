@@ -1,4 +1,4 @@
-"""Is the head framed so that a bite can be registered, and the jaw has room to open?"""
+"""Is the head framed so that a bite can be registered, and the jaw has room to open? One finding."""
 
 from __future__ import annotations
 
@@ -28,7 +28,8 @@ def framed(framing: Framing | None) -> Finding:
     if framing.turn_deg is not None and framing.below_deg is not None:
         height = "below" if framing.below_deg >= 0 else "above"
         told.append(
-            f"head turned {abs(framing.turn_deg):.0f} degrees, camera {abs(framing.below_deg):.0f} degrees {height} the "
+            f"head turned {abs(framing.turn_deg):.0f} degrees, camera {abs(framing.below_deg):.0f} "
+            f"degrees {height} the "
             "occlusal plane"
         )
     told.append(f"{framing.under_mm:.0f} mm of picture below the incisors")
@@ -43,7 +44,8 @@ def framed(framing: Framing | None) -> Finding:
             framing.border_mm,
             LEAST_BORDER_MM,
             "mm",
-            "the mouth stands at the picture's border: bring it nearer to the middle, where the lens is known best",
+            "the mouth stands at the picture's border: bring it nearer to the middle, where the lens is "
+            "known best",
         )
     if framing.turn_deg is not None and abs(framing.turn_deg) > TURN_WARN_DEG:
         return fault(

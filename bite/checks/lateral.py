@@ -17,7 +17,10 @@ def lateral(right: Estimate, up: Estimate, tolerance_mm: float) -> Finding:
     right, up : Estimate, mm, right in an unmirrored picture
     tolerance_mm : float, mm
     """
-    text = f"the teeth stand off by {right.value:+.1f} +- {right.sd:.1f} mm to the right and {up.value:+.1f} +- {up.sd:.1f} mm up"
+    text = (
+        f"the teeth must move {right.value:+.1f} +- {right.sd:.1f} mm to the right and "
+        f"{up.value:+.1f} +- {up.sd:.1f} mm up"
+    )
     worst = max((right, up), key=lambda part: abs(part.value))
     off = [p for p in (right, up) if abs(p.value) > tolerance_mm and abs(p.value) > SURE_SD * p.sd]
     if off:

@@ -1,4 +1,4 @@
-"""How much of the lower incisors shows, how each lower corner was clicked, and what the solved model expects."""
+"""How much of the lower incisors shows, how each corner was clicked, and what the model expects."""
 
 from __future__ import annotations
 
@@ -37,7 +37,8 @@ def overbite_visible(
     if shown is not None:
         measured, sd = shown.shown_mm / LOWER_CROWN_MM, shown.sd_mm / LOWER_CROWN_MM
         parts.append(
-            f"{shown.shown_mm:.1f} mm of lower enamel shows ({100 * min(measured, 1.0):.0f} % of a usual crown)"
+            f"{shown.shown_mm:.1f} mm of lower enamel shows ({100 * min(measured, 1.0):.0f} % of a usual "
+            f"crown)"
         )
     differ = []
     if predicted is not None:
@@ -51,7 +52,8 @@ def overbite_visible(
         return Finding(
             CODE,
             Severity.WARN,
-            f"{text}; the lower clicks lie {rows_contradict_sd:.1f} sd away from where the upper ones put them, so the "
+            f"{text}; the lower clicks lie {rows_contradict_sd:.1f} sd away from where the upper ones put "
+            f"them, so the "
             "fit was made without them",
             "look at the lower clicks and at how the solved jaw is closed",
             measured,

@@ -1,4 +1,4 @@
-"""Overjet and overbite, measured beside solved, beside a published band. Never a judgement of a person's teeth."""
+"""Overjet and overbite, measured beside solved, beside a band. Never a judgement of a person's teeth."""
 
 from __future__ import annotations
 
@@ -72,7 +72,8 @@ def _finding(
         if off > DIFFER_SD * measured.sd and off > DIFFER_MM:
             severity = Severity.WARN
             todo = (
-                f"the solved bite differs by {off:.1f} mm: look at how the jaw was solved in this frame before the teeth "
+                f"the solved bite differs by {off:.1f} mm: look at how the jaw was solved in this frame "
+                f"before the teeth "
                 "are moved"
             )
     return Finding(

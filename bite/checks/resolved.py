@@ -1,4 +1,4 @@
-"""Are the incisors large enough in picture and depth map?"""
+"""Are the incisors large enough in picture and depth map? One finding."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ CODE = "resolved"
 LEAST_PX = 12.0
 LEAST_STRIP = 3.0
 _SOURCE = (
-    "12 px per central incisor: measured on portraits, where clicks of half a pixel then stand for a third of a mm; "
+    "12 px per central incisor: measured on portraits, where clicks of half a pixel then stand for a "
+    "third of a mm; "
     "our choice"
 )
 
@@ -35,7 +36,10 @@ def resolved(mouth: Mouth | None, cover: DepthCover | None, smoothing_px: float 
             source=_SOURCE,
         )
     width = mouth.row.crown_width_px
-    text = f"{width:.1f} px per incisor, needed {LEAST_PX:g}; {1 / mouth.mm_per_px:.1f} px per mm from {mouth.scale_from}"
+    text = (
+        f"{width:.1f} px per incisor, needed {LEAST_PX:g}; "
+        f"{1 / mouth.mm_per_px:.1f} px per mm from {mouth.scale_from}"
+    )
     if cover is not None and cover.mm_per_px is not None:
         text += f"; a depth pixel is {cover.mm_per_px:.2f} mm"
     severity, todo = Severity.OK, ""
@@ -51,7 +55,8 @@ def resolved(mouth: Mouth | None, cover: DepthCover | None, smoothing_px: float 
     ):
         severity = Severity.WARN
         text += (
-            f"; the strip of enamel is {cover.strip_px:.0f} depth pixels high, less than {LEAST_STRIP:g} times the "
+            f"; the strip of enamel is {cover.strip_px:.0f} depth pixels high, less than {LEAST_STRIP:g} "
+            f"times the "
             f"sensor's blur of {smoothing_px:.1f} px"
         )
         todo = "bare more of the teeth, or bring the sensor nearer: what it sees there is mostly lip"

@@ -1,4 +1,4 @@
-"""Do the upper and the lower teeth ask for the same move?"""
+"""Do the upper and the lower teeth ask for the same move? One finding."""
 
 from __future__ import annotations
 
@@ -20,7 +20,10 @@ def rows_agree(rows: Estimate | None) -> Finding:
             unit="mm",
         )
     way = "forward of" if rows.value > 0 else "behind"
-    text = f"the lower teeth ask for a place {abs(rows.value):.1f} +- {rows.sd:.1f} mm {way} where the upper ones do"
+    text = (
+        f"the lower teeth ask for a place {abs(rows.value):.1f} +- {rows.sd:.1f} mm {way} where the upper "
+        "ones do"
+    )
     off = abs(rows.value) > LIMIT_MM and abs(rows.value) > LIMIT_SD * rows.sd
     return Finding(
         CODE,

@@ -1,4 +1,4 @@
-"""Was the frame shot with the class of device that the performances use?"""
+"""Was the frame shot with the class of device that the performances use? One finding."""
 
 from __future__ import annotations
 
@@ -25,5 +25,6 @@ def same_device(device: str, performance_device: str | None) -> Finding:
         CODE,
         Severity.WARN,
         f"shot with {device}, but the performances use {performance_device}",
-        "what a device does to depth on enamel does not carry over: register the bite with the device of the performance",
+        "what a device does to depth on enamel does not carry over: register the bite with the device of "
+        "the performance",
     )

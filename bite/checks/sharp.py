@@ -1,4 +1,4 @@
-"""Are the incisors sharp enough to click?"""
+"""Are the incisors sharp enough to click? One finding."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ CODE = "sharp"
 WARN_PX, WARN_MM = 2.5, 0.6
 FAIL_MM = 1.2
 _SOURCE = (
-    "a corner cannot be clicked to better than the sd of its edge; 0.6 mm then outweighs every other part (common "
+    "a corner cannot be clicked to better than the sd of its edge; 0.6 mm then outweighs every other part "
+    "(common "
     "practice, no source)"
 )
 

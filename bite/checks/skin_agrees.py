@@ -1,4 +1,4 @@
-"""Does the solved skin agree with the measured one, above all at the lips?"""
+"""Does the solved skin agree with the measured one, above all at the lips? One finding."""
 
 from __future__ import annotations
 
@@ -24,9 +24,15 @@ def skin_agrees(skin: SkinFit | None, wave_sd_mm: float | None, *, posed_by_land
     """
     if skin is None:
         return Finding(
-            CODE, Severity.OK, "solved and measured skin were not compared: that takes a depth map", source=_SOURCE
+            CODE,
+            Severity.OK,
+            "solved and measured skin were not compared: it takes a depth map",
+            source=_SOURCE,
         )
-    text = f"the solved head was moved {skin.shift_mm:.1f} mm and turned {skin.turn_deg:.1f} degrees onto the measured skin"
+    text = (
+        f"the solved head was moved {skin.shift_mm:.1f} mm and turned {skin.turn_deg:.1f} degrees onto the "
+        "measured skin"
+    )
     if skin.lips is not None:
         side = "in front of" if skin.lips.value > 0 else "behind"
         text += (

@@ -1,4 +1,4 @@
-"""Does the solved model show its teeth where the picture does?"""
+"""Does the solved model show its teeth where the picture does? One finding."""
 
 from __future__ import annotations
 
@@ -25,13 +25,15 @@ def teeth_shown(contrast: EnamelContrast | None, shown_mm2: float | None, *, sam
     severity, todo = Severity.OK, ""
     if contrast is not None:
         text += (
-            f"; a pixel there looks more like enamel than one around it with chance {contrast.separability:.2f} "
+            f"; a pixel there looks more like enamel than one around it with chance "
+            f"{contrast.separability:.2f} "
             f"({contrast.basis})"
         )
         if contrast.separability + 2 * contrast.separability_sd < LIMIT:
             severity = Severity.WARN
             todo = (
-                "model and picture do not show teeth in one place: check the pose, and that the model was exported in the "
+                "model and picture do not show teeth in one place: check the pose, and that the model was "
+                "exported in the "
                 "expression of this frame"
             )
     if same_as_rest:

@@ -14,11 +14,15 @@ from bite.fit.linear import Block
 from bite.fit.parameters import Prior
 
 ONE_VIEW = (
-    "corners of one view never fix the offset: at 300 mm and 0.5 px the distance from two known crown widths is "
+    "corners of one view never fix the offset: at 300 mm and 0.5 px the distance from two known crown "
+    "widths is "
     "uncertain by 2.7 mm, and by 20 mm with the population's spread of widths"
 )
 """Reckoned with ``geometry.triangulate.known_width_depth_sd_mm``; spread from reference/crown_widths.toml."""
-NEEDED = "a depth map, a depth profile with region and solved_depth_mm, or a second calibrated view with its corners"
+NEEDED = (
+    "a depth map, a depth profile with region and solved_depth_mm, or a second calibrated view with its "
+    "corners"
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Measured depth where corners were clicked, read on the enamel beside them: clicks themselves lie on edges."""
+"""Measured depth where corners were clicked, read on the enamel beside them: clicks lie on edges."""
 
 from __future__ import annotations
 

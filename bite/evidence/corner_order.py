@@ -72,7 +72,8 @@ def corner_problems(corners: Corners, *, axes: PictureAxes | None = None) -> tup
     --------
     >>> from pathlib import Path
     >>> from bite.files.corners import CornerPoint
-    >>> seen = {"11d": CornerPoint(CornerState.SEEN, 90.0, 50.0), "21d": CornerPoint(CornerState.SEEN, 10.0, 50.0)}
+    >>> at = {"11d": 90.0, "21d": 10.0}
+    >>> seen = {code: CornerPoint(CornerState.SEEN, x, 50.0) for code, x in at.items()}
     >>> corner_problems(Corners(Path("a.json"), "a.png", 100, 100, seen))[0].fault
     <CornerFault.MIRRORED: 'mirrored picture'>
     """
@@ -105,7 +106,8 @@ def corner_problems(corners: Corners, *, axes: PictureAxes | None = None) -> tup
                 CornerFault.MIRRORED,
                 codes,
                 f"the row runs the wrong way: {_order(rows)} stand in mirrored order",
-                "use the unmirrored picture, or click again: tooth 11 is the performer's upper right and stands on "
+                "use the unmirrored picture, or click again: tooth 11 is the performer's upper right and "
+                "stands on "
                 "the left of the picture",
             )
         )
@@ -137,7 +139,7 @@ def corner_problems(corners: Corners, *, axes: PictureAxes | None = None) -> tup
 
 
 def axes_in_view(head: Head, view: LoadedView) -> PictureAxes | None:
-    """Project a solved model's right and down at its incisors into a view; None where they are not in front."""
+    """Project a solved model's right and down at its incisors into a view; None behind the camera."""
     tips = head.centre_mm + np.array([np.zeros(3), head.right, -head.up])
     pixels = view.camera.project(tips)
     steps = pixels[1:] - pixels[0]

@@ -51,8 +51,8 @@ class SkinFit:
     shift_mm, shift_sd_mm : float, length of the head's shift, and the sd along it
     turn_deg, turn_sd_deg : float
     lips : Estimate or None
-        Measured minus solved depth on skin within 6 mm of the teeth, against the skin farther out, mm; positive where
-        the solved lips stand too far forward.
+        Measured minus solved depth on skin within 6 mm of the teeth, against the skin farther out, mm;
+        positive where the solved lips stand too far forward.
     """
 
     shift_mm: float
@@ -94,7 +94,7 @@ def cover_beside_model(block: DepthBlock, seen: Prediction) -> DepthCover:
 
 
 def cover_beside_clicks(frame: BiteFrame) -> DepthCover | None:
-    """Measure coverage on the enamel beside the clicked corners; None without a map or without such clicks."""
+    """Measure coverage on the enamel beside the clicked corners; None without a map or such clicks."""
     if frame.depth_map is None or frame.depth_camera is None:
         return None
     points = seen_points(frame, 0)

@@ -20,7 +20,7 @@ class Framing:
     ----------
     distance_mm : of the incisors from the camera
     turn_deg : of the head to the side, from the camera's line of sight; 0 is straight
-    below_deg : how far the camera stands below the occlusal plane, looking up at the teeth; negative from above
+    below_deg : how far the camera stands below the occlusal plane, looking up; negative from above
     roll_deg : of the tooth row in the picture
     border_mm : from the mouth to the nearest border of the picture
     under_mm : room below the mouth, along the picture's down direction of the teeth

@@ -67,7 +67,8 @@ def solved_teeth_in_view(
         raise InputError(
             model,
             "teeth",
-            f"the solved model shows {shown:.0f} mm2 of teeth to the camera, needed {LEAST_SHOWN_MM2:.0f}: {pose}",
+            f"the solved model shows {shown:.0f} mm2 of teeth to the camera, needed "
+            f"{LEAST_SHOWN_MM2:.0f}: {pose}",
             "export the model in the expression of the bite frame, lips apart and teeth bare",
         )
     return seen

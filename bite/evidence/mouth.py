@@ -40,7 +40,7 @@ class Mouth:
 
 
 def mouth_of(frame: BiteFrame, head: Head | None, seen: TeethInView | None) -> Mouth | None:
-    """Find the upper incisors in the reference picture; None without usable clicks and without a model's corners.
+    """Find the upper incisors in the reference picture; None without usable clicks or model corners.
 
     Parameters
     ----------

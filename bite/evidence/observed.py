@@ -29,8 +29,8 @@ from bite.geometry.teeth import LOWER_CORNERS
 class Observed:
     """Evidence of a frame after the fit; None where the frame lacks what it takes.
 
-    ``lower_states`` holds the lower corners of the reference view as clicked; ``profile_share`` the share of a
-    profile's rows on enamel with a reading.
+    ``lower_states`` holds the lower corners of the reference view as clicked; ``profile_share`` the share
+    of a profile's rows on enamel with a reading.
     """
 
     clicked: bool

@@ -1,4 +1,4 @@
-"""A piece of a picture, averaged down by whole pixels: a large photograph holds more than the measurements need."""
+"""A piece of a picture, averaged down by whole pixels: a large one holds more than measuring needs."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ class Piece:
 
 
 def piece_of(image: Picture, low_px: Array, high_px: Array, binned: int) -> Piece | None:
-    """Cut a piece between two pixels, averaging over whole blocks; None where nothing of the picture lies there.
+    """Cut a piece between two pixels, averaging over whole blocks; None where there is no picture.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What the reference picture shows of the teeth: light, contrast, sharpness, and what follows below their edge."""
+"""What the reference picture shows of the teeth: light, contrast, sharpness, what follows below."""
 
 from __future__ import annotations
 
@@ -84,7 +84,7 @@ def picture_quality(frame: BiteFrame, mouth: Mouth | None, seen: TeethInView | N
 
 
 def _piece_around(image: Picture, mouth: Mouth) -> Piece | None:
-    """Cut the incisors out with room for every scan line, a crown no wider than twice the width that is needed."""
+    """Cut the incisors out with room for every scan line, averaged down where a crown is wide."""
     row = mouth.row
     middle, reach = row.upper_edge_px.mean(0), AROUND_CROWNS * row.crown_width_px
     return piece_of(image, middle - reach, middle + reach, max(1, int(row.crown_width_px // CROWN_PX)))

@@ -1,4 +1,4 @@
-"""Distances between the two rows of teeth: opening, overjet, overbite; measured, and as the solved model has them."""
+"""Distances between the two rows of teeth: opening, overjet, overbite; measured and as solved."""
 
 from __future__ import annotations
 
@@ -14,16 +14,16 @@ from bite.files.bundle import BiteFrame
 from bite.fit.head import Head
 from bite.fit.offset import Estimate, OffsetFit
 from bite.geometry.bite import overjet_overbite, overjet_overbite_with_sd
-from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER_CORNERS, UPPER_CORNERS
 
 ANGLES_OPEN_MM, ANGLES_OPEN_SD_MM = 0.35, 0.2
-"""Corners sit on rounded angles, above the upper edge and below the lower one: they read more opening than there is
-between the edges (our estimate from crown shapes, no source)."""
+"""Corners sit on rounded angles, above the upper edge and below the lower one: they read more opening than
+there is between the edges (our estimate from crown shapes, no source)."""
 USUAL_OVERJET_MM, USUAL_OVERJET_SD_MM = 2.8, 1.7
 """How far the lower row stands behind where nothing measured it (reference/overjet_overbite.toml)."""
 UNKNOWN_PITCH_SD_RAD = np.deg2rad(10.0)
-"""Nobody told where forward is: the camera may look along the occlusal plane or 10 degrees off it (our choice)."""
+"""Nobody told where forward is: the camera may look along the occlusal plane or 10 degrees off it (our
+choice)."""
 KNOWN_PITCH_SD_RAD = np.deg2rad(2.0)
 
 
@@ -32,7 +32,7 @@ class BiteMeasures:
     """Distances between the rows, mm; None where not measured.
 
     ``gap`` is the opening between the incisal edges (negative where they overlap) from clicked corners,
-    ``gap_picture`` the same from the picture; overjet and overbite as measured and as the solved model has them.
+    ``gap_picture`` the same from the picture; overjet and overbite as measured and as solved.
     """
 
     gap: Estimate | None
@@ -79,10 +79,10 @@ def bite_measures(
 def opening_from_corners(
     frame: BiteFrame, head: Head | None, fit: OffsetFit | None, mouth: Mouth | None
 ) -> Estimate | None:
-    """Measure the opening between the incisal edges along up, mm, from corners seen in both rows of the first view.
+    """Measure the opening between the incisal edges along up, mm, from corners seen in both rows.
 
-    Each row is put at its own depth, and only the part along up of the occlusal plane counts: an overjet seen from
-    below is no gap. None unless both rows have a seen corner and some distance is known.
+    Each row is put at its own depth, and only the part along up of the occlusal plane counts: an overjet
+    seen from below is no gap. None unless both rows have a seen corner and some distance is known.
     """
     points = seen_points(frame, 0)
     upper = [code for code in UPPER_CORNERS if code in points]
@@ -151,7 +151,7 @@ def _solved(head: Head | None) -> tuple[float, float] | None:
     if head is None:
         return None
     names = [[code for code in row if code in head.corners] for row in (UPPER_CORNERS, LOWER_CORNERS)]
-    # overjet is told at the midline; distal angles stand back along the arch, the upper ones more than the lower
+    # overjet is told at the midline; distal angles stand back along the arch, upper ones more than lower
     middle = [[code for code in row if code.endswith("m")] for row in names]
     if all(middle):
         names = middle
@@ -159,4 +159,3 @@ def _solved(head: Head | None) -> tuple[float, float] | None:
     if not len(rows[0]) or not len(rows[1]):
         return None
     return overjet_overbite(rows[0], rows[1], forward=head.forward, up=head.up)
-

@@ -1,4 +1,4 @@
-"""Distances between clicked corners in mm: through two views, through measured depth, through the solved model."""
+"""Distances between clicked corners in mm: through two views, measured depth, the solved model."""
 
 from __future__ import annotations
 
@@ -29,7 +29,8 @@ PAIRS = (
 )
 """Corners and the crowns between them."""
 ANGLE_INSIDE, ANGLE_INSIDE_SD = 0.03, 0.04
-"""Share of a crown's greatest width by which its rounded angles are clicked inside it: an estimate, no source."""
+"""Share of a crown's greatest width by which its rounded angles are clicked inside it: an estimate, no
+source."""
 _UNIT_STEPS = (10.0, 25.4, 100.0, 304.8, 1000.0)
 
 

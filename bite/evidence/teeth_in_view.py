@@ -19,9 +19,11 @@ HALF_MM = 30.0
 """Half side of the piece: both rows of front teeth, the lips, and some skin."""
 REACH_MM = 64.0
 WIDEST_PX = 280
-"""A wider piece is averaged down by whole pixels: a quarter of a millimetre is fine enough for light and contrast."""
+"""A wider piece is averaged down by whole pixels: a quarter of a millimetre is fine enough for light and
+contrast."""
 _STANDS_MM = 0.6
-"""A corner counts as seen when the surface in its pixel lies no more than this before it: angles are rounded."""
+"""A corner counts as seen when the surface in its pixel lies no more than this before it: angles are
+rounded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,7 @@ class TeethInView:
 def teeth_in_view(
     view: LoadedView, head: Head, parameters: Array, *, within: TeethInView | None = None
 ) -> TeethInView | None:
-    """Render the surroundings of the front teeth; None where they are not in front of the camera or its picture.
+    """Render the surroundings of the front teeth; None where they are behind the camera or out of it.
 
     Parameters
     ----------

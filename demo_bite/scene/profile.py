@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+import csv
+from dataclasses import replace
+
 import numpy as np
 
+from bite.files.bundle import BiteFrame
+from bite.files.frame import ProfileEntry
+from bite.files.profile import DepthProfile
 from bite.geometry.render import Grid, Window, render
+from bite.geometry.rigid import Array, frozen
 from bite.geometry.teeth import LOWER, PARTS, SKIN, UPPER
+from demo_bite.scene.bundle import as_bite_frame
 from demo_bite.scene.simulate import SimulatedFrame
 
 _REACH_MM = 42.0
@@ -40,3 +48,42 @@ def profile_csv(simulated: SimulatedFrame) -> str:
         sigma = simulated.settings.sensor.noise_mm
         lines.append(f"{(row - reach) * mm_per_px:.4f},{depth},{sigma:.2f},{name},{model}")
     return "\n".join(lines) + "\n"
+
+
+def as_profile_frame(simulated: SimulatedFrame) -> BiteFrame:
+    """Wrap a simulated frame as one that has a depth profile, solved corners and clicks, and no mesh; nothing touches the disk."""
+    rows = list(csv.DictReader(profile_csv(simulated).splitlines()))
+
+    def column(name: str) -> Array:
+        return frozen([float(row[name]) if row[name] else np.nan for row in rows])
+
+    whole = as_bite_frame(simulated)
+    path = whole.file.path.with_name("midline.csv")
+    profile = DepthProfile(
+        path,
+        column("along_mm"),
+        column("depth_mm"),
+        column("sigma_mm"),
+        tuple(row["region"] for row in rows),
+        column("solved_depth_mm"),
+    )
+    corners = {code: simulated.solved_mm[number] for code, number in simulated.corner_vertices.items()}
+    assert whole.file.solved is not None
+    solved = replace(
+        whole.file.solved,
+        mesh=None,
+        unit_mm=None,
+        axes=None,
+        corners_mm=corners,
+        forward=frozen(simulated.truth.solved_from_true.turn(simulated.truth.forward)),
+    )
+    return replace(
+        whole,
+        file=replace(whole.file, depth=ProfileEntry(path), solved=solved),
+        depth_map=None,
+        depth_camera=None,
+        depth_view=None,
+        profile=profile,
+        rest_mesh=None,
+        solved_mesh=None,
+    )

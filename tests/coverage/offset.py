@@ -1,0 +1,206 @@
+"""How honest is the interval of the offset? Simulated frames, planted offsets, counted hits.
+
+    python -m tests.coverage.offset --frames 300 --jobs 2
+
+Each frame has a new random head, bite, pose, sensor blur, noise, holes and clicks. Printed for each case: bias and rmse of the offset, the
+mean sd it stated, the share of 95 % intervals that held the truth with its Wilson interval, the sd of the standardised error (1 when
+sds are right), and how much of the answer came from priors.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+from multiprocessing import Pool
+
+import numpy as np
+
+from bite.errors import BiteError
+from bite.evidence.clicks import corner_block
+from bite.evidence.depth import depth_block, profile_block
+from bite.evidence.head import solved_head
+from bite.evidence.priors import prior_of
+from bite.files.device import Device
+from bite.fit.offset import Z95, fit_offset
+from demo_bite.scene import (
+    EMBRASURE,
+    THIN_STRIP,
+    WIDE_GRIN,
+    Clicks,
+    Detail,
+    Mouth,
+    Sensor,
+    Settings,
+    Shot,
+    SolveError,
+    as_bite_frame,
+    simulate,
+)
+
+KNOWN_ENAMEL = Device("simulated", "simulated", enamel_bias_mm=0.0, enamel_bias_sd_mm=0.02)
+NOTHING_KNOWN = Device("simulated", "nothing stated")
+PHOTO_CLICKS = Clicks(mesial_px=0.2, distal_px=0.4, landmark_px=0.6)
+"""Clicks of 0.5, 0.9 and 1.5 px in a photograph of f 1400 px, in pixels of the simulated camera of f 600 px."""
+WAVE_RMS_MM = 0.4 / np.sqrt(2.0)
+"""Root mean square of waves of 0.4 mm amplitude."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """One frame: error and sd of the offset, mm, and what else is told of it."""
+
+    seed: int
+    error_mm: float
+    sd_mm: float
+    prior_share: float
+    converged: bool
+
+
+def depth_frame(seed: int, *, mouth: Mouth, waves_mm: float, device: Device, random_bias: bool) -> Outcome:
+    """Fit one simulated frame with a depth map and clicked corners."""
+    rng = np.random.default_rng(seed)
+    offset_mm = rng.uniform(-2.5, 2.5)
+    bias_mm = rng.normal(0.2, 0.2) if random_bias else 0.0
+    sensor = Sensor(
+        smoothing_px=rng.uniform(1.0, 3.5),
+        noise_mm=0.4,
+        correlation_px=1.5,
+        gross_share=rng.uniform(0.0, 0.05),
+        enamel_bias_mm=bias_mm,
+    )
+    settings = Settings(
+        t_mm=offset_mm,
+        mouth=mouth,
+        sensor=sensor,
+        solve=SolveError(waves_mm=waves_mm),
+        clicks=PHOTO_CLICKS,
+        detail=Detail.COARSE,
+    )
+    frame = as_bite_frame(simulate(rng, settings))
+    solved = solved_head(frame)
+    assert solved is not None
+    blocks = [b for b in (depth_block(frame, solved.head), corner_block(frame, solved.head)) if b is not None]
+    return _outcome(seed, offset_mm, blocks, device)
+
+
+def stereo_frame(seed: int, *, head_shift_mm: float) -> Outcome:
+    """Fit one simulated frame with two calibrated views, clicked corners and landmarks, and no depth."""
+    rng = np.random.default_rng(seed)
+    offset_mm = rng.uniform(-2.5, 2.5)
+    settings = Settings(
+        t_mm=offset_mm,
+        sensor=replace(Sensor(), focal_px=1400.0, width_px=1920, height_px=1440),
+        shot=Shot(views=2, baseline_mm=60.0),
+        solve=SolveError(waves_mm=0.0, shift_sd_mm=head_shift_mm, turn_sd_deg=head_shift_mm),
+        clicks=Clicks(mesial_px=0.5, distal_px=0.5, landmark_px=1.5),
+        detail=Detail.COARSE,
+        depth=False,
+    )
+    frame = as_bite_frame(simulate(rng, settings))
+    solved = solved_head(frame)
+    assert solved is not None
+    block = corner_block(frame, solved.head)
+    assert block is not None
+    return _outcome(seed, offset_mm, [block], KNOWN_ENAMEL)
+
+
+def profile_frame(seed: int, *, mouth: Mouth, waves_mm: float) -> Outcome:
+    """Fit one simulated frame that has a depth profile and clicked corners, and no mesh."""
+    from demo_bite.scene.profile import as_profile_frame
+
+    rng = np.random.default_rng(seed)
+    offset_mm = rng.uniform(-2.5, 2.5)
+    settings = Settings(
+        t_mm=offset_mm,
+        mouth=mouth,
+        sensor=Sensor(smoothing_px=rng.uniform(1.0, 3.5), gross_share=rng.uniform(0.0, 0.05)),
+        solve=SolveError(waves_mm=waves_mm),
+        clicks=PHOTO_CLICKS,
+        detail=Detail.COARSE,
+    )
+    frame = as_profile_frame(simulate(rng, settings))
+    solved = solved_head(frame)
+    assert solved is not None
+    blocks = [b for b in (profile_block(frame, solved.head), corner_block(frame, solved.head)) if b is not None]
+    return _outcome(seed, offset_mm, blocks, KNOWN_ENAMEL)
+
+
+def _outcome(seed: int, offset_mm: float, blocks: list, device: Device) -> Outcome:
+    fit = fit_offset(blocks, prior_of(device)[0])
+    return Outcome(
+        seed, fit.offset.value - offset_mm, fit.offset.sd, fit.solution.prior_share, fit.solution.converged
+    )
+
+
+CASES: dict[str, Callable[[int], Outcome]] = {
+    f"{name}, {label}": partial(depth_frame, mouth=mouth, waves_mm=waves, device=KNOWN_ENAMEL, random_bias=False)
+    for name, mouth in (("wide grin", WIDE_GRIN), ("half open", EMBRASURE), ("thin strip", THIN_STRIP))
+    for label, waves in (
+        ("skin exact", 0.0),
+        ("skin waves 0.4 mm amplitude", WAVE_RMS_MM),
+        ("skin waves 0.4 mm rms", 0.4),
+    )
+}
+CASES["wide grin, waves 0.4 mm amplitude, enamel bias N(0.2, 0.2) unknown"] = partial(
+    depth_frame, mouth=WIDE_GRIN, waves_mm=WAVE_RMS_MM, device=NOTHING_KNOWN, random_bias=True
+)
+CASES["two views and landmarks, no depth"] = partial(stereo_frame, head_shift_mm=0.5)
+CASES["profile, wide grin, skin exact"] = partial(profile_frame, mouth=WIDE_GRIN, waves_mm=0.0)
+CASES["profile, wide grin, waves 0.4 mm amplitude"] = partial(profile_frame, mouth=WIDE_GRIN, waves_mm=WAVE_RMS_MM)
+
+
+def wilson(hits: int, count: int) -> tuple[float, float]:
+    """95 % interval of a share (Wilson; reference/proportion_intervals.toml)."""
+    share, z2 = hits / count, Z95**2
+    middle = (share + z2 / (2 * count)) / (1 + z2 / count)
+    half = Z95 * np.sqrt(share * (1 - share) / count + z2 / (4 * count**2)) / (1 + z2 / count)
+    return middle - half, middle + half
+
+
+def told(name: str, outcomes: list[Outcome], failed: int) -> str:
+    """Sum one case up in a line."""
+    error = np.array([o.error_mm for o in outcomes])
+    sd = np.array([o.sd_mm for o in outcomes])
+    hits = int((np.abs(error) <= Z95 * sd).sum())
+    low, high = wilson(hits, len(error))
+    return (
+        f"{name}: n {len(error)} (refused {failed}), bias {error.mean():+.3f} +- {error.std() / np.sqrt(len(error)):.3f} mm, "
+        f"rmse {np.sqrt(np.mean(error**2)):.3f} mm, median |error| {np.median(np.abs(error)):.3f} mm, "
+        f"stated sd {np.sqrt(np.mean(sd**2)):.3f} mm, 95 % intervals held {hits / len(error):.1%} ({low:.1%} to {high:.1%}), "
+        f"error/sd {np.std(error / sd):.2f}, prior share {np.mean([o.prior_share for o in outcomes]):.1%}, "
+        f"converged {np.mean([o.converged for o in outcomes]):.0%}"
+    )
+
+
+def attempt(job: tuple[str, int]) -> Outcome | None:
+    """Run one frame; a refusal counts as such."""
+    try:
+        return CASES[job[0]](job[1])
+    except BiteError as error:
+        print(f"{job}: {error}", file=sys.stderr)
+        return None
+
+
+def main() -> None:
+    """Run the cases and print a line each."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--frames", type=int, default=300)
+    parser.add_argument("--first-seed", type=int, default=1000)
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--case", help="only cases with this text in their name")
+    args = parser.parse_args()
+    with Pool(args.jobs) as pool:
+        for name in CASES:
+            if args.case and args.case not in name:
+                continue
+            jobs = [(name, args.first_seed + k) for k in range(args.frames)]
+            results = pool.map(attempt, jobs, chunksize=4)
+            good = [r for r in results if r is not None]
+            print(told(name, good, len(results) - len(good)), flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -127,21 +127,23 @@ def _name_clicks(brush: Brush, clicks: ViewClicks) -> None:
             write_on_halo(brush.target, short_name(name), at, size, CLICKED, WHITE)
 
 
-def draw_ghosts(brush: Brush, before: Mapping[str, Point], after: Mapping[str, Point], *, words: bool = True) -> None:
+def draw_ghosts(brush: Brush, before: Mapping[str, Point], after: Mapping[str, Point]) -> None:
     """Draw the solved model's corners as they are (squares) and as the present fit would have them (triangles)."""
     for places, colour, square in ((before, SOLVED_BEFORE, True), (after, SOLVED_AFTER, False)):
         for place in places.values():
             if brush.shows(place):
                 brush.outlined(_ghost(brush.at(place), 6.0 * brush.unit, square), colour, closed=True)
-    if not words:
-        return
-    size = round(12 * brush.unit)
-    for places, colour, word, row in ((before, SOLVED_BEFORE, BEFORE.word, 0), (after, SOLVED_AFTER, AFTER.word, 1)):
-        if places:
-            at = round(34 * brush.unit), brush.area.height - round((26 + 20 * (1 - row)) * brush.unit)
-            middle = (22.0 * brush.unit, at[1] + 0.65 * size)
-            brush.outlined(_ghost(middle, 6.0 * brush.unit, row == 0), colour, closed=True)
-            write_on_halo(brush.target, word, at, size, colour, WHITE)
+
+
+def draw_ghost_words(brush: Brush, before: bool, after: bool) -> None:
+    """Say at the lower border what the solved model's marks are."""
+    size, left = round(12 * brush.unit), 90.0 * brush.unit
+    y = brush.area.height - round(24 * brush.unit)
+    for shown, colour, word, square in ((before, SOLVED_BEFORE, BEFORE.word, True), (after, SOLVED_AFTER, AFTER.word, False)):
+        if shown:
+            brush.outlined(_ghost((left, y + 0.7 * size), 6.0 * brush.unit, square), colour, closed=True)
+            at = round(left + 12 * brush.unit), y
+            left += write_on_halo(brush.target, word, at, size, colour, WHITE)[0] + 34 * brush.unit
 
 
 def _ghost(at: Point, r: float, square: bool) -> list[Point]:

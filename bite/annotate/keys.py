@@ -24,6 +24,7 @@ class Action(Enum):
     COVERED = "ringed point is where a lower tooth's side goes under the upper edge"
     HIDDEN = "the corner asked for cannot be seen: go on"
     REMOVE = "take the ringed mark away"
+    PLACE = "set the corner asked for at the cursor, however near another mark is"
     NEXT = "ask for the next corner"
     BACK = "ask for the one before"
     SNAP = "fit edge and side at the ringed corner, offer their meeting point"
@@ -66,6 +67,7 @@ BINDINGS = (
     Binding(("c",), Action.COVERED, "C"),
     Binding(("h",), Action.HIDDEN, "H"),
     Binding(("delete", "backspace"), Action.REMOVE, "Del"),
+    Binding((" ", "space", "enter"), Action.PLACE, "Space"),
     Binding(("n", "tab"), Action.NEXT, "N"),
     Binding(("p", "shift+tab"), Action.BACK, "P"),
     Binding(("e",), Action.SNAP, "E"),

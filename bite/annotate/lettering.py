@@ -26,30 +26,52 @@ def colour_of(code: str) -> Colour:
 
 @lru_cache(maxsize=4096)
 def text_mask(text: str, size_px: int, bold: bool = False) -> Pixels:
-    """Give the coverage of one line of text, shape (height, width), 0 to 255; the height depends on the size alone."""
-    from matplotlib.backends.backend_agg import RendererAgg
+    """Give the coverage of one line of text, shape (height, width), 0 to 255; the height depends on the size alone.
 
-    properties = _properties(size_px, bold)
-    height, baseline = int(np.ceil(size_px * 1.36)), int(np.ceil(size_px * 1.06))
-    width = text_width(text, size_px, bold) + 2
-    renderer: Any = RendererAgg(max(width, 2), height, 72)
-    gc = renderer.new_gc()
-    gc.set_foreground("black")
-    renderer.draw_text(gc, 1, baseline, text, properties, 0.0)
-    gc.restore()
-    mask: Pixels = np.array(np.asarray(renderer.buffer_rgba())[:, :, 3])
+    Letters are drawn one by one and kept, so that a new number costs no layout; kerning is left out.
+    """
+    mask = np.zeros((line_height(size_px), text_width(text, size_px, bold) + 4), np.uint8)
+    along = 1.0
+    for letter in text:
+        glyph = _glyph(letter, size_px, bold)
+        left = round(along) - 1
+        part = mask[:, max(0, left) : left + glyph.shape[1]]
+        cut = glyph[:, glyph.shape[1] - part.shape[1] :] if left < 0 else glyph[:, : part.shape[1]]
+        np.maximum(part, cut, out=part)
+        along += _advance(letter, size_px, bold)
     mask.setflags(write=False)
     return mask
 
 
-@lru_cache(maxsize=8192)
 def text_width(text: str, size_px: int, bold: bool = False) -> int:
     """Give the width of one line of text, px."""
+    return int(np.ceil(sum(_advance(letter, size_px, bold) for letter in text)))
+
+
+@lru_cache(maxsize=2048)
+def _glyph(letter: str, size_px: int, bold: bool) -> Pixels:
+    from matplotlib.backends.backend_agg import RendererAgg
+
+    height, baseline = line_height(size_px), int(np.ceil(size_px * 1.06))
+    renderer: Any = RendererAgg(int(np.ceil(_advance(letter, size_px, bold))) + 4, height, 72)
+    gc = renderer.new_gc()
+    gc.set_foreground("black")
+    renderer.draw_text(gc, 1, baseline, letter, _properties(size_px, bold), 0.0)
+    gc.restore()
+    return np.array(np.asarray(renderer.buffer_rgba())[:, :, 3])
+
+
+@lru_cache(maxsize=2048)
+def _advance(letter: str, size_px: int, bold: bool) -> float:
+    """Give how far a letter moves the pen, px: between two others, since alone only its ink is measured."""
     from matplotlib.backends.backend_agg import RendererAgg
 
     renderer: Any = _measuring(RendererAgg)
-    wide, _, _ = renderer.get_text_width_height_descent(text, _properties(size_px, bold), False)
-    return int(np.ceil(wide))
+
+    def wide(text: str) -> float:
+        return float(renderer.get_text_width_height_descent(text, _properties(size_px, bold), False)[0])
+
+    return wide(f"|{letter}|") - wide("||")
 
 
 @lru_cache(maxsize=1)

@@ -43,11 +43,11 @@ class Pyramid:
         import cv2
 
         self.height_px, self.width_px = image.shape[:2]
-        level = cv2.cvtColor(image, cv2.COLOR_RGB2RGBA) if image.shape[2] == 3 else image
+        level: Pixels = np.dstack([image, np.full(image.shape[:2], 255, np.uint8)]) if image.shape[2] == 3 else image
         self.levels: list[Pixels] = [level]
         while max(level.shape[:2]) > 256:
             half = (max(1, (level.shape[1] + 1) // 2), max(1, (level.shape[0] + 1) // 2))
-            level = cv2.resize(level, half, interpolation=cv2.INTER_AREA)
+            level = np.asarray(cv2.resize(level, half, interpolation=cv2.INTER_AREA), np.uint8)
             self.levels.append(level)
 
     def lay(self, target: Pixels, view: ViewTransform, area: Area, *, smooth: bool = False) -> None:

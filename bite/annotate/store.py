@@ -49,6 +49,7 @@ class CornerStore:
     width_px, height_px : int
     annotator : str
     now : function that gives the time of a save
+    first_saved : function called once, after the first save that made the file
     """
 
     def __init__(
@@ -60,10 +61,11 @@ class CornerStore:
         height_px: int,
         annotator: str,
         now: Callable[[], datetime],
+        first_saved: Callable[[], None] | None = None,
     ) -> None:
         self.path = path
         self._image_file, self._width_px, self._height_px = image_file, width_px, height_px
-        self._annotator, self._now = annotator, now
+        self._annotator, self._now, self._first_saved = annotator, now, first_saved
         self._known: str | None = None
         self.status = SaveStatus(True)
         self.set_aside: list[Path] = []
@@ -112,6 +114,9 @@ class CornerStore:
             self.status = SaveStatus(False, self.status.at, reason, reason != self.status.why_not)
             return self.status
         self.status = SaveStatus(True, stamp.astimezone().strftime("%H:%M:%S"))
+        if self._first_saved is not None:
+            told, self._first_saved = self._first_saved, None
+            told()
         return self.status
 
     def corners(self, clicks: ViewClicks, stamp: datetime) -> Corners:

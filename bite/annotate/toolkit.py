@@ -1,0 +1,89 @@
+"""Which window toolkit this machine has, and a bare canvas in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from bite.errors import BiteError
+
+DESKTOP = ("TkAgg", "QtAgg")
+_INSTALL = (
+    "install one: on Debian and Ubuntu `apt install python3-tk`, elsewhere `pip install 'bite[qt]'`; "
+    "on a machine without a desktop use --browser"
+)
+
+
+class NoWindowError(BiteError):
+    """No toolkit can open a window here."""
+
+
+def quiet_settings() -> None:
+    """Take away Matplotlib's own keys, tool bar and warnings: they would act beside the window's."""
+    import matplotlib
+
+    for name in list(matplotlib.rcParams):
+        if name.startswith("keymap."):
+            matplotlib.rcParams[name] = []
+    matplotlib.rcParams["toolbar"] = "None"
+    matplotlib.rcParams["figure.raise_window"] = False
+
+
+def open_canvas(title: str, size_px: tuple[int, int]) -> tuple[Any, Callable[[], None], Callable[[], None]]:
+    """Open an empty window in the first toolkit that works.
+
+    Matplotlib falls back to drawing nowhere without a word when a toolkit is missing, so each is asked for by name
+    and made to open a figure.
+
+    Returns
+    -------
+    canvas, run, close : the canvas, the function that runs the window until it is closed, and the one that closes it
+
+    Raises
+    ------
+    NoWindowError
+        In one line, with what to install.
+    """
+    reasons = []
+    for backend in DESKTOP:
+        try:
+            return _opened(backend, title, size_px)
+        except Exception as error:  # each toolkit has its own ways to fail without a display
+            reason = " ".join(str(error).split()) or type(error).__name__
+            reasons.append(f"{backend}: {reason[:120]}")
+    raise NoWindowError(f"no window can be opened here ({'; '.join(reasons)}); {_INSTALL}")
+
+
+def _opened(backend: str, title: str, size_px: tuple[int, int]) -> tuple[Any, Callable[[], None], Callable[[], None]]:
+    import matplotlib
+
+    quiet_settings()
+    if backend == "QtAgg":
+        _need_display_for_qt()
+    matplotlib.use(backend, force=True)
+    import matplotlib.pyplot as plt
+
+    figure = plt.figure(num=title, figsize=(size_px[0] / 100, size_px[1] / 100), dpi=100)
+    canvas = figure.canvas
+    if type(canvas).__name__ != f"FigureCanvas{backend}":
+        plt.close(figure)
+        raise RuntimeError(f"got {type(canvas).__name__}")
+    _cross_cursor(canvas)
+    return canvas, lambda: plt.show(block=True), lambda: plt.close(figure)
+
+
+def _need_display_for_qt() -> None:
+    """Refuse before Qt does: without a display it ends the whole program instead of raising."""
+    import os
+    import sys
+
+    if sys.platform.startswith("linux"):
+        chosen = os.environ.get("QT_QPA_PLATFORM", "")
+        if not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY") or chosen):
+            raise RuntimeError("no display")
+
+
+def _cross_cursor(canvas: Any) -> None:
+    from matplotlib.backend_tools import Cursors
+
+    canvas.set_cursor(Cursors.SELECT_REGION)

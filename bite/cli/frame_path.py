@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from bite.errors import InputError
-from bite.files.frame import SUFFIX
 
 _PICTURES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".bmp", ".webp", ".exr", ".dng", ".heic"})
 _MOST_NAMES = 3
@@ -20,6 +19,8 @@ def require_frame_file(path: str | Path) -> Path:
         For a folder, a picture, or a name that does not end as bite frame files do; the line names the frame
         files that lie there.
     """
+    from bite.files.frame import SUFFIX
+
     path = Path(path)
     if path.is_dir():
         what = "is a folder, needed a bite frame file"
@@ -37,6 +38,8 @@ def require_frame_file(path: str | Path) -> Path:
 
 def _frames_in(folder: Path) -> str:
     """Say which frame files lie in a folder or one below it; empty where none do."""
+    from bite.files.frame import SUFFIX
+
     try:
         found = sorted(folder.glob(f"*{SUFFIX}")) or sorted(folder.glob(f"*/*{SUFFIX}"))
     except OSError:

@@ -25,7 +25,7 @@ def kernel(smoothing_px: float) -> tuple[Array, Array]:
     Examples
     --------
     >>> weights, slope = kernel(1.5)
-    >>> round(weights.sum(), 12), round(abs(slope.sum()), 12)
+    >>> round(float(weights.sum()), 12), round(float(abs(slope.sum())), 12)
     (1.0, 0.0)
     """
     radius = max(1, int(np.ceil(4.0 * smoothing_px)))

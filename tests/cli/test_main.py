@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -21,12 +20,18 @@ _COMMAND_PARTS = ("def add_parser(", "def run(")
 FRAME = DEMO / "whimbrel" / "whimbrel-a02.bite.toml"
 
 
+def _seconds_of_children() -> float:
+    # time on the processor: a busy machine must not fail the test
+    spent = os.times()
+    return spent.children_user + spent.children_system
+
+
 def test_help_is_quick_and_loads_nothing_heavy() -> None:
     seconds = []
     for _ in range(5):
-        start = time.perf_counter()
+        start = _seconds_of_children()
         done = subprocess.run([sys.executable, "-m", "bite", "--help"], capture_output=True, check=True)
-        seconds.append(time.perf_counter() - start)
+        seconds.append(_seconds_of_children() - start)
     assert all(f"    {name} " in done.stdout.decode() for name in COMMANDS)
     assert min(seconds) < 0.3
     code = f"import sys, bite.cli; bite.cli.make_parser(); sys.exit(any(m in sys.modules for m in {HEAVY}))"

@@ -96,19 +96,19 @@ def _corners_say(gap: Estimate | None) -> _Says:
 def _picture_says(scan: GapScan | None, lower_shown: EnamelReach | None) -> _Says:
     if scan is None or scan.lines_read < 5:
         return _Says.NOTHING
-    if (
-        scan.opening.value > MOST_LINES
-        and scan.opening_mm is not None
+    wide = (
+        scan.opening_mm is not None
         and scan.opening_sd_mm is not None
         and scan.opening_mm > PICTURE_SURE_MM
         and scan.opening_mm > LIMIT_SD * scan.opening_sd_mm
-    ):
+    )
+    if wide and scan.opening.value > MOST_LINES:
         return _Says.OPEN
     if scan.overlap.value + scan.shadow_line.value > MOST_LINES:
         return _Says.CLOSED
+    # dark to the end is a gap only where it is known that no lip stands there
     lower_in_sight = lower_shown is not None and lower_shown.shown_mm > LIP_MM
-    both = scan.opening.value + scan.open_end.value
-    if lower_in_sight and both > MOST_LINES and scan.opening.value > 0.3:
+    if wide and lower_in_sight and scan.opening.value + scan.open_end.value > MOST_LINES:
         return _Says.OPEN
     return _Says.NOTHING
 

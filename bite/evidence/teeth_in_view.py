@@ -84,8 +84,10 @@ def teeth_in_view(
         An earlier rendering whose pixels are used again.
     """
     centre = view.camera.camera_from_reference.apply(head.place(head.centre_mm[None], True, parameters))
-    distance_mm = float(centre[0, 2])
-    if not distance_mm > 1.0:
+    edge = [point for code, point in head.corners.items() if is_upper(code)]
+    at_edge = head.place(np.array(edge).reshape(-1, 3), True, parameters)
+    distance_mm = float((view.camera.camera_from_reference.apply(at_edge) if edge else centre)[:, 2].mean())
+    if not (distance_mm > 1.0 and centre[0, 2] > 1.0):
         return None
     px_per_mm = view.camera.focal_px / distance_mm
     if within is not None:

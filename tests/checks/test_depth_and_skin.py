@@ -1,0 +1,94 @@
+"""Coverage, agreement of the skin, and agreement of the rows."""
+
+from dataclasses import replace
+
+import pytest
+
+from bite.checks.depth_covered import depth_covered
+from bite.checks.finding import Severity
+from bite.checks.rows_agree import rows_agree
+from bite.checks.skin_agrees import skin_agrees
+from bite.evidence.depth_cover import DepthCover, SkinFit
+from bite.fit.offset import Estimate
+
+COVER = DepthCover(0.9, 0.9, 500, 14.0, 0.5, 0.42, 0.35, 2.0)
+SKIN = SkinFit(0.4, 0.1, 0.2, 0.05, Estimate(0.1, 0.1))
+
+
+def covered(cover, **more):
+    return depth_covered(cover, Estimate(1.8, 0.1), **({"stereo": False, "profile_share": None} | more))
+
+
+@pytest.mark.parametrize(
+    ("teeth", "skin", "severity"),
+    [
+        (0.9, 0.9, Severity.OK),
+        (0.6, 0.6, Severity.OK),
+        (0.59, 0.9, Severity.WARN),
+        (0.9, 0.59, Severity.WARN),
+        (0.14, 0.9, Severity.FAIL),
+    ],
+)
+def test_depth_covered(teeth, skin, severity):
+    found = covered(replace(COVER, teeth_share=teeth, skin_share=skin))
+    assert found.severity is severity and found.needs_reshoot == (severity is Severity.FAIL)
+
+
+def test_noise_correlation_and_blur_are_told():
+    text = covered(COVER).text
+    assert "0.42 mm on skin" in text and "2.0 px" in text and "blur 1.8 +- 0.1 px" in text
+
+
+def test_stereo_profile_and_nothing():
+    assert "clicked in them" in covered(None, stereo=True).text
+    assert covered(None).severity is Severity.NOTE
+    assert covered(None, profile_share=0.5).severity is Severity.WARN
+
+
+@pytest.mark.parametrize(
+    ("skin", "severity", "unit"),
+    [
+        (SKIN, Severity.OK, "mm"),
+        (replace(SKIN, shift_mm=3.01), Severity.WARN, "mm"),
+        (replace(SKIN, shift_mm=2.99), Severity.OK, "mm"),
+        (replace(SKIN, turn_deg=3.01), Severity.WARN, "degrees"),
+        (replace(SKIN, lips=Estimate(1.2, 0.1)), Severity.WARN, "mm"),
+        (replace(SKIN, lips=Estimate(1.2, 0.41)), Severity.OK, "mm"),
+    ],
+)
+def test_skin_agrees(skin, severity, unit):
+    found = skin_agrees(skin, 0.2, posed_by_landmarks=False)
+    assert found.severity is severity and found.unit == unit
+
+
+def test_lips_that_are_off_say_that_moving_teeth_is_the_wrong_cure():
+    found = skin_agrees(replace(SKIN, lips=Estimate(-2.0, 0.1)), 0.2, posed_by_landmarks=False)
+    assert "wrong cure" in found.todo and "behind" in found.text
+
+
+def test_a_pose_from_landmarks_may_be_far_off():
+    far = replace(SKIN, shift_mm=9.0)
+    assert skin_agrees(far, 0.2, posed_by_landmarks=True).severity is Severity.OK
+
+
+def test_wavy_skin_is_told():
+    assert skin_agrees(SKIN, 1.1, posed_by_landmarks=False).severity is Severity.WARN
+
+
+@pytest.mark.parametrize(
+    ("rows", "warns"),
+    [
+        (Estimate(0.3, 0.05), False),
+        (Estimate(0.6, 0.1), True),
+        (Estimate(-0.6, 0.1), True),
+        (Estimate(0.6, 0.21), False),
+    ],
+)
+def test_rows_agree(rows, warns):
+    found = rows_agree(rows)
+    assert (found.severity is Severity.WARN) == warns
+    assert not warns or "a bite problem, not a depth problem" in found.todo
+
+
+def test_rows_not_told_apart():
+    assert rows_agree(None).severity is Severity.OK and rows_agree(None).measured is None

@@ -50,7 +50,9 @@ class Aids:
         """Give where the solved model has its corners, whether shown or not."""
         return _NOTHING if answer is None else answer.before.get(self._frame.views[index].name, _NOTHING)
 
-    def shown_ghosts(self, index: int, answer: Answer | None) -> tuple[Mapping[str, Point], Mapping[str, Point]]:
+    def shown_ghosts(
+        self, index: int, answer: Answer | None
+    ) -> tuple[Mapping[str, Point], Mapping[str, Point]]:
         """Give the solved model's corners to be drawn, before and after the present fit."""
         if answer is None or not self.ghosts:
             return _NOTHING, _NOTHING

@@ -67,9 +67,7 @@ def _as_corners(image_file: str, shape: tuple[int, ...], clicks: ViewClicks) -> 
     return Corners(path, image_file, shape[1], shape[0], clicks.points, clicks.landmarks)
 
 
-def check_clicks(
-    frame: BiteFrame, clicks: Clicks, check: Callable[[BiteFrame], Assessment]
-) -> Answer:
+def check_clicks(frame: BiteFrame, clicks: Clicks, check: Callable[[BiteFrame], Assessment]) -> Answer:
     """Run the check on the present clicks; what it refuses is an answer too.
 
     Parameters
@@ -81,7 +79,9 @@ def check_clicks(
     try:
         return answer_of(check(frame_with_clicks(frame, clicks)))
     except BiteError as error:
-        return Answer(verdict="no answer", headline="the check cannot use these clicks", troubles=(str(error),))
+        return Answer(
+            verdict="no answer", headline="the check cannot use these clicks", troubles=(str(error),)
+        )
 
 
 def answer_of(assessment: Assessment) -> Answer:
@@ -97,7 +97,7 @@ def answer_of(assessment: Assessment) -> Answer:
     seen = next((f.text for f in assessment.findings if f.code == "overbite-visible"), "")
     rows.append(("lower teeth", seen or "not measured"))
     troubles = tuple(
-        f"{f.code}: {f.text}" + (f" {f.todo}" if f.todo else "")
+        f"{f.code}: {f.text.rstrip('.')}." + (f" {f.todo[:1].upper()}{f.todo[1:]}." if f.todo else "")
         for f in assessment.findings
         if f.severity in (Severity.FAIL, Severity.WARN)
     )

@@ -1,6 +1,7 @@
 """The window in a browser, for a machine without a desktop: Matplotlib's own small server, on this machine alone.
 
-An emergency mode: each change travels as a picture, so that moves are many times slower than in a desktop window.
+An emergency mode: each change travels as a picture, so that moves are many times slower than in a desktop
+window.
 """
 
 from __future__ import annotations
@@ -21,8 +22,8 @@ def browser_canvas(
 ) -> tuple[Any, Callable[[], None], Callable[[], None]]:
     """Open an empty canvas that a browser on this machine shows.
 
-    The server listens on the loopback address only, and under a path that nobody can guess: other accounts on the same
-    machine could otherwise watch, and these are pictures of a face.
+    The server listens on the loopback address only, and under a path that nobody can guess: other accounts on
+    the same machine could otherwise watch, and these are pictures of a face.
 
     Parameters
     ----------
@@ -46,13 +47,22 @@ def browser_canvas(
     try:
         import tornado.ioloop
     except ImportError:
-        raise NoWindowError("--browser needs tornado: install it with `pip install 'bite[browser]'`") from None
+        raise NoWindowError(
+            "--browser needs tornado: install it with `pip install 'bite[browser]'`"
+        ) from None
     matplotlib.use("WebAgg", force=True)
     matplotlib.rcParams.update(
-        {"webagg.address": ADDRESS, "webagg.port": port, "webagg.port_retries": _TRIES, "webagg.open_in_browser": False}
+        {
+            "webagg.address": ADDRESS,
+            "webagg.port": port,
+            "webagg.port_retries": _TRIES,
+            "webagg.open_in_browser": False,
+        }
     )
     import matplotlib.pyplot as plt
-    from matplotlib.backends.backend_webagg import WebAggApplication
+    from matplotlib.backends import backend_webagg
+
+    server: Any = backend_webagg.WebAggApplication
 
     figure = plt.figure(num=title, figsize=(size_px[0] / 100, size_px[1] / 100), dpi=100)
     canvas: Any = figure.canvas
@@ -60,21 +70,25 @@ def browser_canvas(
     number = plt.get_fignums()[0]
     secret = "/" + secrets.token_hex(12)
     try:
-        WebAggApplication.initialize(url_prefix=secret, address=ADDRESS)
+        server.initialize(url_prefix=secret, address=ADDRESS)
     except (OSError, SystemExit) as error:
         plt.close(figure)
-        raise NoWindowError(f"no port near {port} is free on {ADDRESS} ({error}); name another with --port") from None
-    found = WebAggApplication.port
+        raise NoWindowError(
+            f"no port near {port} is free on {ADDRESS} ({error}); name another with --port"
+        ) from None
+    found = server.port
 
     def run() -> None:
         from contextlib import redirect_stdout
 
         url = f"http://{ADDRESS}:{found}{secret}/{number}"
         tell(f"open {url} in a browser on this machine; Q there or Ctrl+C here ends it")
-        tell(f"from another machine, first: ssh -L {found}:{ADDRESS}:{found} THIS-MACHINE, then the same address there")
+        tell(
+            f"from another machine, first: ssh -L {found}:{ADDRESS}:{found} THIS-MACHINE, then the same address there"
+        )
         tell("a slow emergency mode; who has the address sees the picture, so pass it to nobody")
         with redirect_stdout(sys.stderr):
-            WebAggApplication.start()
+            server.start()
 
     def close() -> None:
         loop = tornado.ioloop.IOLoop.current()

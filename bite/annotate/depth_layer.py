@@ -31,7 +31,9 @@ class DepthLayer:
     farthest_mm: float
 
 
-def depth_layer(frame: BiteFrame, view: LoadedView, middle_px: tuple[float, float] | None = None) -> DepthLayer | None:
+def depth_layer(
+    frame: BiteFrame, view: LoadedView, middle_px: tuple[float, float] | None = None
+) -> DepthLayer | None:
     """Bring the depth map into a view; None without a map or where none of it falls into the picture.
 
     Each reading goes where its place in space is seen from this view, nearer ones over farther ones.

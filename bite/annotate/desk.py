@@ -51,8 +51,9 @@ class _Pull:
 class Desk:
     """The clicks of a frame while somebody works on them.
 
-    ``asked`` is the item that the next click sets, ``ringed`` the mark that was touched last: state keys, arrows and
-    the edge fit act on it. ``revision`` grows with each change of the clicks, undo and redo included.
+    ``asked`` is the item that the next click sets, ``ringed`` the mark that was touched last: state keys,
+    arrows and the edge fit act on it. ``revision`` grows with each change of the clicks, undo and redo
+    included.
 
     Parameters
     ----------
@@ -275,5 +276,7 @@ class Desk:
 
     def _amend(self, view: ViewClicks) -> None:
         now = self._history.present
-        self._history.amend(_Snapshot(changed_view(now.clicks, now.view, view), now.view, now.asked, now.ringed))
+        self._history.amend(
+            _Snapshot(changed_view(now.clicks, now.view, view), now.view, now.asked, now.ringed)
+        )
         self.revision += 1

@@ -53,7 +53,9 @@ class Brush:
         bent = np.round(np.array(points, float).clip(-4e4, 4e4) * (1 << _SHIFT)).astype(np.int32)[:, None]
         cv2.polylines(self.target, [bent], closed, (*colour, 255), thick, cv2.LINE_AA, _SHIFT)
 
-    def outlined(self, points: Sequence[Point], colour: Colour, *, closed: bool = False, halo: Colour = WHITE) -> None:
+    def outlined(
+        self, points: Sequence[Point], colour: Colour, *, closed: bool = False, halo: Colour = WHITE
+    ) -> None:
         """Draw a line with a rim, to be seen on bright and on dark."""
         thick = max(2, round(2 * self.unit))
         self.line(points, halo, thick + 2, closed=closed)
@@ -95,7 +97,9 @@ def _dot(brush: Brush, at: Point) -> None:
 
     x, y = round(at[0] * (1 << _SHIFT)), round(at[1] * (1 << _SHIFT))
     for colour, radius in ((WHITE, 2.1), (CLICKED, 1.2)):
-        cv2.circle(brush.target, (x, y), round(radius * (1 << _SHIFT)), (*colour, 255), -1, cv2.LINE_AA, _SHIFT)
+        cv2.circle(
+            brush.target, (x, y), round(radius * (1 << _SHIFT)), (*colour, 255), -1, cv2.LINE_AA, _SHIFT
+        )
 
 
 def _circle(at: Point, radius: float, start: float = 0.0, end: float = 2 * np.pi) -> list[Point]:
@@ -106,20 +110,27 @@ def _circle(at: Point, radius: float, start: float = 0.0, end: float = 2 * np.pi
 def _name_clicks(brush: Brush, clicks: ViewClicks) -> None:
     """Write each name beyond its row: upper names above, lower names below, spread where they would overlap."""
     size = round(13 * brush.unit)
+    high, away = round(1.25 * size), 15 * brush.unit
     places = {n: p for n, p in clicks.places.items() if brush.shows(p, 0.0)}
     for upper in (True, False):
+        taken: list[Area] = []
         row = sorted((brush.at(p)[0], n) for n, p in places.items() if is_corner(n) and is_upper(n) == upper)
-        lane_end = [-1e9] * 4
         for x, name in row:
             state = clicks.state_of(name)
             text = name if state in (CornerState.SEEN, None) else f"{name} {state}"
             wide = text_width(text, size, True)
-            left = x - wide / 2
-            lane = next((k for k, end in enumerate(lane_end) if left > end + 4), 0)
-            lane_end[lane] = left + wide
-            away = (15 + 17 * lane) * brush.unit
-            y = brush.at(places[name])[1] + (-away - size * 1.2 if upper else away)
-            write_on_halo(brush.target, text, (round(left), round(y)), size, CLICKED, WHITE)
+            left = round(x - wide / 2)
+            y = brush.at(places[name])[1]
+            top = round(y - away - high if upper else y + away)
+            label = Area(left, top, left + wide, top + high)
+            for other in taken:
+                common = label.within(other)
+                if common.width and common.height:
+                    top = other.top - high if upper else other.bottom
+                    label = Area(left, top, left + wide, top + high)
+            # the outermost label is met last
+            taken = sorted([*taken, label], key=lambda area: -area.top if upper else area.top)
+            write_on_halo(brush.target, text, (left, top), size, CLICKED, WHITE)
     for name, place in places.items():
         if not is_corner(name):
             x, y = brush.at(place)
@@ -139,7 +150,10 @@ def draw_ghost_words(brush: Brush, before: bool, after: bool) -> None:
     """Say at the lower border what the solved model's marks are."""
     size, left = round(12 * brush.unit), 90.0 * brush.unit
     y = brush.area.height - round(24 * brush.unit)
-    for shown, colour, word, square in ((before, SOLVED_BEFORE, BEFORE.word, True), (after, SOLVED_AFTER, AFTER.word, False)):
+    for shown, colour, word, square in (
+        (before, SOLVED_BEFORE, BEFORE.word, True),
+        (after, SOLVED_AFTER, AFTER.word, False),
+    ):
         if shown:
             brush.outlined(_ghost((left, y + 0.7 * size), 6.0 * brush.unit, square), colour, closed=True)
             at = round(left + 12 * brush.unit), y
@@ -166,7 +180,9 @@ def draw_sights(brush: Brush, lines: Mapping[str, np.ndarray], other: str) -> No
         places = [brush.at((float(x), float(y))) for x, y in bent if np.isfinite((x, y)).all()]
         for piece in _dashes(places, 9.0 * brush.unit):
             brush.outlined(piece, SIGHT, halo=BLACK)
-        inside = [p for p in places if 40 < p[0] < brush.area.width - 200 and 20 < p[1] < brush.area.height - 40]
+        inside = [
+            p for p in places if 40 < p[0] < brush.area.width - 200 and 20 < p[1] < brush.area.height - 40
+        ]
         if inside:
             x, y = min(inside, key=lambda p: p[0])
             text = f"{short_name(name)} lies on this line, says {other}"
@@ -182,4 +198,6 @@ def _dashes(places: Sequence[Point], length: float) -> Iterable[list[Point]]:
     count = min(int(along[-1] / (2 * length)), 400)
     for k in range(count):
         ends = np.linspace(2 * k * length, (2 * k + 1) * length, 3)
-        yield [(float(np.interp(e, along, points[:, 0])), float(np.interp(e, along, points[:, 1]))) for e in ends]
+        yield [
+            (float(np.interp(e, along, points[:, 0])), float(np.interp(e, along, points[:, 1]))) for e in ends
+        ]

@@ -114,7 +114,8 @@ def action_of(key: str | None) -> Action | None:
     Examples
     --------
     >>> action_of("Z"), action_of("shift+?"), action_of("shift+left"), action_of("x")
-    (<Action.UNDO: 'undo, as often as you like'>, <Action.HELP: 'this sheet'>, <Action.FAR_LEFT: 'move it far left'>, None)
+    (<Action.UNDO: 'undo, as often as you like'>, <Action.HELP: 'this sheet'>, <Action.FAR_LEFT: 'move it far
+    left'>, None)
     """
     if key is None:
         return None

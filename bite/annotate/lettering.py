@@ -53,7 +53,8 @@ def _glyph(letter: str, size_px: int, bold: bool) -> Pixels:
     from matplotlib.backends.backend_agg import RendererAgg
 
     height, baseline = line_height(size_px), int(np.ceil(size_px * 1.06))
-    renderer: Any = RendererAgg(int(np.ceil(_advance(letter, size_px, bold))) + 4, height, 72)
+    make: Any = RendererAgg
+    renderer = make(int(np.ceil(_advance(letter, size_px, bold))) + 4, height, 72)
     gc = renderer.new_gc()
     gc.set_foreground("black")
     renderer.draw_text(gc, 1, baseline, letter, _properties(size_px, bold), 0.0)
@@ -92,13 +93,15 @@ def line_height(size_px: int) -> int:
     return int(np.ceil(size_px * 1.36))
 
 
-def write(target: Pixels, text: str, at: tuple[int, int], size_px: int, colour: Colour, *, bold: bool = False) -> int:
+def write(
+    target: Pixels, text: str, at: tuple[int, int], size_px: int, colour: Colour, *, bold: bool = False
+) -> int:
     """Write one line, its top left at a place; what does not fit is cut. Give its width, px."""
     if not text:
         return 0
     mask = text_mask(text, size_px, bold)
     stamp(target, mask, at, colour)
-    return mask.shape[1]
+    return int(mask.shape[1])
 
 
 def write_on_halo(
@@ -109,7 +112,7 @@ def write_on_halo(
     reach = (rim.shape[0] - mask.shape[0]) // 2
     stamp(target, rim, (at[0] - reach, at[1] - reach), halo)
     stamp(target, mask, at, colour)
-    return mask.shape[1], mask.shape[0]
+    return int(mask.shape[1]), int(mask.shape[0])
 
 
 @lru_cache(maxsize=512)
@@ -118,7 +121,9 @@ def _rim(text: str, size_px: int) -> Pixels:
 
     reach = max(2, round(size_px / 6))
     wide = np.pad(text_mask(text, size_px, True), reach)
-    return np.asarray(cv2.dilate(wide, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)), np.uint8)
+    return np.asarray(
+        cv2.dilate(wide, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)), np.uint8
+    )
 
 
 def stamp(target: Pixels, mask: Pixels, at: tuple[int, int], colour: Colour) -> None:

@@ -24,8 +24,8 @@ class Stamped:
 class LiveCheck:
     """One worker thread that always works on the latest question.
 
-    A finished answer is handed over only while its clicks are still the present ones; an older one is dropped. A fault in
-    the check is an answer too, and the window goes on.
+    A finished answer is handed over only while its clicks are still the present ones; an older one is
+    dropped. A fault in the check is an answer too, and the window goes on.
 
     Parameters
     ----------

@@ -14,7 +14,7 @@ from bite.report.style import INK, MEASURED
 WHITE: Colour = (255, 255, 255)
 DARK = colour_of(INK)
 _AWAY_PX = 44
-_ZOOMS = (4.0, 8.0, 16.0, 32.0)
+_ZOOMS = (4.0, 8.0, 16.0, 24.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ def place_loupe(pointer: Point, at: Point, scale: float, area: Area, *, unit: fl
         left = x + away if x + away + side <= area.right else x - away - side
     left = min(max(left, area.left), area.right - side)
     window = Area(left, top, left + side, top + side)
-    zoom = next((z for z in _ZOOMS if z >= 2.0 * scale), _ZOOMS[-1])
+    zoom = next((z for z in _ZOOMS if z >= 1.6 * scale), _ZOOMS[-1])
     middle = left + side // 2, top + side // 2
     view = ViewTransform(zoom, middle[0] - zoom * at[0], middle[1] - zoom * at[1])
     return Loupe(Area(left, top, left + side, top + high), window, view, at)
@@ -88,7 +88,14 @@ def draw_loupe(
     write(target, place, (box.left + 5, box.bottom + 2), size, WHITE)
     if label:
         wide = text_width(label, size, True)
-        write(target, label, (max(box.left, box.right - wide - 8), box.bottom + 2), size, (255, 214, 120), bold=True)
+        write(
+            target,
+            label,
+            (max(box.left, box.right - wide - 8), box.bottom + 2),
+            size,
+            (255, 214, 120),
+            bold=True,
+        )
 
 
 def draw_cross_hair(target: Pixels, loupe: Loupe, *, unit: float = 1.0) -> None:

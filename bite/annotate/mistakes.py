@@ -6,6 +6,7 @@ from itertools import combinations
 from math import hypot
 from pathlib import Path
 
+from bite.annotate.answer import Answer
 from bite.annotate.clicks import ViewClicks
 from bite.annotate.desk import PictureSize
 from bite.evidence.corner_order import PictureAxes, corner_problems
@@ -35,14 +36,17 @@ def mistakes_in(
     clicks : ViewClicks
     picture : PictureSize
     axes : PictureAxes, optional
-        Right and down of the solved model in this view: a mirrored picture then shows whatever way it is turned.
+        Right and down of the solved model in this view: a mirrored picture then shows whatever way it is
+        turned.
     px_per_mm : float, optional
         On the teeth: crown widths are then held against published ones.
     """
     corners = Corners(
         Path(), picture.name, picture.width_px, picture.height_px, clicks.points, clicks.landmarks
     )
-    order = [f"{problem.fault}? {problem.what}: {problem.mend}" for problem in corner_problems(corners, axes=axes)]
+    order = [
+        f"{problem.fault}? {problem.what}: {problem.mend}" for problem in corner_problems(corners, axes=axes)
+    ]
     return (*order, *_same_places(clicks), *_widths(clicks, px_per_mm))
 
 
@@ -69,7 +73,11 @@ def _widths(clicks: ViewClicks, px_per_mm: float | None) -> list[str]:
             wide = share > _LOWER_SHARE[1]
             found.append(
                 f"41d to 31d is {share:.2f} times 11d to 21d, teeth have about 0.63: are "
-                + ("41d and 31d on the teeth one farther out?" if wide else "11d and 21d on the teeth one farther out?")
+                + (
+                    "41d and 31d on the teeth one farther out?"
+                    if wide
+                    else "11d and 21d on the teeth one farther out?"
+                )
             )
     return found
 
@@ -82,3 +90,20 @@ def _width_told(row: str, right: str, left: str, width_mm: float, crown: CrownWi
         f"{right} to {left} is {width_mm:.1f} mm, two {row} front teeth have about {mean:.1f} mm: "
         "is each on the outer corner of a middle tooth?"
     ]
+
+
+class MistakeWatch:
+    """Looks at the clicks once for each change, with whatever the last answer knows of axes and scale."""
+
+    def __init__(self) -> None:
+        self._seen: tuple[ViewClicks, Answer | None] | None = None
+        self._told: tuple[str, ...] = ()
+
+    def mistakes(self, clicks: ViewClicks, picture: PictureSize, answer: Answer | None) -> tuple[str, ...]:
+        """Give what speaks against the clicks of a picture."""
+        if self._seen is None or self._seen[0] is not clicks or self._seen[1] is not answer:
+            axes = None if answer is None else answer.axes.get(picture.name)
+            scale = None if answer is None else answer.px_per_mm.get(picture.name)
+            self._told = mistakes_in(clicks, picture, axes=axes, px_per_mm=scale)
+            self._seen = (clicks, answer)
+        return self._told

@@ -10,21 +10,20 @@ from pathlib import Path
 from bite.annotate.answer import Answer, check_clicks
 from bite.annotate.clicks import Clicks
 from bite.annotate.live import LiveCheck
+from bite.annotate.saving import Notes
 from bite.annotate.store import CornerStore
-from bite.annotate.workbench import Notes, Workbench
+from bite.annotate.workbench import Workbench
 from bite.errors import InputError
 from bite.files.bundle import BiteFrame, load_frame
 from bite.files.frame_corners import name_corner_file
 from bite.files.source import key_beside
 
 
-def open_bench(
-    path: Path, *, annotator: str, now: Callable[[], datetime], live: bool = True
-) -> Workbench:
+def open_bench(path: Path, *, annotator: str, now: Callable[[], datetime], live: bool = True) -> Workbench:
     """Open a frame file for annotation.
 
-    A view that names no corner file gets IMAGE.corners.json beside its picture, which the frame file then names
-    as soon as it has been saved.
+    A view that names no corner file gets IMAGE.corners.json beside its picture, which the frame file then
+    names as soon as it has been saved.
 
     Raises
     ------
@@ -67,7 +66,9 @@ def _name(notes: Notes, path: Path, index: int, view: str, corner_file: str) -> 
     if done:
         notes.add(f"{path.name} now names {corner_file}")
     else:
-        notes.add(f'add  corners = "{corner_file}"  to view "{view}" of {path.name}, else nobody reads these clicks')
+        notes.add(
+            f'add  corners = "{corner_file}"  to view "{view}" of {path.name}, else nobody reads these clicks'
+        )
 
 
 def _live_check(frame: BiteFrame) -> LiveCheck:

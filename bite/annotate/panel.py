@@ -75,7 +75,9 @@ class _Column:
     def size(self, points: float) -> int:
         return max(9, round(points * self.unit))
 
-    def say(self, text: str, points: float, colour: Colour = _INK, *, bold: bool = False, indent: int = 0) -> bool:
+    def say(
+        self, text: str, points: float, colour: Colour = _INK, *, bold: bool = False, indent: int = 0
+    ) -> bool:
         """Write a paragraph whole, or not at all where it does not fit."""
         size, left = self.size(points), self.left + round(indent * self.unit)
         lines = wrapped(text, self.right - left, size, bold=bold)
@@ -95,7 +97,9 @@ class _Column:
     def boxed(self, lines: list[tuple[str, bool]], points: float) -> None:
         """Write alert paragraphs on a ground of their own."""
         size = self.size(points)
-        broken = [(p, b) for text, b in lines for p in wrapped(text, self.right - self.left - 12, size, bold=b)]
+        broken = [
+            (p, b) for text, b in lines for p in wrapped(text, self.right - self.left - 12, size, bold=b)
+        ]
         room = max(0, (self.bottom - self.y - 8) // line_height(size))
         cut, broken = len(broken) > room, broken[:room]
         end = self.y + len(broken) * line_height(size) + 8
@@ -133,7 +137,7 @@ def draw_panel(target: Pixels, panel: Area, facts: PanelFacts, *, unit: float = 
 
 
 def _head(column: _Column, facts: PanelFacts) -> None:
-    title = facts.frame + (f", picture {facts.view} (V: the other)" if facts.several_views else "")
+    title = facts.frame + (f": {facts.view}" if facts.several_views else "")
     size = column.size(14)
     while text_width(title, size, True) > column.right - column.left and len(title) > 8:
         title = title[:-2].rstrip(".") + "."
@@ -141,6 +145,7 @@ def _head(column: _Column, facts: PanelFacts) -> None:
     column.y += line_height(size)
     if facts.save.saved:
         told = f"saved {facts.save.at}" if facts.save.at else "saved: nothing new"
+        told += "  -  V: the other picture" if facts.several_views else ""
         column.say(told + (f"  -  {facts.shown}" if facts.shown else ""), 11.5, _SOFT)
     else:
         column.say("NOT SAVED (reason below)", 12, _ALERT, bold=True)
@@ -161,7 +166,11 @@ def _asked(column: _Column, facts: PanelFacts) -> None:
     if whose:
         column.say(whose, 13, _INK, bold=True)
     if is_corner(name) and not is_upper(name):
-        column.say("Goes under the upper edge? Click where its side disappears, then press C. Not to be seen: H.", 11.5, _SOFT)
+        column.say(
+            "Goes under the upper edge? Click where its side disappears, then press C. Not to be seen: H.",
+            11.5,
+            _SOFT,
+        )
     elif not is_corner(name):
         column.say(f"{undone_landmarks(facts.clicks)} landmarks open; N goes past this one.", 11.5, _SOFT)
 

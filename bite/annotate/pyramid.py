@@ -43,7 +43,9 @@ class Pyramid:
         import cv2
 
         self.height_px, self.width_px = image.shape[:2]
-        level: Pixels = np.dstack([image, np.full(image.shape[:2], 255, np.uint8)]) if image.shape[2] == 3 else image
+        level: Pixels = (
+            np.dstack([image, np.full(image.shape[:2], 255, np.uint8)]) if image.shape[2] == 3 else image
+        )
         self.levels: list[Pixels] = [level]
         while max(level.shape[:2]) > 256:
             half = (max(1, (level.shape[1] + 1) // 2), max(1, (level.shape[0] + 1) // 2))

@@ -10,7 +10,15 @@ import numpy as np
 
 from bite.annotate.clicks import ViewClicks
 from bite.annotate.depth_layer import OPACITY, DepthLayer
-from bite.annotate.draw_marks import BLACK, WHITE, Brush, draw_clicks, draw_ghost_words, draw_ghosts, draw_sights
+from bite.annotate.draw_marks import (
+    BLACK,
+    WHITE,
+    Brush,
+    draw_clicks,
+    draw_ghost_words,
+    draw_ghosts,
+    draw_sights,
+)
 from bite.annotate.help_sheet import draw_help
 from bite.annotate.lettering import Pixels, write_on_halo
 from bite.annotate.loupe import Loupe, draw_cross_hair, draw_loupe, place_loupe
@@ -100,7 +108,9 @@ class Screen:
         self._table: Pixels | None = None
         self._loupe: Loupe | None = None
 
-    def paint(self, target: Pixels, scene: Scene, pointer: Pointer | None, *, whole: bool = False) -> list[Area]:
+    def paint(
+        self, target: Pixels, scene: Scene, pointer: Pointer | None, *, whole: bool = False
+    ) -> list[Area]:
         """Bring a canvas up to date.
 
         Parameters
@@ -119,7 +129,9 @@ class Screen:
         self._last = scene
         loupe = None
         if pointer is not None and not scene.help and self.picture.holds(pointer.screen):
-            loupe = place_loupe(pointer.screen, pointer.picture, scene.view.scale, self.picture, unit=self.unit)
+            loupe = place_loupe(
+                pointer.screen, pointer.picture, scene.view.scale, self.picture, unit=self.unit
+            )
         if whole or last is None:
             dirty = [Area(0, 0, self.width_px, self.height_px)]
         old = self._loupe
@@ -155,8 +167,8 @@ class Screen:
         brush = Brush(pixels, self.picture, scene.view, self._mark_unit(scene.view))
         plain = Brush(pixels, self.picture, scene.view, self.unit)
         draw_sights(plain, scene.sights, scene.other)
-        draw_ghosts(brush, scene.before, scene.after)
         draw_clicks(brush, scene.clicks, scene.ringed)
+        draw_ghosts(brush, scene.before, scene.after)
         self._legend(plain, scene)
         if scene.help:
             draw_help(pixels, self.picture, unit=self.unit)
@@ -166,7 +178,9 @@ class Screen:
         size = round(12 * self.unit)
         if scene.layer is not None:
             told = f"depth: bright {scene.layer.nearest_mm:.0f} mm, dark {scene.layer.farthest_mm:.0f} mm, bare: none"
-            write_on_halo(brush.target, told, (round(12 * self.unit), round(10 * self.unit)), size, BLACK, WHITE)
+            write_on_halo(
+                brush.target, told, (round(12 * self.unit), round(10 * self.unit)), size, BLACK, WHITE
+            )
         zoom = scene.view.scale
         told = f"{zoom:.2g} x" if zoom < 10 else f"{zoom:.0f} x"
         at = round(12 * self.unit), self.picture.height - round(24 * self.unit)
@@ -177,9 +191,9 @@ class Screen:
         box = loupe.window
         part = target[box.top : box.bottom, box.left : box.right]
         brush = Brush(part, box, loupe.view, self.unit)
-        draw_ghosts(brush, scene.before, scene.after)
         draw_sights(brush, scene.sights, "")
         draw_clicks(brush, scene.clicks, None, names=False)
+        draw_ghosts(brush, scene.before, scene.after)
         draw_cross_hair(target, loupe, unit=self.unit)
 
     def _lay_depth(self, layer: DepthLayer, scene: Scene) -> None:

@@ -1,7 +1,8 @@
 """Corner files on disk while somebody clicks: saved after each change, never over what was not read.
 
-A save is one atomic replacement, so that a crash at any instant leaves the last complete file or the one before.
-A file that cannot be read is set aside under a number, and so is one that another program changed meanwhile.
+A save is one atomic replacement, so that a crash at any instant leaves the last complete file or the one
+before. A file that cannot be read is set aside under a number, and so is one that another program changed
+meanwhile.
 """
 
 from __future__ import annotations

@@ -42,7 +42,9 @@ def item_at(area: Area, point: Point, reach_px: float) -> str | None:
     return nearest if away[nearest] <= reach_px else None
 
 
-def draw_teeth(target: Pixels, area: Area, clicks: ViewClicks, asked: str | None, *, unit: float = 1.0) -> None:
+def draw_teeth(
+    target: Pixels, area: Area, clicks: ViewClicks, asked: str | None, *, unit: float = 1.0
+) -> None:
     """Draw the teeth as the picture shows them (unmirrored), what is done, and what is asked for.
 
     Parameters
@@ -57,7 +59,12 @@ def draw_teeth(target: Pixels, area: Area, clicks: ViewClicks, asked: str | None
         edge = y0 + scale * way * _OPEN / 2
         for side in (-1.0, 1.0):
             for inner, w, h in ((0.0, wide, high), (wide, _LAST_WIDE if upper else 5.6, high * 0.9)):
-                _crown(brush, (x0 + scale * side * (inner + 0.08), edge), side * scale * (w - 0.16), way * scale * h)
+                _crown(
+                    brush,
+                    (x0 + scale * side * (inner + 0.08), edge),
+                    side * scale * (w - 0.16),
+                    way * scale * h,
+                )
     size = round(11 * unit)
     y = area.top + 1
     write(target, "performer's right", (area.left + 4, y), size, (90, 90, 90))
@@ -88,7 +95,9 @@ def _crown(brush: Brush, start: Point, wide: float, high: float) -> None:
     u = np.linspace(0.0, 1.0, 25)
     drop = 0.05 * np.exp(-u / 0.05) + 0.10 * np.exp(-(1 - u) / 0.08)
     edge = np.column_stack([start[0] + wide * u, start[1] + high * drop])
-    gum = np.column_stack([start[0] + wide * (0.93 - 0.86 * u), start[1] + high * (1 - 0.18 * (2 * u - 1) ** 2)])
+    gum = np.column_stack(
+        [start[0] + wide * (0.93 - 0.86 * u), start[1] + high * (1 - 0.18 * (2 * u - 1) ** 2)]
+    )
     outline = np.round(np.concatenate([edge, gum]) * 16).astype(np.int32)[:, None]
     cv2.fillPoly(brush.target, [outline], (*colour_of(ENAMEL), 255), cv2.LINE_AA, 4)
     cv2.polylines(brush.target, [outline], True, (*_LINE, 255), 1, cv2.LINE_AA, 4)
@@ -123,12 +132,16 @@ def _arrow(brush: Brush, at: Point, upper: bool, unit: float) -> None:
 
     x, y = at
     cv2.circle(
-        brush.target, (round(x * 16), round(y * 16)), round(8 * unit * 16), (*ASKED, 255), round(2.4 * unit), cv2.LINE_AA, 4
+        brush.target,
+        (round(x * 16), round(y * 16)),
+        round(8 * unit * 16),
+        (*ASKED, 255),
+        round(2.4 * unit),
+        cv2.LINE_AA,
+        4,
     )
     away = (-1.0 if upper else 1.0) * unit
     tail, tip = y + 34 * away, y + 11 * away
     brush.line([(x, tail), (x, tip)], ASKED, round(3 * unit))
     head = np.array([[x, tip], [x - 5 * unit, tip + 7 * away], [x + 5 * unit, tip + 7 * away]])
     cv2.fillPoly(brush.target, [np.round(head * 16).astype(np.int32)[:, None]], (*ASKED, 255), cv2.LINE_AA, 4)
-
-

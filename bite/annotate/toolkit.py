@@ -32,12 +32,13 @@ def quiet_settings() -> None:
 def open_canvas(title: str, size_px: tuple[int, int]) -> tuple[Any, Callable[[], None], Callable[[], None]]:
     """Open an empty window in the first toolkit that works.
 
-    Matplotlib falls back to drawing nowhere without a word when a toolkit is missing, so each is asked for by name
-    and made to open a figure.
+    Matplotlib falls back to drawing nowhere without a word when a toolkit is missing, so each is asked for by
+    name and made to open a figure.
 
     Returns
     -------
-    canvas, run, close : the canvas, the function that runs the window until it is closed, and the one that closes it
+    canvas, run, close : the canvas, the function that runs the window until it is closed, and the one that
+    closes it
 
     Raises
     ------
@@ -54,7 +55,9 @@ def open_canvas(title: str, size_px: tuple[int, int]) -> tuple[Any, Callable[[],
     raise NoWindowError(f"no window can be opened here ({'; '.join(reasons)}); {_INSTALL}")
 
 
-def _opened(backend: str, title: str, size_px: tuple[int, int]) -> tuple[Any, Callable[[], None], Callable[[], None]]:
+def _opened(
+    backend: str, title: str, size_px: tuple[int, int]
+) -> tuple[Any, Callable[[], None], Callable[[], None]]:
     import matplotlib
 
     quiet_settings()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from math import hypot
 
 NEAREST_SCALE, FARTHEST_SCALE = 64.0, 0.02
 Point = tuple[float, float]
@@ -29,12 +31,16 @@ class Area:
 
     def holds(self, point: Point) -> bool:
         """Tell whether a screen point lies inside."""
-        return self.left - 0.5 <= point[0] < self.right - 0.5 and self.top - 0.5 <= point[1] < self.bottom - 0.5
+        return (
+            self.left - 0.5 <= point[0] < self.right - 0.5 and self.top - 0.5 <= point[1] < self.bottom - 0.5
+        )
 
     def within(self, other: Area) -> Area:
         """Give the part that lies inside another area; empty areas have no width or no height."""
         left, top = max(self.left, other.left), max(self.top, other.top)
-        return Area(left, top, max(left, min(self.right, other.right)), max(top, min(self.bottom, other.bottom)))
+        return Area(
+            left, top, max(left, min(self.right, other.right)), max(top, min(self.bottom, other.bottom))
+        )
 
     def joined(self, other: Area) -> Area:
         """Give the smallest area that holds both."""
@@ -88,8 +94,12 @@ class ViewTransform:
         rim = 0.25 * min(area.width, area.height)
         left, top = self.to_screen((-0.5, -0.5))
         right, bottom = self.to_screen((width_px - 0.5, height_px - 0.5))
-        dx = max(0.0, area.left + min(rim, right - left) - right) + min(0.0, area.right - min(rim, right - left) - left)
-        dy = max(0.0, area.top + min(rim, bottom - top) - bottom) + min(0.0, area.bottom - min(rim, bottom - top) - top)
+        dx = max(0.0, area.left + min(rim, right - left) - right) + min(
+            0.0, area.right - min(rim, right - left) - left
+        )
+        dy = max(0.0, area.top + min(rim, bottom - top) - bottom) + min(
+            0.0, area.bottom - min(rim, bottom - top) - top
+        )
         return self.panned(dx, dy) if dx or dy else self
 
 
@@ -112,3 +122,19 @@ def view_of_points(points: list[Point], area: Area, *, room: float = 2.4) -> Vie
     wide, high = max(xs) - min(xs) + 1.0, max(ys) - min(ys) + 1.0
     scale = min(area.width / (room * wide), area.height / (room * high), 24.0)
     return centred_view(((max(xs) + min(xs)) / 2, (max(ys) + min(ys)) / 2), scale, area)
+
+
+def mark_near(places: Mapping[str, Point], view: ViewTransform, at: Point, reach_px: float) -> str | None:
+    """Give the mark whose middle is nearest to a screen place, within reach; None where there is none.
+
+    Examples
+    --------
+    >>> mark_near({"11d": (10.0, 10.0), "11m": (14.0, 10.0)}, ViewTransform(2.0, 0.0, 0.0), (27.0, 20.0), 4.0)
+    '11m'
+    """
+    away: dict[str, float] = {}
+    for name, place in places.items():
+        x, y = view.to_screen(place)
+        away[name] = hypot(at[0] - x, at[1] - y)
+    nearest = min(away, key=lambda name: (away[name], name)) if away else None
+    return nearest if nearest is not None and away[nearest] <= reach_px else None

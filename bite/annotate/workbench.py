@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import hypot
 
 from bite.annotate.aids import Aids
 from bite.annotate.answer import Answer
@@ -11,14 +10,16 @@ from bite.annotate.clicks import Clicks
 from bite.annotate.desk import Desk, PictureSize
 from bite.annotate.keys import NUDGES, Action
 from bite.annotate.live import LiveCheck
-from bite.annotate.mistakes import mistakes_in
-from bite.annotate.order import ORDER, short_name
+from bite.annotate.looking import Looking
+from bite.annotate.mistakes import MistakeWatch
+from bite.annotate.order import short_name
 from bite.annotate.panel import PanelFacts, drawing_area
 from bite.annotate.pyramid import LIFT_WORDS
+from bite.annotate.saving import Notes, Saver
 from bite.annotate.screen import Pointer, Scene, Screen
 from bite.annotate.store import CornerStore, SaveStatus
 from bite.annotate.teeth_drawing import item_at
-from bite.annotate.view import Point, ViewTransform, fit_view, view_of_points
+from bite.annotate.view import Point, ViewTransform, mark_near
 from bite.evidence.corner_snap import Snap, snap_corner
 from bite.files.bundle import BiteFrame
 from bite.files.corners import CornerState
@@ -26,18 +27,11 @@ from bite.files.corners import CornerState
 GRAB_PX = 6.0
 """A press this near to a mark's middle takes hold of it, screen pixels."""
 WHEEL_FACTOR = 1.25
-_STATES = {Action.SEEN: CornerState.SEEN, Action.UNSURE: CornerState.UNSURE, Action.COVERED: CornerState.COVERED}
-
-
-class Notes:
-    """What the person should know for the rest of the sitting, in sentences."""
-
-    def __init__(self) -> None:
-        self.lines: tuple[str, ...] = ()
-
-    def add(self, line: str) -> None:
-        """Add a sentence."""
-        self.lines = (*self.lines, line)
+_STATES = {
+    Action.SEEN: CornerState.SEEN,
+    Action.UNSURE: CornerState.UNSURE,
+    Action.COVERED: CornerState.COVERED,
+}
 
 
 class Workbench:
@@ -65,11 +59,11 @@ class Workbench:
         self.desk = Desk(sizes, start)
         self._live = live
         self.answer: Answer | None = None
-        self._transforms: dict[int, ViewTransform] = {}
-        self._on_disk: Clicks = start
+        self._saver = Saver(stores, start)
         self._asked_revision = -1
-        self._mistakes: tuple[object, tuple[str, ...]] = (None, ())
+        self._watch = MistakeWatch()
         self.screen = Screen(1280, 800)
+        self._looking = Looking(self.desk.pictures, self.screen.picture)
         self.pointer: Point | None = None
         self._panning: Point | None = None
         self.aids = Aids(frame)
@@ -78,23 +72,12 @@ class Workbench:
     @property
     def transform(self) -> ViewTransform:
         """Where the present view's picture lies on the screen."""
-        if self.desk.view not in self._transforms:
-            size = self.desk.picture
-            self._transforms[self.desk.view] = fit_view(size.width_px, size.height_px, self.screen.picture)
-        return self._transforms[self.desk.view]
+        return self._looking.at(self.desk.view)
 
     def resize(self, width_px: int, height_px: int, *, least_unit: float = 1.0) -> None:
-        """Take a new size of the screen; the picture place in the middle stays there, a whole picture stays whole."""
-        old = self.screen.picture
+        """Take a new size of the screen, physical pixels."""
         self.screen = Screen(width_px, height_px, least_unit=least_unit)
-        new = self.screen.picture
-        for index, view in list(self._transforms.items()):
-            size = self.desk.pictures[index]
-            if view == fit_view(size.width_px, size.height_px, old):
-                self._transforms[index] = fit_view(size.width_px, size.height_px, new)
-            else:
-                dx = (new.left + new.right - old.left - old.right) / 2
-                self._transforms[index] = view.panned(dx, (new.top + new.bottom - old.top - old.bottom) / 2)
+        self._looking.resize(self.screen.picture)
 
     def press(self, at: Point) -> None:
         """Press the main button at a screen place."""
@@ -119,8 +102,7 @@ class Workbench:
         if at is None:
             return
         if self._panning is not None:
-            moved = self.transform.panned(at[0] - self._panning[0], at[1] - self._panning[1])
-            self._look(moved)
+            self._looking.pan(self.desk.view, at[0] - self._panning[0], at[1] - self._panning[1])
             self._panning = at
         elif self.desk.pulling is not None:
             self.desk.pull_to(self.transform.to_picture(at), at_screen=at)
@@ -133,7 +115,7 @@ class Workbench:
     def wheel(self, at: Point, steps: float) -> None:
         """Turn the wheel: positive steps zoom in."""
         if self.screen.picture.holds(at) and not self.help_on:
-            self._look(self.transform.zoomed(WHEEL_FACTOR**steps, at))
+            self._looking.zoom(self.desk.view, WHEEL_FACTOR**steps, at)
 
     def act(self, action: Action) -> None:
         """Do what a key asks for."""
@@ -176,18 +158,18 @@ class Workbench:
         return True
 
     def _act_on_view(self, action: Action) -> None:
-        area, size = self.screen.picture, self.desk.picture
+        area, view = self.screen.picture, self.desk.view
         middle = (area.left + area.right) / 2, (area.top + area.bottom) / 2
         at = self.pointer if self.pointer is not None and area.holds(self.pointer) else middle
         match action:
             case Action.NEARER:
-                self._look(self.transform.zoomed(WHEEL_FACTOR**2, at))
+                self._looking.zoom(view, WHEEL_FACTOR**2, at)
             case Action.FARTHER:
-                self._look(self.transform.zoomed(WHEEL_FACTOR**-2, at))
+                self._looking.zoom(view, WHEEL_FACTOR**-2, at)
             case Action.FIT:
-                self._transforms[self.desk.view] = fit_view(size.width_px, size.height_px, area)
+                self._looking.show_whole(view)
             case Action.ONE_TO_ONE:
-                self._look(self.transform.zoomed(1.0 / self.transform.scale, at))
+                self._looking.zoom(view, 1.0 / self.transform.scale, at)
             case Action.MOUTH:
                 self.show_mouth()
             case Action.BRIGHTER:
@@ -207,7 +189,7 @@ class Workbench:
         if len(places) < 2:
             self.desk.said = "no corners yet to tell where the mouth is: zoom with the wheel"
             return
-        self._look(view_of_points(places, self.screen.picture))
+        self._looking.show_points(self.desk.view, places)
 
     def scene(self) -> Scene:
         """Give what is to be seen now."""
@@ -242,20 +224,20 @@ class Workbench:
         """Save what changed and put the question to the check; call it after drawing."""
         if self.desk.pulling is None:
             self.save()
-        if self._live is not None and self.desk.revision != self._asked_revision and self.desk.pulling is None:
+        if (
+            self._live is not None
+            and self.desk.revision != self._asked_revision
+            and self.desk.pulling is None
+        ):
             self._asked_revision = self.desk.revision
             self._live.ask(self.desk.revision, self.desk.clicks)
 
     def save(self, *, again: bool = False) -> None:
         """Write the corner files of the views whose clicks changed, and of those that failed before."""
-        for index, (store, clicks) in enumerate(zip(self.stores, self.desk.clicks, strict=True)):
-            if clicks is self._on_disk[index] and store.status.saved and not again:
-                continue
-            status = store.save(clicks)
-            if status.saved:
-                self._on_disk = (*self._on_disk[:index], clicks, *self._on_disk[index + 1 :])
-            elif status.new_trouble:
-                self.desk.said = "not saved"
+        if self._saver.save(self.desk.clicks, again=again):
+            self.desk.said = "not saved: the reason stands above"
+        elif again and self.save_status.saved:
+            self.desk.said = "saved"
 
     def finish(self) -> None:
         """Save what is not saved and let the worker go."""
@@ -266,9 +248,8 @@ class Workbench:
 
     @property
     def save_status(self) -> SaveStatus:
-        """The state of the worst store, or of the one in use."""
-        bad = next((s.status for s in self.stores if not s.status.saved), None)
-        return bad or self.stores[self.desk.view].status
+        """Whether all is on disk, and if not, why."""
+        return self._saver.status(self.desk.view)
 
     def poll(self) -> bool:
         """Take a finished answer over; tell whether there is something new to be seen."""
@@ -290,7 +271,7 @@ class Workbench:
             asked=desk.asked,
             ringed=desk.ringed,
             said=desk.said,
-            mistakes=self._mistakes_now(),
+            mistakes=self._watch.mistakes(desk.here, desk.picture, self.answer),
             answer=self.answer,
             busy=self._live is not None and (self._live.busy or desk.revision != self._asked_revision),
             save=self.save_status,
@@ -298,26 +279,13 @@ class Workbench:
             shown=LIFT_WORDS[self.aids.lift],
         )
 
-    def _mistakes_now(self) -> tuple[str, ...]:
-        answer, here, name = self.answer, self.desk.here, self.desk.picture.name
-        key = (here, answer)
-        if self._mistakes[0] is None or self._mistakes[0] != key:
-            axes = answer.axes.get(name) if answer is not None else None
-            scale = answer.px_per_mm.get(name) if answer is not None else None
-            self._mistakes = (key, mistakes_in(here, self.desk.picture, axes=axes, px_per_mm=scale))
-        return self._mistakes[1]
-
     def _mark_at(self, at: Point) -> str | None:
-        reach = GRAB_PX * self.screen.unit
-        away = {}
-        for name, place in self.desk.here.places.items():
-            x, y = self.transform.to_screen(place)
-            away[name] = hypot(at[0] - x, at[1] - y)
-        nearest = min(away, key=lambda name: (away[name], ORDER.index(name))) if away else None
-        return nearest if nearest is not None and away[nearest] <= reach else None
+        return mark_near(self.desk.here.places, self.transform, at, GRAB_PX * self.screen.unit)
 
     def _mouth(self) -> Point | None:
-        places = list(self.desk.here.places.values()) or list(self.aids.before(self.desk.view, self.answer).values())
+        places = list(self.desk.here.places.values()) or list(
+            self.aids.before(self.desk.view, self.answer).values()
+        )
         if not places:
             return None
         return sum(p[0] for p in places) / len(places), sum(p[1] for p in places) / len(places)
@@ -327,11 +295,6 @@ class Workbench:
             self.desk.said = "point at the place first"
             return
         self.desk.place(self.transform.to_picture(self.pointer))
-
-    def _look(self, view: ViewTransform) -> None:
-        size = self.desk.picture
-        kept = view.kept_in_sight(size.width_px, size.height_px, self.screen.picture)
-        self._transforms[self.desk.view] = kept
 
     def _snap(self) -> None:
         desk, name = self.desk, self.desk.ringed

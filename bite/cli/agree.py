@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from bite.files.corners import Corners
 
 _FOOT = """\
-The files are passes over the same picture, by one person or several. Writes NAME.agreement.png beside the first file,
-NAME being that file's. exit codes: 0 compared, 1 nothing to compare, 2 bad input."""
+The files are passes over the same picture, by one person or several. Writes NAME.agreement.png beside the
+first file, NAME being that file's. exit codes: 0 compared, 1 nothing to compare, 2 bad input."""
 
 
 def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -29,9 +29,15 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     )
     parser.add_argument("corners", nargs="+", metavar="CORNERS", help="corner files, two or more")
     scale = parser.add_mutually_exclusive_group()
-    scale.add_argument("--px-per-mm", type=_scale, metavar="N", help="scale on the teeth, to give mm beside px")
-    scale.add_argument("--frame", metavar="FRAME", help="bite frame with camera and depth, to find that scale")
-    parser.add_argument("--out", metavar="DIR", help="folder for the picture (default: beside the first file)")
+    scale.add_argument(
+        "--px-per-mm", type=_scale, metavar="N", help="scale on the teeth, to give mm beside px"
+    )
+    scale.add_argument(
+        "--frame", metavar="FRAME", help="bite frame with camera and depth, to find that scale"
+    )
+    parser.add_argument(
+        "--out", metavar="DIR", help="folder for the picture (default: beside the first file)"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -43,7 +49,9 @@ def run(args: argparse.Namespace) -> int:
 
     paths = [Path(name) for name in args.corners]
     if len(paths) < 2:
-        raise InputError(paths[0], "", "is one pass, needed two or more", "name the other passes' corner files too")
+        raise InputError(
+            paths[0], "", "is one pass, needed two or more", "name the other passes' corner files too"
+        )
     passes = [read_corners(path) for path in paths]
     _same_picture(passes)
     places = [_places(corners) for corners in passes]
@@ -97,7 +105,8 @@ def _pass_names(passes: list[Corners]) -> tuple[str, ...]:
     """Name passes by who clicked, else by file, with a number where that is not unique."""
     base = [corners.annotator or corners.path.name.removesuffix(".json") for corners in passes]
     return tuple(
-        name if base.count(name) == 1 else f"{name} {base[: k + 1].count(name)}" for k, name in enumerate(base)
+        name if base.count(name) == 1 else f"{name} {base[: k + 1].count(name)}"
+        for k, name in enumerate(base)
     )
 
 

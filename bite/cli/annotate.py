@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
 SIZE_PX = (1280, 800)
 _FOOT = """\
-Corners are saved after each change beside the picture, as the frame file names them. ? in the window shows all keys.
-exit codes: 0 all clicks are saved, 1 some could not be saved, 2 bad input or no window possible."""
+Corners are saved after each change beside the picture, as the frame file names them. ? in the window shows
+all keys. exit codes: 0 all clicks are saved, 1 some could not be saved, 2 bad input or no window possible."""
 
 
 def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -30,9 +30,13 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument("frame", metavar="FRAME", help="bite frame file, NAME.bite.toml")
     parser.add_argument("--annotator", metavar="NAME", help="who clicks (default: the login name)")
     parser.add_argument(
-        "--browser", action="store_true", help="show the window in a browser: for a machine without a desktop, slow"
+        "--browser",
+        action="store_true",
+        help="show the window in a browser: for a machine without a desktop, slow",
     )
-    parser.add_argument("--port", type=_port, default=8988, metavar="N", help="first port for --browser (8988)")
+    parser.add_argument(
+        "--port", type=_port, default=8988, metavar="N", help="first port for --browser (8988)"
+    )
     parser.add_argument("--no-check", action="store_true", help="do not run the check while clicking")
 
 
@@ -93,5 +97,3 @@ def _port(text: str) -> int:
 
 def _tell(line: str) -> None:
     print(line, file=sys.stderr, flush=True)
-
-

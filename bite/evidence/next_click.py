@@ -1,7 +1,7 @@
 """Which click would sharpen the offset most: the sd that one more corner or landmark is expected to leave.
 
-A click that has not been made has known slopes: the solved model says where it would be. Its information, added to
-what the fit knows already, gives the sd afterwards without knowing where the click will fall.
+A click that has not been made has known slopes: the solved model says where it would be. Its information,
+added to what the fit knows already, gives the sd afterwards without knowing where the click will fall.
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ class NextClick:
 def next_clicks(frame: BiteFrame, head: Head, fit: OffsetFit) -> tuple[NextClick, ...]:
     """Give all clicks not made yet that would enter the fit, the most telling first.
 
-    Lower corners that the model has behind the upper crowns are left out: only where they disappear could be clicked,
-    which bounds the bite and fixes no position.
+    Lower corners that the model has behind the upper crowns are left out: only where they disappear could be
+    clicked, which bounds the bite and fixes no position.
 
     Parameters
     ----------

@@ -18,8 +18,8 @@ _WAITING = re.compile(r"^\s*#\s*corners\s*=")
 def name_corner_file(path: Path, view: int, corner_file: str) -> bool:
     """Add ``corners = "FILE"`` to the n-th [[view]] of a frame file; tell whether that was done.
 
-    A commented ``# corners =`` line of that view is replaced, otherwise the line comes after the view's last key. The
-    text is written only when it then reads as the same tables with that one key more.
+    A commented ``# corners =`` line of that view is replaced, otherwise the line comes after the view's last
+    key. The text is written only when it then reads as the same tables with that one key more.
 
     Parameters
     ----------

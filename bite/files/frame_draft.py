@@ -103,11 +103,15 @@ def look_beside(image: Path) -> Beside:
 
     camera = named("camera file", [f"{stem}.camera", "camera"], _CAMERAS)
     depth = named("depth map", [f"{stem}.depth", "depth"], _DEPTHS)
-    profile = named("depth profile", [f"{stem}.profile", "profile", "midline"], [".csv"]) if depth is None else None
+    profile = (
+        named("depth profile", [f"{stem}.profile", "profile", "midline"], [".csv"]) if depth is None else None
+    )
     return Beside(
         camera=camera,
         depth=depth,
-        depth_camera=named("depth camera file", [f"{stem}.depth.camera", "depth.camera"], _CAMERAS) if depth else None,
+        depth_camera=named("depth camera file", [f"{stem}.depth.camera", "depth.camera"], _CAMERAS)
+        if depth
+        else None,
         profile=profile,
         mesh=named("solved mesh", [f"{stem}.solved", "solved", stem], _MESHES),
         rig=near("rig file", "rig.toml") or near("rig file", "*.rig.toml"),
@@ -122,14 +126,25 @@ def blanks_of(beside: Beside) -> tuple[Blank, ...]:
     if beside.device_file is None:
         asked.append(Blank("device", "Which class of camera shot it? (a name of your own)", '"bench-depth"'))
     if beside.camera is None:
-        asked.append(Blank("[view] camera", "Which file holds this picture's camera calibration?", '"front.camera.yaml"'))
+        asked.append(
+            Blank(
+                "[view] camera", "Which file holds this picture's camera calibration?", '"front.camera.yaml"'
+            )
+        )
     if beside.depth is not None:
         question = "How many mm is one stored unit of the depth map? (it may also store inverse distance: leave blank)"
         asked.append(Blank("[depth] unit_mm", question, "0.1", is_number=True))
     if beside.mesh is not None:
         asked += [
-            Blank("[solved] unit_mm", "How many mm is one unit of the mesh? (cm: 10)", "10.0", is_number=True),
-            Blank("[solved] axes", "Its axes: opencv (x right, y down, z away) or y-up?", '"opencv"', choices=("opencv", "y-up")),
+            Blank(
+                "[solved] unit_mm", "How many mm is one unit of the mesh? (cm: 10)", "10.0", is_number=True
+            ),
+            Blank(
+                "[solved] axes",
+                "Its axes: opencv (x right, y down, z away) or y-up?",
+                '"opencv"',
+                choices=("opencv", "y-up"),
+            ),
             Blank("[solved] dial", "With which dial value was the model solved?", "0.0", is_number=True),
         ]
         if beside.rig is None:
@@ -188,7 +203,11 @@ def frame_text(image: Path, name: str, beside: Beside, answers: Mapping[str, str
 def _corner_lines(image: Path) -> list[str]:
     corners = image.with_name(f"{image.stem}.corners.json")
     value = f"corners = {json.dumps(corners.name, ensure_ascii=False)}"
-    return [value] if corners.is_file() else [f"# {value}   # bite annotate takes the mark away when it has saved"]
+    return (
+        [value]
+        if corners.is_file()
+        else [f"# {value}   # bite annotate takes the mark away when it has saved"]
+    )
 
 
 def _depth_lines(beside: Beside, line: object, file: object) -> list[str]:
@@ -199,11 +218,18 @@ def _depth_lines(beside: Beside, line: object, file: object) -> list[str]:
             if beside.depth_camera is not None
             else 'view = "front"   # registered to this view pixel for pixel; else: camera = "depth.camera.yaml"'
         )
-        unit = line("unit_mm", None, "mm per stored unit; or inverse_per_m = [at stored 0, at full scale]", "[depth]")
+        unit = line(
+            "unit_mm", None, "mm per stored unit; or inverse_per_m = [at stored 0, at full scale]", "[depth]"
+        )
         return ["[depth]", line("map", file(beside.depth), ""), unit, camera, ""]
     if beside.profile is not None:
         return ["[depth]", line("profile", file(beside.profile), "depth along one line"), ""]
-    return ["# [depth]   # no depth map was found beside the picture", '# map = "front.depth.png"', "# unit_mm = 0.1", ""]
+    return [
+        "# [depth]   # no depth map was found beside the picture",
+        '# map = "front.depth.png"',
+        "# unit_mm = 0.1",
+        "",
+    ]
 
 
 def _solved_lines(beside: Beside, line: object, file: object) -> list[str]:

@@ -143,15 +143,15 @@ def kind_scatter(items: Sequence[ItemScatter]) -> tuple[KindScatter, ...]:
     return tuple(found)
 
 
-def pair_agreement(
-    passes: Sequence[Places], covered: Sequence[frozenset[str]]
-) -> tuple[PairAgreement, ...]:
+def pair_agreement(passes: Sequence[Places], covered: Sequence[frozenset[str]]) -> tuple[PairAgreement, ...]:
     """Hold each pair of passes against each other over the items they share."""
     found = []
     for i in range(len(passes)):
         for j in range(i + 1, len(passes)):
             shared = [
-                name for name in passes[i] if name in passes[j] and (name in covered[i]) == (name in covered[j])
+                name
+                for name in passes[i]
+                if name in passes[j] and (name in covered[i]) == (name in covered[j])
             ]
             if len(shared) < 2:
                 continue

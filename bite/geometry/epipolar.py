@@ -20,9 +20,9 @@ def epipolar_curve(
 ) -> Array:
     """Give the places in one view at which a pixel of another can lie, shape (n, 2), px.
 
-    The ray is sampled at depths even in inverse distance, which is about even along the curve, and projected through
-    the lens: under distortion the curve is bent, and a straight line would be pixels off. Samples behind the camera or
-    beyond one picture size outside are left out, since there lens terms mean nothing.
+    The ray is sampled at depths even in inverse distance, which is about even along the curve, and projected
+    through the lens: under distortion the curve is bent, and a straight line would be pixels off. Samples
+    behind the camera or beyond one picture size outside are left out, since there lens terms mean nothing.
 
     Parameters
     ----------

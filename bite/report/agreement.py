@@ -130,7 +130,9 @@ def _draw_item(axes: Axes, item: ItemScatter, reach: float, *, first: bool, last
     axes.plot(*item.deviations.T, MEASURED.marker, color=MEASURED.colour, ms=4)
     for number, (x, y) in enumerate(item.deviations, 1):
         if len(item.deviations) <= 6:
-            axes.annotate(str(number), (x, y), (3, 3), textcoords="offset points", fontsize=SMALL_PT, color=INK)
+            axes.annotate(
+                str(number), (x, y), (3, 3), textcoords="offset points", fontsize=SMALL_PT, color=INK
+            )
     axes.set(xlim=(-reach, reach), ylim=(reach, -reach), aspect="equal")
     name = item.name.replace("_", " ") + (" covered" if item.kind is Kind.COVERED else "")
     axes.set_title(f"{name}: {item.sd:.2f} px", fontsize=TEXT_PT)
@@ -155,5 +157,3 @@ def state_disputes(names: Sequence[str], states: Sequence[dict[str, str]]) -> tu
         if len({state for state, _ in said}) > 1:
             told.append(f"{code}: " + ", ".join(f"{state} ({name})" for state, name in said))
     return tuple(told)
-
-

@@ -77,7 +77,9 @@ def bench_of_picture(
 def grey_picture(height: int = 480, width: int = 640) -> np.ndarray:
     """A picture in which every place looks different."""
     rows, columns = np.mgrid[0:height, 0:width]
-    return np.stack([columns * 255 // width, rows * 255 // height, (rows + columns) % 256], -1).astype(np.uint8)
+    return np.stack([columns * 255 // width, rows * 255 // height, (rows + columns) % 256], -1).astype(
+        np.uint8
+    )
 
 
 @dataclass

@@ -2,9 +2,10 @@
 
 Run:  python tests/bench/bench_annotate.py [--tk]
 
-Prints median and 95th percentile, ms, of each action at two sizes of window, and their ratio to one plain imshow redraw
-of the same picture in the same run (a machine's speed cancels in it). --tk measures in a real window (needs a display),
-the toolkit's own drawing included; otherwise on a bare Agg canvas. Saves go to a temporary folder and are counted apart.
+Prints median and 95th percentile, ms, of each action at two sizes of window, and their ratio to one plain
+imshow redraw of the same picture in the same run (a machine's speed cancels in it). --tk measures in a real
+window (needs a display), the toolkit's own drawing included; otherwise on a bare Agg canvas. Saves go to a
+temporary folder and are counted apart.
 """
 
 from __future__ import annotations
@@ -142,13 +143,17 @@ def measure(size: tuple[int, int], picture: np.ndarray, tk: bool) -> dict[str, n
 
 def main() -> int:
     """Measure both sizes; 1 where a target is missed."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--tk", action="store_true", help="measure in a real Tk window")
     tk = parser.parse_args().tk
     picture, missed = big_picture(), 0
     for size, targets in TARGETS_MS.items():
         plain = imshow_ms(picture, size)
-        print(f"{size[0]} x {size[1]}, {'Tk window' if tk else 'bare canvas'}; one imshow redraw {plain:.0f} ms")
+        print(
+            f"{size[0]} x {size[1]}, {'Tk window' if tk else 'bare canvas'}; one imshow redraw {plain:.0f} ms"
+        )
         for name, values in measure(size, picture, tk).items():
             median, high = float(np.median(values)), float(np.percentile(values, 95))
             line = f"  {name:6s} median {median:6.1f}  p95 {high:6.1f} ms, {plain / median:5.1f} x faster than imshow"

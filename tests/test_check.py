@@ -32,6 +32,7 @@ from demo_bite.scene import (
 )
 
 ROOT = Path(__file__).resolve().parents[1]
+DEMO = ROOT / "demo_bite"
 CODES = {
     "corners-plausible", "bite-gap", "overbite-visible", "overjet", "overbite", "resolved", "enamel-lit",
     "sharp", "depth-covered", "framed", "same-device", "skin-agrees", "teeth-shown", "lateral", "rows-agree",
@@ -162,6 +163,25 @@ def test_without_a_model_the_capture_checks_decide(frame):
     assert check_frame(dark).decision.verdict is Verdict.RESHOOT
 
 
+def test_a_profile_without_forward_says_what_is_missing():
+    frame = load_frame(DEMO / "turnstone" / "turnstone-d04.bite.toml")
+    assert frame.file.solved is not None
+    lacking = replace(frame, file=replace(frame.file, solved=replace(frame.file.solved, forward=None)))
+    found = check_frame(lacking)
+    assert found.fit is None and found.decision.verdict is Verdict.UNSURE
+    assert "forward" in found.why_no_offset and "write forward" in found.decision.why
+
+
+def test_a_pose_from_landmarks_ends_where_the_given_pose_does(frame, checked):
+    solved = replace(frame.file.solved, pose="landmarks", axes=None)
+    found = check_frame(replace(frame, file=replace(frame.file, solved=solved)))
+    assert found.solved.posed_by_landmarks
+    sd = np.hypot(found.fit.offset.sd, checked.fit.offset.sd)
+    # the same depth map both times: what differs is the prior of the head alone
+    assert abs(found.fit.offset.value - checked.fit.offset.value) < 2 * sd
+    assert finding(found, "skin-agrees").severity is Severity.OK
+
+
 def test_enamel_bias_moves_the_offset_by_itself_and_stating_it_restores_it():
     exact = replace(UNLIT, solve=SolveError(waves_mm=0.0, shift_sd_mm=0.0, turn_sd_deg=0.0))
     deep = replace(exact, sensor=replace(SETTINGS.sensor, enamel_bias_mm=0.3))
@@ -179,7 +199,7 @@ def test_enamel_bias_moves_the_offset_by_itself_and_stating_it_restores_it():
     # the same noise in all three, so that only the treatment of pixels between teeth and lip differs
     assert told["unstated"].offset.value - told["none"].offset.value == pytest.approx(-0.3, abs=0.05)
     assert told["stated"].offset.value == pytest.approx(told["none"].offset.value, abs=0.05)
-    # straight ahead a mm of bias is nearly a mm of offset: teeth that stand elsewhere are hidden elsewhere, and
+    # straight ahead a mm of bias is nearly a mm of offset: teeth standing elsewhere are hidden elsewhere, so
     # rims tell a little of it; the sd must hold whatever the bias does to this very offset
     slope = (told["none"].offset.value - told["unstated"].offset.value) / 0.3
     for name in ("none", "unstated", "stated"):
@@ -241,7 +261,6 @@ def test_importing_costs_nothing():
         _ = bite.no_such_name
 
 
-DEMO = ROOT / "demo_bite"
 TRUTH = tomllib.loads((DEMO / "truth.toml").read_text(encoding="utf-8"))["frame"]
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from bite.evidence.luminance import Mask, Picture
 from bite.evidence.picture_piece import Piece, piece_of
 from bite.files.bundle import LoadedView
-from bite.fit.head import Head, nearby
+from bite.fit.head import Head
 from bite.geometry.render import Grid, Window, render
 from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER, UPPER, is_upper
@@ -101,12 +101,13 @@ def teeth_in_view(
         piece = cut
         camera = view.camera.scaled(1.0 / piece.binned) if piece.binned > 1 else view.camera
         grid = Grid.of(camera, Window(piece.left, piece.top, piece.image.shape[1], piece.image.shape[0]))
-    near = nearby(head, REACH_MM)
-    local = view.camera.camera_from_reference.apply(near.placed(parameters))
-    seen = render(grid, local, near.faces)
+    close = np.linalg.norm(head.points_mm - head.centre_mm, axis=1) < REACH_MM
+    near = close[head.faces].any(1)
+    local = view.camera.camera_from_reference.apply(head.placed(parameters))
+    seen = render(grid, local, head.faces[near])
     part = np.full(seen.face.shape, -1, dtype=np.int8)
     hit = seen.face >= 0
-    part[hit] = near.face_part[seen.face[hit]]
+    part[hit] = head.face_part[near][seen.face[hit]]
     teeth = (part == UPPER) | (part == LOWER)
     names = list(head.corners)
     at = head.place(np.array([head.corners[name] for name in names]).reshape(-1, 3), True, parameters)

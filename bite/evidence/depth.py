@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bite.errors import InputError
 from bite.files.bundle import BiteFrame
 from bite.fit.depth_block import DepthBlock
-from bite.fit.head import Head, nearby
+from bite.fit.head import Head, part_of
 from bite.fit.noise import assumed_noise
 from bite.fit.profile_block import ProfileBlock
 from bite.fit.skin_waves import skin_waves
+from bite.geometry.camera import Camera
 from bite.geometry.render import Grid, Window
 from bite.geometry.teeth import LOWER, UPPER
 
 AROUND_MM = 38.0
 """Skin this far around the front teeth is rendered; beyond, it says nothing of how the head sits at the mouth."""
+SPARE_MM = 12.0
+"""Faces this far outside the rendered window are kept, since the head and its teeth move during the fit."""
 FRONT_MM = 25.0
 """Teeth this far from the middle of the incisors count as front teeth."""
 NOISE_MM = 0.5
@@ -82,7 +86,7 @@ def depth_block(frame: BiteFrame, head: Head) -> DepthBlock | None:
             "correct the unit of the depth map or of [solved] (crown widths agree with the latter), or the pose",
         )
     noise = assumed_noise(frame.device.noise_mm or NOISE_MM, frame.device.correlation_px or CORRELATION_PX)
-    near = nearby(head, 3.0 * AROUND_MM)
+    near = part_of(head, _inside(head, camera, window, SPARE_MM * px_per_mm))
     return DepthBlock(
         near,
         skin_waves(near, AROUND_MM + FRONT_MM),
@@ -92,6 +96,19 @@ def depth_block(frame: BiteFrame, head: Head) -> DepthBlock | None:
         frame.depth_map.step_mm,
         float(1.0 / px_per_mm),
     )
+
+
+def _inside(head: Head, camera: Camera, window: Window, spare_px: float) -> NDArray[np.bool_]:
+    """Tell which faces can come into a window while the head moves by less than the spare width."""
+    pixels = camera.project(head.points_mm) - (window.left, window.top)
+    size = np.array([window.width, window.height])
+    with np.errstate(invalid="ignore"):
+        # a face is out when all its vertices lie beyond the same side; one behind the camera is left to the renderer
+        low, high = pixels < -spare_px, pixels > size + spare_px
+    out = np.zeros(len(head.faces), dtype=bool)
+    for side in (low[:, 0], low[:, 1], high[:, 0], high[:, 1]):
+        out |= side[head.faces[:, 0]] & side[head.faces[:, 1]] & side[head.faces[:, 2]]
+    return ~out
 
 
 def profile_block(frame: BiteFrame, head: Head) -> ProfileBlock | None:

@@ -86,15 +86,13 @@ def face_moves_with_teeth(face_part: NDArray[np.integer]) -> NDArray[np.bool_]:
     return face_part != SKIN
 
 
-def nearby(head: Head, reach_mm: float) -> Head:
-    """Give the part of a head within reach of its centre: faces with any vertex there, and only their vertices."""
-    close = np.linalg.norm(head.points_mm - head.centre_mm, axis=1) < reach_mm
-    kept = close[head.faces].any(1)
-    number, faces = np.unique(head.faces[kept], return_inverse=True)
+def part_of(head: Head, faces: NDArray[np.bool_]) -> Head:
+    """Give the part of a head that some faces make up, with only their vertices."""
+    number, renumbered = np.unique(head.faces[faces], return_inverse=True)
     return replace(
         head,
         points_mm=head.points_mm[number],
-        faces=faces.reshape(-1, 3).astype(np.int32),
-        face_part=head.face_part[kept],
+        faces=renumbered.reshape(-1, 3).astype(np.int32),
+        face_part=head.face_part[faces],
         with_teeth=head.with_teeth[number],
     )

@@ -100,22 +100,24 @@ def solve(blocks: Sequence[Block], prior: Prior, start: Array) -> Solution:
     while rounds < ROUNDS:
         rounds += 1
         step, covariance = _step(state, here)
+        there = np.clip(here + step, *bounds)
+        moved = float(abs(there[P.FORWARD_MM] - here[P.FORWARD_MM]))
+        near = 0.03 * float(np.sqrt(covariance[P.FORWARD_MM, P.FORWARD_MM]))
+        if rounds >= LEAST_ROUNDS and moved < max(SETTLED_MM, near):
+            # so short a step changes no prediction by anything that counts: nothing is rendered again for it
+            here, converged = there, True
+            limit = "0.01 mm" if moved < SETTLED_MM else "3 % of its sd"
+            reason = f"forward offset moved {moved:.4f} mm in round {rounds}, less than {limit}"
+            break
         learn = rounds <= LEARN_NOISE_ROUNDS
         for _ in range(_HALVINGS):
-            there = np.clip(here + step, *bounds)
             ahead = _look(state.blocks, there, prior, covariance, learn=learn)
             # while noise is being learned, costs before and after do not compare
             if learn or ahead.mean_cost <= 1.02 * state.mean_cost + 1e-12:
                 break
             step = 0.5 * step
-        moved = float(abs(there[P.FORWARD_MM] - here[P.FORWARD_MM]))
+            there = np.clip(here + step, *bounds)
         here, state = there, ahead
-        if rounds >= LEAST_ROUNDS:
-            near = 0.03 * float(np.sqrt(covariance[P.FORWARD_MM, P.FORWARD_MM]))
-            if moved < max(SETTLED_MM, near):
-                limit = "0.01 mm" if moved < SETTLED_MM else "3 % of its sd"
-                converged, reason = True, f"forward offset moved {moved:.4f} mm in round {rounds}, less than {limit}"
-                break
     on_bound = tuple(
         P(k).name.lower() for k in range(COUNT) if here[k] <= prior.low[k] or here[k] >= prior.high[k]
     )

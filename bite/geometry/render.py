@@ -16,6 +16,9 @@ from bite.geometry.rigid import Array
 
 _CANDIDATES_AT_ONCE = 3_000_000
 _NEAR_MM = 1.0
+_HAIR = 1e-9
+_BOW_PER_PX = 1e-3
+"""Bow of an edge per squared pixel of length: twice that of a lens with k1 = -1 at f 600 px."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,56 +90,103 @@ def render(grid: Grid, points_mm: Array, faces: NDArray[np.integer]) -> Rendered
     pixels = np.full((len(z), 2), np.nan)
     pixels[usable] = grid.camera.pixels_from_slopes(slopes[usable])
 
-    # one pixel of margin: under distortion a triangle's edges are curves that its corners do not quite bound
-    margin = 1.0 if grid.camera.distortion.any() else 0.0
-    corner = pixels[faces] - (grid.window.left, grid.window.top)
-    kept = np.flatnonzero(usable[faces].all(1))
-    corner = corner[kept]
-    low = np.maximum(np.ceil(corner.min(1) - margin), 0)
-    high = np.minimum(np.floor(corner.max(1) + margin), (width - 1, height - 1))
-    size = (high - low + 1).astype(np.int64)
-    seen = (size > 0).all(1)
-    kept, low, size = kept[seen], low[seen].astype(np.int64), size[seen]
-    if not kept.size:
-        return Rendered(np.full((height, width), np.nan), face.reshape(height, width))
-
-    a, b, c = (slopes[faces[kept, k]] for k in range(3))
-    inverse_z = 1.0 / z[faces[kept]]
-    ab, ac = b - a, c - a
-    area = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
-    area[np.abs(area) < 1e-30] = np.nan  # seen edge-on or without area: meets no ray
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ab, ac = ab / area[:, None], ac / area[:, None]
-    # 1/z is linear in the slopes: 1/z = base + gradient . (slope - a)
-    rise_b, rise_c = inverse_z[:, 1] - inverse_z[:, 0], inverse_z[:, 2] - inverse_z[:, 0]
-    flat_slopes = grid.slopes.reshape(-1, 2)
-    count = size[:, 0] * size[:, 1]
-    stop = np.cumsum(count)
-    start = 0
-    while start < len(kept):
+    boxes = _boxes(pixels - (grid.window.left, grid.window.top), faces, grid)
+    start, stop = 0, np.cumsum(boxes.count)
+    plane = _Planes.of(slopes, z, faces[boxes.face])
+    slope_x, slope_y = (np.ascontiguousarray(grid.slopes[..., k]).ravel() for k in range(2))
+    while start < len(boxes.face):
         base = stop[start - 1] if start else 0
         end = max(start + 1, int(np.searchsorted(stop, base + _CANDIDATES_AT_ONCE, side="right")))
-        part = np.repeat(np.arange(start, end), count[start:end])
-        within = np.arange(len(part)) - np.repeat(stop[start:end] - count[start:end] - base, count[start:end])
-        row, column = np.divmod(within, size[part, 0])
-        pixel = (row + low[part, 1]) * width + column + low[part, 0]
-        offset = flat_slopes[pixel] - a[part]
-        weight_b = offset[:, 0] * ac[part, 1] - offset[:, 1] * ac[part, 0]
-        weight_c = offset[:, 1] * ab[part, 0] - offset[:, 0] * ab[part, 1]
+        part, pixel = boxes.candidates(start, end, width)
+        x, y = slope_x[pixel], slope_y[pixel]
+        b = plane.b_x[part] * x + plane.b_y[part] * y + plane.b_0[part]
+        c = plane.c_x[part] * x + plane.c_y[part] * y + plane.c_0[part]
         # a hair of overlap, so that a ray through a shared edge meets at least one of its faces
-        inside = np.flatnonzero((weight_b >= -1e-9) & (weight_c >= -1e-9) & (weight_b + weight_c <= 1 + 1e-9))
+        inside = np.flatnonzero((b >= -_HAIR) & (c >= -_HAIR) & (b + c <= 1 + _HAIR))
         part, pixel = part[inside], pixel[inside]
-        hit = 1.0 / (inverse_z[part, 0] + weight_b[inside] * rise_b[part] + weight_c[inside] * rise_c[part])
+        hit = 1.0 / (plane.base[part] + b[inside] * plane.rise_b[part] + c[inside] * plane.rise_c[part])
         order = np.argsort(-hit, kind="stable")  # the last write wins, so the nearest is written last
         pixel, hit, part = pixel[order], hit[order], part[order]
         nearest_depth = np.full(height * width, np.inf)
         nearest_part = np.zeros(height * width, dtype=np.int64)
         nearest_depth[pixel], nearest_part[pixel] = hit, part
         closer = nearest_depth < depth
-        depth[closer], face[closer] = nearest_depth[closer], kept[nearest_part[closer]]
+        depth[closer], face[closer] = nearest_depth[closer], boxes.face[nearest_part[closer]]
         start = end
     depth[np.isinf(depth)] = np.nan
     return Rendered(depth.reshape(height, width), face.reshape(height, width))
+
+
+@dataclass(frozen=True, slots=True)
+class _Boxes:
+    """Faces that may cover a pixel of the window, each with its rectangle of pixels; columns, not rows, for speed."""
+
+    face: NDArray[np.int64]
+    left: NDArray[np.int64]
+    top: NDArray[np.int64]
+    width: NDArray[np.int64]
+    count: NDArray[np.int64]
+
+    def candidates(self, start: int, end: int, window_width: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """List all (box number, flat pixel number) pairs of the boxes start .. end - 1."""
+        count = self.count[start:end]
+        part = np.repeat(np.arange(start, end), count)
+        within = np.arange(len(part)) - np.repeat(np.cumsum(count) - count, count)
+        row = within // self.width[part]
+        corner = self.top * window_width + self.left
+        return part, corner[part] + row * (window_width - self.width[part]) + within
+
+
+def _boxes(pixels: Array, faces: NDArray[np.integer], grid: Grid) -> _Boxes:
+    first, second, third = (np.ascontiguousarray(faces[:, k]) for k in range(3))
+    ends = []
+    for axis in range(2):
+        at = np.ascontiguousarray(pixels[:, axis])
+        # three takes and pairwise minima: several times faster than a reduction over an axis of length three. A vertex that
+        # is not usable is NaN, and so is every bound it enters
+        p, q, r = at[first], at[second], at[third]
+        ends.append((np.minimum(np.minimum(p, q), r), np.maximum(np.maximum(p, q), r)))
+    (x0, x1), (y0, y1) = ends
+    if grid.camera.distortion.any():
+        # under distortion an edge is a curve that its ends do not quite bound; how far it bows grows with its length squared
+        bow = _BOW_PER_PX * np.maximum(x1 - x0, y1 - y0) ** 2
+        x0, x1, y0, y1 = x0 - bow, x1 + bow, y0 - bow, y1 + bow
+    left, top = np.maximum(np.ceil(x0), 0.0), np.maximum(np.ceil(y0), 0.0)
+    right = np.minimum(np.floor(x1), grid.window.width - 1.0)
+    bottom = np.minimum(np.floor(y1), grid.window.height - 1.0)
+    kept = np.flatnonzero((left <= right) & (top <= bottom))
+    columns = [values[kept].astype(np.int64) for values in (left, top, right, bottom)]
+    width = columns[2] - columns[0] + 1
+    return _Boxes(kept, columns[0], columns[1], width, width * (columns[3] - columns[1] + 1))
+
+
+@dataclass(frozen=True, slots=True)
+class _Planes:
+    """For each face, the weights of its second and third vertex and 1/z as linear functions of ray slopes (x, y)."""
+
+    b_x: Array
+    b_y: Array
+    b_0: Array
+    c_x: Array
+    c_y: Array
+    c_0: Array
+    base: Array
+    rise_b: Array
+    rise_c: Array
+
+    @classmethod
+    def of(cls, slopes: Array, z: Array, faces: NDArray[np.integer]) -> _Planes:
+        x, y = np.ascontiguousarray(slopes[:, 0]), np.ascontiguousarray(slopes[:, 1])
+        a, b, c = (np.ascontiguousarray(faces[:, k]) for k in range(3))
+        ax, ay = x[a], y[a]
+        abx, aby, acx, acy = x[b] - ax, y[b] - ay, x[c] - ax, y[c] - ay
+        area = abx * acy - aby * acx
+        area[np.abs(area) < 1e-30] = np.nan  # seen edge-on or without area: meets no ray
+        b_x, b_y, c_x, c_y = acy / area, -acx / area, -aby / area, abx / area
+        base = 1.0 / z[a]
+        return cls(
+            b_x, b_y, -(b_x * ax + b_y * ay), c_x, c_y, -(c_x * ax + c_y * ay), base, 1.0 / z[b] - base, 1.0 / z[c] - base
+        )
 
 
 def face_normals(points_mm: Array, faces: NDArray[np.integer]) -> Array:

@@ -104,7 +104,8 @@ def draw_cross_hair(target: Pixels, loupe: Loupe, *, unit: float = 1.0) -> None:
 
     box = loupe.window
     x, y = box.left + box.width // 2, box.top + box.height // 2
-    open_, far = max(5, round(7 * unit)), box.width // 2 - 1
+    # thick lines end in caps: they must stay inside
+    open_, far = max(5, round(7 * unit)), box.width // 2 - 4
     for colour, thick in ((WHITE, 3), (colour_of(MEASURED.colour), 1)):
         for start, end in (
             ((x - far, y), (x - open_, y)),
@@ -115,4 +116,7 @@ def draw_cross_hair(target: Pixels, loupe: Loupe, *, unit: float = 1.0) -> None:
             cv2.line(target, start, end, (*colour, 255), thick)
     cv2.circle(target, (x, y), 1, (*colour_of(MEASURED.colour), 255), -1)
     area = loupe.area
-    cv2.rectangle(target, (area.left, area.top), (area.right - 1, area.bottom - 1), (*WHITE, 255), 2)
+    framed = target[area.top : area.bottom, area.left : area.right, :3]
+    # by slices: OpenCV's rectangle reaches a pixel out of the area that is redrawn
+    for rim in (framed[:2], framed[-2:], framed[:, :2], framed[:, -2:]):
+        rim[...] = WHITE

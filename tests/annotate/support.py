@@ -6,10 +6,12 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from inspect import signature
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from matplotlib.backend_bases import KeyEvent, MouseEvent
 
 from bite.annotate.clicks import ViewClicks
 from bite.annotate.live import LiveCheck
@@ -103,34 +105,41 @@ class Hand:
         return self.bench.transform.to_screen(picture_place)
 
     def mouse(self, name: str, at: Point, **more: Any) -> None:
-        from matplotlib.backend_bases import MouseEvent
+        # toolkits report whole pixels
+        MouseEvent(f"{name}_event", self.canvas, round(at[0]), self.height - round(at[1]), **more)._process()
 
-        MouseEvent(f"{name}_event", self.canvas, at[0], self.height - at[1], **more)._process()
-
-    def move(self, at: Point) -> None:
-        self.mouse("motion_notify", at)
+    def move(self, at: Point, pressed: int | None = None) -> None:
+        """Move the pointer, with a button held down or not."""
+        # which buttons are down is told since Matplotlib 3.10
+        known = "buttons" in signature(MouseEvent.__init__).parameters
+        self.mouse("motion_notify", at, **({"buttons": [pressed] if pressed else []} if known else {}))
 
     def click(self, at: Point, button: int = 1) -> None:
         self.move(at)
         self.mouse("button_press", at, button=button)
         self.mouse("button_release", at, button=button)
 
-    def click_picture(self, place: Point) -> None:
+    def exact(self, place: Point) -> Point:
+        """The picture place of the screen pixel nearest to a picture place: what a click there means."""
+        x, y = self.on_screen(place)
+        return self.bench.transform.to_picture((round(x), round(y)))
+
+    def click_picture(self, place: Point) -> Point:
+        """Click as near to a picture place as whole screen pixels allow; give the place that was meant."""
         self.click(self.on_screen(place))
+        return self.exact(place)
 
     def drag(self, path: list[Point], button: int = 1, key: str | None = None) -> None:
         self.move(path[0])
         self.mouse("button_press", path[0], button=button, key=key)
         for at in path[1:]:
-            self.move(at)
+            self.move(at, button)
         self.mouse("button_release", path[-1], button=button)
 
     def wheel(self, at: Point, step: float) -> None:
         self.mouse("scroll", at, step=step)
 
     def key(self, *keys: str) -> None:
-        from matplotlib.backend_bases import KeyEvent
-
         for key in keys:
             KeyEvent("key_press_event", self.canvas, key)._process()
 

@@ -83,7 +83,7 @@ class Head:
 
 def face_moves_with_teeth(face_part: NDArray[np.integer]) -> NDArray[np.bool_]:
     """Tell for each face whether it moves with the teeth: everything but skin."""
-    return face_part != SKIN
+    return np.asarray(face_part != SKIN, dtype=np.bool_)
 
 
 def part_of(head: Head, faces: NDArray[np.bool_]) -> Head:

@@ -97,7 +97,8 @@ class Screen:
     def __init__(self, width_px: int, height_px: int, *, least_unit: float = 1.0) -> None:
         self.width_px, self.height_px = width_px, height_px
         room = min(width_px / 1280, height_px / 800)
-        self.unit = float(np.clip(max(sqrt(room), least_unit * min(1.0, room)), 0.6, 3.0))
+        # in tenths: toolkits state ratios such as 1.02 that nobody chose
+        self.unit = round(float(np.clip(max(sqrt(room), least_unit * min(1.0, room)), 0.6, 3.0)), 1)
         panel = min(round(_PANEL_PX * self.unit), width_px // 2)
         self.picture = Area(0, 0, width_px - panel, height_px)
         self.panel = Area(width_px - panel, 0, width_px, height_px)

@@ -1,0 +1,167 @@
+"""The emergency mode: the window in a headless browser, driven by the W3C WebDriver protocol."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import re
+import shutil
+import socket
+import subprocess
+import sys
+import threading
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bite.annotate.screen import Screen
+from bite.annotate.view import fit_view
+
+ROOT = Path(__file__).parents[2]
+PICTURE_PX = (810, 1080)
+
+
+def missing() -> str:
+    """Say what keeps this from running; empty when nothing does."""
+    if importlib.util.find_spec("tornado") is None:
+        return "needs tornado (pip install 'bite[browser]')"
+    if not (shutil.which("chromedriver") and shutil.which("chromium")):
+        return "needs chromium and chromedriver (Debian: chromium, chromium-driver)"
+    return ""
+
+
+pytestmark = pytest.mark.skipif(bool(missing()), reason=missing() or "-")
+
+
+def wait_for(done: Callable[[], Any], what: str, seconds: float = 60.0) -> Any:
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if found := done():
+            return found
+        time.sleep(0.1)
+    raise AssertionError(f"waited {seconds:g} s for {what}")
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+class Driver:
+    """A headless browser."""
+
+    def __init__(self, folder: Path) -> None:
+        port = free_port()
+        self.server = subprocess.Popen(["chromedriver", f"--port={port}"], stdout=subprocess.DEVNULL, stderr=subprocess.STDOUT)
+        self.base = f"http://127.0.0.1:{port}"
+        wait_for(self._ready, "chromedriver")
+        options = ["--headless=new", "--no-sandbox", "--disable-gpu", "--window-size=1500,1000", f"--user-data-dir={folder}"]
+        wanted = {"capabilities": {"alwaysMatch": {"goog:chromeOptions": {"args": options, "binary": shutil.which("chromium")}}}}
+        self.session = self.call("POST", "/session", wanted)["sessionId"]
+
+    def _ready(self) -> bool:
+        try:
+            return bool(self.call("GET", "/status")["ready"])
+        except (urllib.error.URLError, ConnectionError):
+            return False
+
+    def call(self, method: str, path: str, body: object = None) -> Any:
+        data = None if body is None else json.dumps(body).encode()
+        request = urllib.request.Request(self.base + path, data, {"Content-Type": "application/json"}, method=method)
+        with urllib.request.urlopen(request, timeout=60) as answer:
+            return json.load(answer)["value"]
+
+    def run(self, method: str, path: str, body: object = None) -> Any:
+        return self.call(method, f"/session/{self.session}{path}", body)
+
+    def script(self, code: str) -> Any:
+        return self.run("POST", "/execute/sync", {"script": code, "args": []})
+
+    def pointer(self, *steps: dict[str, object]) -> None:
+        self.run("POST", "/actions", {"actions": [{"type": "pointer", "id": "mouse", "actions": list(steps)}]})
+
+    def keys(self, text: str) -> None:
+        steps = [{"type": kind, "value": key} for key in text for kind in ("keyDown", "keyUp")]
+        self.run("POST", "/actions", {"actions": [{"type": "key", "id": "keyboard", "actions": steps}]})
+
+    def close(self) -> None:
+        try:
+            self.run("DELETE", "")
+        finally:
+            self.server.terminate()
+            self.server.wait(10)
+
+
+@pytest.fixture
+def driver(tmp_path: Path) -> Iterator[Driver]:
+    browser = Driver(tmp_path / "profile")
+    yield browser
+    browser.close()
+
+
+def test_clicks_in_a_browser_reach_the_file(driver: Driver, tmp_path: Path) -> None:
+    shutil.copytree(ROOT / "demo_bite" / "tern", tmp_path / "tern")
+    shutil.copy(ROOT / "demo_bite" / "bench-depth.device.toml", tmp_path)
+    clicks = tmp_path / "tern" / "front.corners.json"
+    clicks.unlink()
+    program = "import sys; from bite.cli import main; sys.exit(main())"
+    arguments = ["annotate", str(tmp_path / "tern" / "tern-a07.bite.toml"), "--browser", "--no-check"]
+    process = subprocess.Popen(
+        [sys.executable, "-c", program, *arguments, "--port", str(free_port())],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    told: list[str] = []
+    assert process.stderr is not None
+    listener = threading.Thread(target=lambda: told.extend(process.stderr or []), daemon=True)
+    listener.start()
+    try:
+        url = wait_for(lambda: re.search(r"http://127\.0\.0\.1:\d+/\w{24}/\d+", "".join(told)), "the address").group()
+        assert "ssh -L" in wait_for(lambda: next((line for line in told if "ssh" in line), ""), "the tunnel")
+        # without the secret path there is nothing to see
+        with pytest.raises(urllib.error.HTTPError):
+            urllib.request.urlopen(re.sub(r"/\w{24}/\d+$", "/1", url), timeout=10)
+        driver.run("POST", "/url", {"url": url})
+        find = "const c = [...document.querySelectorAll('canvas')].filter(c => c.width > 600);"
+        size = wait_for(
+            lambda: driver.script(find + "if (!c.length) return null; const r = c[0].getBoundingClientRect();"
+                                  "return [r.left, r.top, c[0].width, c[0].height, window.devicePixelRatio]"),
+            "the canvas",
+        )
+        time.sleep(1.0)
+        left, top, width, height, ratio = size
+        assert ratio == 1
+        view = fit_view(*PICTURE_PX, Screen(int(width), int(height)).picture)
+        places = {"11d": (393.0, 633.0), "21d": (447.5, 630.0)}
+        for count, (code, place) in enumerate(places.items(), 1):
+            x, y = (round(v) for v in view.to_screen(place))
+            driver.pointer(
+                {"type": "pointerMove", "x": round(left + x), "y": round(top + y)},
+                {"type": "pointerDown", "button": 0},
+                {"type": "pointerUp", "button": 0},
+            )
+            points = wait_for(
+                lambda n=count: (p := json.loads(clicks.read_text())["points"]) and len(p) == n and p
+                if clicks.exists()
+                else None,
+                f"{code} on disk",
+            )
+            # the page may place its canvas at a fraction of a pixel
+            assert points[code]["x"] == pytest.approx(view.to_picture((x, y))[0], abs=1.0 / view.scale)
+            assert points[code]["y"] == pytest.approx(view.to_picture((x, y))[1], abs=1.0 / view.scale)
+        driver.keys("u")
+        wait_for(lambda: json.loads(clicks.read_text())["points"]["21d"]["state"] == "unsure", "the state on disk")
+        driver.keys("q")
+        assert process.wait(20) == 0
+    finally:
+        if process.poll() is None:
+            process.kill()
+            process.wait()

@@ -7,6 +7,7 @@ A new command is a module here and its name in `COMMANDS`; nothing else. Modules
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 from collections.abc import Callable, Sequence
 from importlib import import_module
@@ -15,7 +16,7 @@ from typing import NoReturn
 from bite.cli.exits import Exit, leave_broken_pipe, tell_bad_input, tell_fault
 from bite.errors import BiteError
 
-COMMANDS = ("new", "annotate", "check", "agree")
+COMMANDS = ("new", "annotate", "check", "dial", "agree")
 """In the order in which `bite --help` lists them: the order of the work."""
 
 _ABOUT = "Measure, from one bite frame, how far a digital performer's teeth must move."
@@ -84,11 +85,16 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(argv: Sequence[str] | None) -> int:
     try:
-        args = make_parser().parse_args(argv)
+        args = make_parser().parse_args(_with_values(sys.argv[1:] if argv is None else argv))
     except SystemExit as left:  # --help, --version and usage errors
         return left.code if isinstance(left.code, int) else int(Exit.FINE)
     run: Callable[[argparse.Namespace], int] = args.run
     return run(args)
+
+
+def _with_values(argv: Sequence[str]) -> list[str]:
+    """Mark `-1.0=minus.obj` as a value: argparse takes any word with a leading minus for an option."""
+    return [f" {word}" if re.match(r"-[0-9.][^=]*=", word) else word for word in argv]
 
 
 def _survive_odd_names(stream: object) -> None:

@@ -1,0 +1,113 @@
+"""`bite dial`: measure which way, how far and how straight a rig's dial moves the teeth."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from bite.cli.exits import Exit
+
+_FOOT = """\
+Each export is the neutral pose with nothing but the dial changed; the rig's rest export stands for 0 unless
+0=FILE is given. Example: bite dial rig.toml 1.0=plus.obj -1.0=minus.obj
+Writes RIG.dial.json and RIG.dial.png beside the rig file. --write also edits the [dial] table of the rig
+file, and nothing else in it. exit codes: 0 measured, 1 measured, but the dial itself must be mended,
+2 bad input."""
+
+
+def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the parser."""
+    parser = subparsers.add_parser(
+        "dial",
+        help="measure how a rig's dial moves the teeth",
+        description="Measure, from exports at several dial values, how a rig's dial moves the teeth.",
+        epilog=_FOOT,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("rig", metavar="RIG", help="rig file")
+    parser.add_argument(
+        "exports",
+        nargs="+",
+        type=_export,
+        metavar="VALUE=EXPORT",
+        help="dial value and the mesh exported there",
+    )
+    parser.add_argument(
+        "--unit-mm", type=_unit, metavar="MM", help="mm per unit of the exports (default: the rig's)"
+    )
+    parser.add_argument("--write", action="store_true", help="write what was measured into the rig file")
+    parser.add_argument(
+        "--json", action="store_true", help="the JSON file's content to stdout, nothing else there"
+    )
+    parser.add_argument("--out", metavar="DIR", help="folder for the files (default: beside the rig file)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure, tell, save."""
+    from bite import __version__
+    from bite.dial_travel import dial_travel_of
+    from bite.evidence.dial_exports import follow_rows
+    from bite.files.atomic import write_together
+    from bite.files.mesh import read_mesh
+    from bite.files.result import result_text
+    from bite.files.rig import read_rig
+    from bite.files.rig_dial import write_dial
+    from bite.files.rig_parts import check_vertex_numbers
+    from bite.files.source import hash_file, key_beside
+    from bite.report.before_after import figure_bytes
+    from bite.report.dial import DialReport, dial_figure, dial_mapping, dial_text, toml_lines
+
+    path = Path(args.rig)
+    rig = read_rig(path)
+    rest = read_mesh(rig.rest, unit_mm=rig.unit_mm)
+    check_vertex_numbers(rest, rig)
+    unit_mm = rig.unit_mm if args.unit_mm is None else args.unit_mm
+    exports = [(value, file, read_mesh(file, unit_mm=unit_mm)) for value, file in args.exports]
+    found = dial_travel_of(rig, follow_rows(rig, rest, exports))
+    hashes = {key_beside(path, file): hash_file(file) for file in (path, rig.rest, *(e[1] for e in exports))}
+    written = bool(args.write and found.may_be_written)
+    report = DialReport(rig, found, hashes, written, __version__)
+    folder = path.parent if args.out is None else Path(args.out)
+    folder.mkdir(parents=True, exist_ok=True)
+    text = result_text(dial_mapping(report))
+    picture = folder / f"{path.stem}.dial.png"
+    if written:
+        write_dial(path, toml_lines(found))
+    write_together(
+        {folder / f"{path.stem}.dial.json": text.encode(), picture: figure_bytes(dial_figure(report))}
+    )
+    if args.json:
+        sys.stdout.flush()
+        sys.stdout.buffer.write(text.encode())
+    else:
+        print(dial_text(report), end="")
+    print(f"picture: {picture}", file=sys.stderr)
+    if args.write and not written:
+        print(f"{path}: [dial] was left as it is: mend the dial first", file=sys.stderr)
+    return int(Exit.FINE if found.may_be_written else Exit.PERSON)
+
+
+def _export(text: str) -> tuple[float, Path]:
+    from math import isfinite
+
+    value, equals, file = text.strip().partition("=")
+    try:
+        number = float(value)
+    except ValueError:
+        number = float("nan")
+    if not (equals and file and isfinite(number)):
+        raise argparse.ArgumentTypeError(f"got {text.strip()!r}, needed VALUE=EXPORT such as -1.0=minus.obj")
+    return number, Path(file)
+
+
+def _unit(text: str) -> float:
+    from math import isfinite
+
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not (isfinite(value) and value > 0):
+        raise argparse.ArgumentTypeError(f"got {text!r}, needed mm per unit above 0")
+    return value

@@ -48,6 +48,7 @@ class Assessment:
     px_per_mm : float or None, on the teeth in the reference picture
     priors_used : tuple of str, one sentence each: which priors were used and where they came from
     version : str
+    performance_device : str or None, the device that the frame's own was compared with
     """
 
     frame: BiteFrame
@@ -63,6 +64,7 @@ class Assessment:
     px_per_mm: float | None
     priors_used: tuple[str, ...]
     version: str
+    performance_device: str | None = None
 
     @property
     def mouth_centre_px(self) -> Array | None:

@@ -101,6 +101,7 @@ def check_frame(
         px_per_mm=None if observed.mouth is None else 1.0 / observed.mouth.mm_per_px,
         priors_used=evidence.priors_used if evidence else (),
         version=__version__,
+        performance_device=performance_device,
     )
 
 

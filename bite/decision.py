@@ -86,6 +86,15 @@ def _continued(start: np.ndarray, end: np.ndarray, value: float) -> np.ndarray:
     return np.array([[value, end[1] + slope * (value - end[0])]])
 
 
+def stands_at(dial: Dial, value: float) -> float | None:
+    """Give where a dial value puts the teeth, mm forward of dial 0; None while the dial is not measured."""
+    travel = dial_travel(dial)
+    if travel is None:
+        return None
+    mm = np.interp([value, 0.0], travel[:, 0], travel[:, 1])
+    return float(mm[0] - mm[1])
+
+
 def propose(offset: Estimate, dial: Dial, before: float) -> DialMove | None:
     """Turn an offset into a dial value within the limit, rounded to the step; None while the dial is not measured.
 

@@ -61,6 +61,18 @@ class OffsetFit:
         return self.solution.parameters
 
     @property
+    def forward_per_enamel(self) -> float:
+        """How far the offset moves forward, mm, for each mm deeper that enamel is assumed to read.
+
+        Near 1 where depth decides: the deeper a sensor is said to see enamel, the nearer its true surface. A
+        sensor that sees it deeper than assumed therefore gives offsets too far back. Near 0 where corners
+        of two views decide.
+        """
+        t, b = P.FORWARD_MM, P.ENAMEL_BIAS_MM
+        held = self.solution.bread[b, b]
+        return float(self.solution.bread[t, b] / held) if held > 0 else 0.0
+
+    @property
     def depth_block(self) -> DepthBlock | None:
         """The depth map as last used, or None."""
         return next((b for b in self.solution.blocks if isinstance(b, DepthBlock)), None)

@@ -7,11 +7,13 @@ from typing import TypeAlias
 
 from bite.assessment import Assessment, CornerMark
 from bite.checks.finding import Finding
+from bite.decision import stands_at
+from bite.files.device import Device
 from bite.files.result import FORMAT
 from bite.fit.offset import Estimate, OffsetFit
 from bite.fit.parameters import P
 from bite.fit.profile_block import ProfileBlock
-from bite.report.words import dial_before, dial_stands
+from bite.report.words import dial_before, dial_stands, step_of
 
 Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | None"
 EVIDENCE = ("depth", "corners")
@@ -37,13 +39,43 @@ def result_mapping(assessment: Assessment) -> dict[str, Json]:
         "measures": _measures(assessment),
         "fit": _fit(fit) if fit else None,
         "marks": [_mark(mark) for mark in assessment.marks],
+        "annotators": _annotators(assessment),
         "tolerance_mm": _number(assessment.decision.tolerance_mm),
+        "settings": settings_mapping(
+            tolerance_mm=assessment.decision.tolerance_mm,
+            performance_device=assessment.performance_device,
+            device=frame.device,
+        ),
         "moved_mm": _number(assessment.moved_mm),
         "px_per_mm": _number(assessment.px_per_mm),
         "priors_used": list(assessment.priors_used),
         "inputs": {path: frame.hashes[path] for path in sorted(frame.hashes)},
         "version": assessment.version,
     }
+
+
+def settings_mapping(
+    *, tolerance_mm: float, performance_device: str | None, device: Device
+) -> dict[str, Json]:
+    """Give what a result depends on besides its inputs and the version."""
+    return {
+        "tolerance_mm": _number(tolerance_mm),
+        "performance_device": performance_device,
+        "device": {
+            "source": device.source,
+            "smoothing_px": _number(device.smoothing_px),
+            "smoothing_sd_px": _number(device.smoothing_sd_px),
+            "enamel_bias_mm": _number(device.enamel_bias_mm),
+            "enamel_bias_sd_mm": _number(device.enamel_bias_sd_mm),
+            "noise_mm": _number(device.noise_mm),
+            "correlation_px": _number(device.correlation_px),
+        },
+    }
+
+
+def _annotators(assessment: Assessment) -> list[Json]:
+    named = {view.corners.annotator for view in assessment.frame.views if view.corners is not None}
+    return [*sorted(named - {""})]
 
 
 def _number(value: float | None) -> float | None:
@@ -73,6 +105,7 @@ def _offset(fit: OffsetFit) -> dict[str, Json]:
         "sampling_sd_mm": _number(fit.sampling_sd_mm),
         "systematic_sd_mm": _number(fit.systematic_sd_mm),
         "interval_mm": [_number(end) for end in fit.offset.interval],
+        "per_enamel_mm": _number(fit.forward_per_enamel),
         "lateral_right_mm": _value(fit.right),
         "lateral_right_sd_mm": _sd(fit.right),
         "lateral_up_mm": _value(fit.up),
@@ -93,6 +126,8 @@ def _decision(assessment: Assessment) -> dict[str, Json]:
         "verdict": str(decision.verdict),
         "dial": _number(move.after) if move else None,
         "dial_before": _number(dial_before(assessment)),
+        "dial_before_mm": _before_mm(assessment),
+        "dial_step": _number(step_of(assessment)) if assessment.frame.rig else None,
         "left_over_mm": _number(move.left_over_mm) if move else None,
         "why": decision.why,
         "dial_advised": dial_stands(assessment),
@@ -100,6 +135,11 @@ def _decision(assessment: Assessment) -> dict[str, Json]:
         "stands_for_mm": _number(move.stands_for_mm) if move else None,
         "saturated": move.saturated if move else None,
     }
+
+
+def _before_mm(assessment: Assessment) -> float | None:
+    rig, before = assessment.frame.rig, dial_before(assessment)
+    return _number(stands_at(rig.dial, before)) if rig is not None and before is not None else None
 
 
 def _finding(finding: Finding) -> dict[str, Json]:

@@ -1,1 +1,1 @@
-"""The annotation window: what is clicked and why (no toolkit), what is drawn, and the window that shows it."""
+"""The annotation window: what is clicked and why, what is drawn, and the window that shows it."""

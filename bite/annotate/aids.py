@@ -1,4 +1,4 @@
-"""What helps to see: brightness, depth readings, the solved model's corners, lines of sight. It changes no click."""
+"""What helps to see, and changes no click: brightness, depth readings, solved corners, lines of sight."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The window in a browser, for a machine without a desktop: Matplotlib's own small server, on this machine alone.
+"""The window in a browser, for a machine without a desktop: Matplotlib's own small server.
 
 An emergency mode: each change travels as a picture, so that moves are many times slower than in a desktop
 window.
@@ -84,7 +84,8 @@ def browser_canvas(
         url = f"http://{ADDRESS}:{found}{secret}/{number}"
         tell(f"open {url} in a browser on this machine; Q there or Ctrl+C here ends it")
         tell(
-            f"from another machine, first: ssh -L {found}:{ADDRESS}:{found} THIS-MACHINE, then the same address there"
+            f"from another machine, first: ssh -L {found}:{ADDRESS}:{found} THIS-MACHINE, "
+            "then the same address there"
         )
         tell("a slow emergency mode; who has the address sees the picture, so pass it to nobody")
         with redirect_stdout(sys.stderr):

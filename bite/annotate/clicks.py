@@ -82,7 +82,7 @@ Clicks = tuple[ViewClicks, ...]
 
 def changed_view(clicks: Clicks, index: int, view: ViewClicks) -> Clicks:
     """Give the clicks with one view's replaced."""
-    return clicks[:index] + (view,) + clicks[index + 1 :]
+    return (*clicks[:index], view, *clicks[index + 1 :])
 
 
 def clicks_of_file(corners: Corners | None) -> ViewClicks:

@@ -1,4 +1,4 @@
-"""The annotation as a state machine without a toolkit: what is asked for, what is ringed, what undo brings back."""
+"""The annotation as a state machine: what is asked for, what is ringed, what undo brings back."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class _Snapshot:
 
 @dataclass(frozen=True, slots=True)
 class _Pull:
-    """A pressed button: which mark follows it, how far from its middle it was taken, whether it has moved yet."""
+    """A pressed button: the mark that follows it, how far from its middle it was taken, if it has moved."""
 
     name: str
     offset: Point
@@ -109,7 +109,7 @@ class Desk:
         return self._history.depth
 
     def press(self, at: Point, mark: str | None, *, at_screen: Point = (0.0, 0.0)) -> bool:
-        """Press the button: take hold of a mark, or set the item asked for here. Tell whether the clicks changed.
+        """Press the button: take hold of a mark, or set the item asked for; tell whether clicks changed.
 
         Parameters
         ----------

@@ -108,7 +108,7 @@ def _circle(at: Point, radius: float, start: float = 0.0, end: float = 2 * np.pi
 
 
 def _name_clicks(brush: Brush, clicks: ViewClicks) -> None:
-    """Write each name beyond its row: upper names above, lower names below, spread where they would overlap."""
+    """Write each name beyond its row, upper ones above and lower ones below, apart from each other."""
     size = round(13 * brush.unit)
     high, away = round(1.25 * size), 15 * brush.unit
     places = {n: p for n, p in clicks.places.items() if brush.shows(p, 0.0)}
@@ -139,7 +139,7 @@ def _name_clicks(brush: Brush, clicks: ViewClicks) -> None:
 
 
 def draw_ghosts(brush: Brush, before: Mapping[str, Point], after: Mapping[str, Point]) -> None:
-    """Draw the solved model's corners as they are (squares) and as the present fit would have them (triangles)."""
+    """Draw the solved model's corners: squares as they are, triangles as the present fit has them."""
     for places, colour, square in ((before, SOLVED_BEFORE, True), (after, SOLVED_AFTER, False)):
         for place in places.values():
             if brush.shows(place):

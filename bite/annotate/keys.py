@@ -109,13 +109,14 @@ NUDGES = {
 
 
 def action_of(key: str | None) -> Action | None:
-    """Give what a key asks for; None for other keys. Caps lock and a reported Shift make no difference for letters.
+    """Give what a key asks for; None for other keys.
+
+    Caps lock and a reported Shift make no difference for letters.
 
     Examples
     --------
-    >>> action_of("Z"), action_of("shift+?"), action_of("shift+left"), action_of("x")
-    (<Action.UNDO: 'undo, as often as you like'>, <Action.HELP: 'this sheet'>, <Action.FAR_LEFT: 'move it far
-    left'>, None)
+    >>> [action_of(key).name for key in ("Z", "shift+?", "shift+left")], action_of("x")
+    (['UNDO', 'HELP', 'FAR_LEFT'], None)
     """
     if key is None:
         return None

@@ -1,4 +1,4 @@
-"""Text as coverage masks from Matplotlib's own renderer, kept once made: a label costs nothing the second time."""
+"""Text as coverage masks, letter by letter from Matplotlib's own renderer, kept once made."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def colour_of(code: str) -> Colour:
 
 @lru_cache(maxsize=4096)
 def text_mask(text: str, size_px: int, bold: bool = False) -> Pixels:
-    """Give the coverage of one line of text, shape (height, width), 0 to 255; the height depends on the size alone.
+    """Give the coverage of one line of text, shape (height, width), 0 to 255.
 
     Letters are drawn one by one and kept, so that a new number costs no layout; kerning is left out.
     """

@@ -18,8 +18,8 @@ _ROWS = (("upper", ("11d", "21d"), UPPER_CENTRAL), ("lower", ("41d", "31d"), LOW
 _MOST_SD = 4.0
 """Two central crowns this many sd from the published mean are somebody's, but rarely: said as a question."""
 _LOWER_SHARE = (0.40, 0.92)
-"""Lower over upper width of the two centrals together: 10.8 / 17.2 = 0.63 by the published means, with room for
-perspective, a turned tooth and clicks (our choice)."""
+"""Lower over upper width of the two centrals together: 10.8 / 17.2 = 0.63 by the published means, with room
+for perspective, a turned tooth and clicks (our choice)."""
 
 
 def mistakes_in(

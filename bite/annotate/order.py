@@ -73,7 +73,7 @@ def short_name(name: str) -> str:
 
 
 def next_open(done: Container[str], after: str | None = None) -> str | None:
-    """Give the first item in the order that nobody has dealt with, from the place after an item on, then from the start.
+    """Give the first open item in the order, from the place after an item on, then from the start.
 
     Examples
     --------

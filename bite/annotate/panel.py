@@ -1,4 +1,4 @@
-"""The side panel: what is asked for, what is ringed, what looks wrong, what the check says, whether it is saved."""
+"""The side panel: what is asked for and ringed, what looks wrong, what the check says, what is saved."""
 
 from __future__ import annotations
 

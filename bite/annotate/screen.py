@@ -1,4 +1,4 @@
-"""The whole screen as pixels: picture, marks, panel and loupe, redrawn only where something changed. No toolkit."""
+"""The whole screen as pixels: picture, marks, panel and loupe, redrawn only where something changed."""
 
 from __future__ import annotations
 
@@ -178,7 +178,8 @@ class Screen:
         draw_ghost_words(brush, bool(scene.before), bool(scene.after))
         size = round(12 * self.unit)
         if scene.layer is not None:
-            told = f"depth: bright {scene.layer.nearest_mm:.0f} mm, dark {scene.layer.farthest_mm:.0f} mm, bare: none"
+            near, far = scene.layer.nearest_mm, scene.layer.farthest_mm
+            told = f"depth: bright {near:.0f} mm, dark {far:.0f} mm, bare: none"
             write_on_halo(
                 brush.target, told, (round(12 * self.unit), round(10 * self.unit)), size, BLACK, WHITE
             )
@@ -198,8 +199,7 @@ class Screen:
         draw_cross_hair(target, loupe, unit=self.unit)
 
     def _lay_depth(self, layer: DepthLayer, scene: Scene) -> None:
-        high, wide = layer.pixels.shape[:2]
-        ratio = scene.picture.width_px / wide
+        ratio = scene.picture.width_px / layer.pixels.shape[1]
         view = scene.view
         # centres of the layer's pixels: p = (p_layer + 0.5) * ratio - 0.5
         shift = view.scale * (0.5 * ratio - 0.5)

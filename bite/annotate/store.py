@@ -153,7 +153,7 @@ class CornerStore:
             return None
 
     def _put_aside(self, *, keep: bool = False) -> None:
-        """Give the file a second name under a number; take the first name away unless it is to be replaced at once."""
+        """Give the file a name with a number; take the first name away unless it is replaced at once."""
         for number in range(1, _MOST_ASIDE):
             aside = self.path.with_name(f"{self.path.name}.aside-{number}")
             try:

@@ -1,4 +1,4 @@
-"""The small drawing of the front teeth that shows which corner is asked for, and which have been dealt with."""
+"""The small drawing of the front teeth: which corner is asked for, and which are dealt with."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _HALF_WIDE = _UPPER_WIDE + _LAST_WIDE + 1.0
 
 
 def corner_places(area: Area) -> dict[str, Point]:
-    """Give where each item lies in the drawing, px of the screen: corners in the drawing, landmarks around it."""
+    """Give where each corner lies in the drawing, px of the screen."""
     scale, middle = _scale(area)
     x0, y0 = middle
     found: dict[str, Point] = {}

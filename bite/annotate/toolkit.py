@@ -68,7 +68,7 @@ def _opened(
 
     figure = plt.figure(num=title, figsize=(size_px[0] / 100, size_px[1] / 100), dpi=100)
     canvas = figure.canvas
-    if type(canvas).__name__ != f"FigureCanvas{backend}":
+    if type(canvas).__name__.lower() != f"FigureCanvas{backend}".lower():
         plt.close(figure)
         raise RuntimeError(f"got {type(canvas).__name__}")
     _cross_cursor(canvas)

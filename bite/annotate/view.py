@@ -117,7 +117,7 @@ def centred_view(point: Point, scale: float, area: Area) -> ViewTransform:
 
 
 def view_of_points(points: list[Point], area: Area, *, room: float = 2.4) -> ViewTransform:
-    """Show some picture places with room around them; the scale stays below 24 screen pixels a picture pixel."""
+    """Show some picture places with room around them, at most 24 screen pixels a picture pixel."""
     xs, ys = [p[0] for p in points], [p[1] for p in points]
     wide, high = max(xs) - min(xs) + 1.0, max(ys) - min(ys) + 1.0
     scale = min(area.width / (room * wide), area.height / (room * high), 24.0)

@@ -140,7 +140,7 @@ class Window:
     def _place(self, event: Any) -> Point:
         """Give the screen place of an event: the centre of the pixel under it, y down from the top row."""
         height = self._canvas.get_width_height(physical=True)[1]
-        # events name a logical pixel's corner; its middle is half a logical pixel on, less half a physical one
+        # events name a logical pixel's corner: its middle is half a logical pixel on, less half a physical
         middle = self._middle_of_event()
         return float(event.x) + middle, float(height - event.y) + middle
 

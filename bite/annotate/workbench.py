@@ -1,4 +1,4 @@
-"""The annotation of one frame without a toolkit: pointer and keys in, scenes out, saves and checks in between."""
+"""One frame on the bench, without a toolkit: pointer and keys in, scenes out, saves and checks between."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ from bite.annotate.panel import PanelFacts, drawing_area
 from bite.annotate.pyramid import LIFT_WORDS
 from bite.annotate.saving import Notes, Saver
 from bite.annotate.screen import Pointer, Scene, Screen
+from bite.annotate.snapping import snap_ringed
 from bite.annotate.store import CornerStore, SaveStatus
 from bite.annotate.teeth_drawing import item_at
 from bite.annotate.view import Point, ViewTransform, mark_near
-from bite.evidence.corner_snap import Snap, snap_corner
 from bite.files.bundle import BiteFrame
 from bite.files.corners import CornerState
 
@@ -124,7 +124,7 @@ class Workbench:
         elif action in _STATES:
             self.desk.state_ringed(_STATES[action])
         elif action is Action.SNAP:
-            self._snap()
+            snap_ringed(self.desk, self.frame.views[self.desk.view].image)
         elif action is Action.DEPTH:
             self.desk.said = self.aids.switch_depth(self.desk.view, self._mouth())
         elif action is Action.SAVE:
@@ -295,15 +295,3 @@ class Workbench:
             self.desk.said = "point at the place first"
             return
         self.desk.place(self.transform.to_picture(self.pointer))
-
-    def _snap(self) -> None:
-        desk, name = self.desk, self.desk.ringed
-        if name is None or name not in desk.here.places or desk.here.state_of(name) is None:
-            desk.said = "no corner is ringed: click one first"
-            return
-        found = snap_corner(self.frame.views[desk.view].image, desk.here.points, name)
-        if isinstance(found, Snap):
-            desk.move_ringed(found.place_px, f"{name} to where edge and side meet")
-            desk.said = f"{name} moved {found.moved_px:.2f} px to where edge and side meet (sd {found.sd_px:.2f}); Z undoes"
-        else:
-            desk.said = f"{name} stays: {found.why}"

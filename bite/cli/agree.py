@@ -123,7 +123,8 @@ def _px_per_mm(args: argparse.Namespace, corners: Corners) -> float | None:
     view = frame.views[0]
     size = (view.image.shape[1], view.image.shape[0])
     if size != (corners.width_px, corners.height_px):
-        what = f"its picture is {size[0]} x {size[1]}, the clicks were made in {corners.width_px} x {corners.height_px}"
+        clicked = f"{corners.width_px} x {corners.height_px}"
+        what = f"its picture is {size[0]} x {size[1]}, the clicks were made in {clicked}"
         raise InputError(frame.file.path, "", what, "name the frame of the clicked picture")
     if frame.depth_map is None:
         raise InputError(frame.file.path, "[depth]", "no depth map, so no scale", "give --px-per-mm instead")

@@ -27,8 +27,8 @@ LARGEST_SPREAD_SHARE = 0.02
 MODEL_SHARE = 0.015
 """Error that repeating does not show, share of a crown's width per axis: rms on those pictures, 0.13 mm."""
 _ROUNDING = {True: (-0.03, 0.11), False: (-0.03, 0.065)}
-"""How far inside the meeting point a distal (True) or mesial angle's outline may lie, shares of a crown's width: an angle
-of radius r lies 0.41 r inside, and distal ones are rounder."""
+"""How far inside the meeting point a distal (True) or mesial angle's outline may lie, shares of a crown's
+width: an angle of radius r lies 0.41 r inside, and distal ones are rounder."""
 _BLOCKS = 6
 _UNCLEAR = "the angle itself cannot be told from what lies behind it"
 _SMALLEST_CROWN_PX = 12.0

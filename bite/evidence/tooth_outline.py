@@ -14,16 +14,16 @@ from bite.geometry.rigid import Array
 
 STEP_PX = 0.25
 ENDS_AT = 0.7
-"""Enamel is taken to end where brightness has fallen by this share to the dark beyond. It is rounded at its edges and
-darkens before it ends: on computed pictures of 15 heads half of the fall lay 0.14 mm short of the true edge,
-seven tenths on it. Real enamel may differ, which whoever uses this must allow for."""
+"""Enamel is taken to end where brightness has fallen by this share to the dark beyond. It is rounded at its
+edges and darkens before it ends: on computed pictures of 15 heads half of the fall lay 0.14 mm short of the
+true edge, seven tenths on it. Real enamel may differ, which whoever uses this must allow for."""
 _SLOPES = np.tan(np.deg2rad(np.arange(-14.0, 14.1, 1.0)))
 _LEAST_LINES = 12
 
 
 @dataclass(frozen=True, slots=True)
 class OutlineLine:
-    """A line in the tooth's own frame: offset = at + slope * along, px, and how far it stands out of the noise."""
+    """A line in the tooth's own frame: offset = at + slope * along, px, and how clear it is."""
 
     at: float
     slope: float
@@ -38,7 +38,7 @@ def edge_line(
     reach: float,
     near: OutlineLine | None = None,
 ) -> OutlineLine:
-    """Find the line across scan lines along which they get darker most, then where the enamel ends on each."""
+    """Find the line along which scan lines get darker most, then where the enamel ends on each."""
     from scipy import ndimage
 
     slope = -ndimage.gaussian_filter1d(lines, 1.0 / STEP_PX, axis=1, order=1, mode="nearest") / STEP_PX
@@ -52,7 +52,7 @@ def edge_line(
 
 
 def _enamel_ends(lines: Array, offsets: Array, steep: Array, share: float) -> Array:
-    """Give where each scan line has fallen by a share from enamel to the darkest place just beyond; NaN where it does not.
+    """Give where each scan line has fallen by a share from enamel to the dark just beyond, or NaN.
 
     Enamel is rounded at its edges and darkens before it ends, so that the steepest place lies inside the
     tooth.
@@ -145,7 +145,7 @@ def angle_place(
     side: OutlineLine,
     crown_px: float,
 ) -> tuple[Array, Array, float] | None:
-    """Give where the outline crosses the bisector of edge and side, where those two meet, and how far inside it lies.
+    """Give where the outline crosses the bisector, where edge and side meet, and how far inside it lies.
 
     None where the angle cannot be told from what lies behind it, or reaches out of the picture.
     """

@@ -1,4 +1,4 @@
-"""A first bite frame file for a picture: what lies beside it is named, what nobody can know is left as a marked blank."""
+"""A first bite frame file for a picture: what lies beside it is named, the rest is a marked blank."""
 
 from __future__ import annotations
 
@@ -55,13 +55,13 @@ class Blank:
     choices: tuple[str, ...] = ()
 
     def written(self, answer: str) -> str | None:
-        """Turn an answer into the value as TOML has it; None where it will not do.
+        r"""Turn an answer into the value as TOML has it; None where it will not do.
 
         Examples
         --------
         >>> blank = Blank("[depth] unit_mm", "mm per stored unit?", "0.1", is_number=True)
         >>> blank.written("0,5"), blank.written("0.1"), Blank("performer", "?", "").written('a "b"')
-        (None, '0.1', '"a \\\\"b\\\\""')
+        (None, '0.1', '"a \\"b\\""')
         """
         answer = answer.strip()
         if not answer or (self.choices and answer not in self.choices):
@@ -76,7 +76,7 @@ class Blank:
 
 
 def look_beside(image: Path) -> Beside:
-    """Find camera, depth, mesh, rig and device table beside a picture, the rig and the table also one folder up."""
+    """Find camera, depth, mesh, rig and device table beside a picture; the last two also one folder up."""
     stem, here = image.stem, image.parent
     doubtful: list[str] = []
 
@@ -132,7 +132,7 @@ def blanks_of(beside: Beside) -> tuple[Blank, ...]:
             )
         )
     if beside.depth is not None:
-        question = "How many mm is one stored unit of the depth map? (it may also store inverse distance: leave blank)"
+        question = "How many mm is one stored unit of the depth map? (inverse distance: leave blank)"
         asked.append(Blank("[depth] unit_mm", question, "0.1", is_number=True))
     if beside.mesh is not None:
         asked += [
@@ -216,7 +216,7 @@ def _depth_lines(beside: Beside, line: object, file: object) -> list[str]:
         camera = (
             line("camera", file(beside.depth_camera), "the depth camera's own calibration")
             if beside.depth_camera is not None
-            else 'view = "front"   # registered to this view pixel for pixel; else: camera = "depth.camera.yaml"'
+            else 'view = "front"   # registered to it pixel for pixel; else: camera = "depth.camera.yaml"'
         )
         unit = line(
             "unit_mm", None, "mm per stored unit; or inverse_per_m = [at stored 0, at full scale]", "[depth]"

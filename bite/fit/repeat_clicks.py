@@ -16,7 +16,7 @@ from bite.geometry.teeth import CORNERS
 Places = Mapping[str, tuple[float, float]]
 """Where one pass has each item, px."""
 LEAST_LIMITS = 6
-"""Pairs below which limits of agreement are not worth quoting (our choice: their own interval is then +- 1.8 sd)."""
+"""Pairs below which limits of agreement are not quoted (our choice: their own interval is then +- 1.8 sd)."""
 
 
 class Kind(StrEnum):
@@ -56,7 +56,7 @@ class ItemScatter:
 
 @dataclass(frozen=True, slots=True)
 class KindScatter:
-    """The sd of one click per axis over all items of a kind, px, with its 95 % interval and degrees of freedom."""
+    """Sd of one click per axis over all items of a kind, px, its 95 % interval and degrees of freedom."""
 
     kind: Kind
     sd: float

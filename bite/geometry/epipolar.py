@@ -41,7 +41,8 @@ def epipolar_curve(
     >>> k = frozen([[1000.0, 0, 320], [0, 1000.0, 240], [0, 0, 1]])
     >>> left = Camera(640, 480, k, frozen(np.zeros(5)))
     >>> right = Camera(640, 480, k, frozen(np.zeros(5)), Rigid(translation_mm=frozen([-60.0, 0, 0])))
-    >>> curve = epipolar_curve(left, right, np.array([320.0, 200.0]), nearest_mm=300.0, farthest_mm=300.0, count=1)
+    >>> pixel = np.array([320.0, 200.0])
+    >>> curve = epipolar_curve(left, right, pixel, nearest_mm=300.0, farthest_mm=300.0, count=1)
     >>> curve.round(1).tolist()
     [[120.0, 200.0]]
     """

@@ -41,7 +41,7 @@ def agreement_text(found: Agreement) -> str:
     lines = [f"{len(found.names)} passes: " + ", ".join(found.names), ""]
     if not found.items:
         return "\n".join([*lines, "no item was clicked in two passes: nothing to compare"]) + "\n"
-    lines += list(_item_rows(found)) + [""] + list(_kind_rows(found))
+    lines += [*_item_rows(found), "", *_kind_rows(found)]
     for pair in found.pairs:
         lines += ["", *_pair_rows(found, pair)]
     if found.disputes:
@@ -68,7 +68,8 @@ def _kind_rows(found: Agreement) -> Iterator[str]:
         low, high = kind.interval
         mm = f" = {kind.sd / found.px_per_mm:.3f} mm" if found.px_per_mm is not None else ""
         weak = "; few repeats, do not lean on it" if kind.freedom < 10 else ""
-        yield f"  {kind.kind:<16}{kind.sd:6.2f} px ({low:.2f} to {high:.2f}){mm}, {kind.freedom} degrees of freedom{weak}"
+        row = f"  {kind.kind:<16}{kind.sd:6.2f} px ({low:.2f} to {high:.2f}){mm}"
+        yield f"{row}, {kind.freedom} degrees of freedom{weak}"
 
 
 def _pair_rows(found: Agreement, pair: PairAgreement) -> Iterator[str]:
@@ -89,7 +90,8 @@ def _pair_rows(found: Agreement, pair: PairAgreement) -> Iterator[str]:
             yield f"  ICC(2,1) {axis}           not defined: the two agree exactly"
         else:
             low, high = one.interval
-            yield f"  ICC(2,1) {axis}           {one.value:.5f} ({low:.5f} to {high:.5f}), flattered by how far corners lie apart"
+            row = f"  ICC(2,1) {axis}           {one.value:.5f} ({low:.5f} to {high:.5f})"
+            yield f"{row}, flattered by how far corners lie apart"
 
 
 def agreement_figure(found: Agreement) -> Figure:

@@ -29,7 +29,9 @@ def stereo() -> BiteFrame:
 
 
 def clicks_of(frame: BiteFrame) -> tuple[ViewClicks, ...]:
-    return tuple(ViewClicks(dict(v.corners.points), dict(v.corners.landmarks)) for v in frame.views if v.corners)
+    return tuple(
+        ViewClicks(dict(v.corners.points), dict(v.corners.landmarks)) for v in frame.views if v.corners
+    )
 
 
 def test_answer_holds_offset_and_ghosts(stereo: BiteFrame) -> None:

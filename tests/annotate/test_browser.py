@@ -58,11 +58,23 @@ class Driver:
 
     def __init__(self, folder: Path) -> None:
         port = free_port()
-        self.server = subprocess.Popen(["chromedriver", f"--port={port}"], stdout=subprocess.DEVNULL, stderr=subprocess.STDOUT)
+        self.server = subprocess.Popen(
+            ["chromedriver", f"--port={port}"], stdout=subprocess.DEVNULL, stderr=subprocess.STDOUT
+        )
         self.base = f"http://127.0.0.1:{port}"
         wait_for(self._ready, "chromedriver")
-        options = ["--headless=new", "--no-sandbox", "--disable-gpu", "--window-size=1500,1000", f"--user-data-dir={folder}"]
-        wanted = {"capabilities": {"alwaysMatch": {"goog:chromeOptions": {"args": options, "binary": shutil.which("chromium")}}}}
+        options = [
+            "--headless=new",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--window-size=1500,1000",
+            f"--user-data-dir={folder}",
+        ]
+        wanted = {
+            "capabilities": {
+                "alwaysMatch": {"goog:chromeOptions": {"args": options, "binary": shutil.which("chromium")}}
+            }
+        }
         self.session = self.call("POST", "/session", wanted)["sessionId"]
 
     def _ready(self) -> bool:
@@ -73,7 +85,9 @@ class Driver:
 
     def call(self, method: str, path: str, body: object = None) -> Any:
         data = None if body is None else json.dumps(body).encode()
-        request = urllib.request.Request(self.base + path, data, {"Content-Type": "application/json"}, method=method)
+        request = urllib.request.Request(
+            self.base + path, data, {"Content-Type": "application/json"}, method=method
+        )
         with urllib.request.urlopen(request, timeout=60) as answer:
             return json.load(answer)["value"]
 
@@ -84,7 +98,9 @@ class Driver:
         return self.run("POST", "/execute/sync", {"script": code, "args": []})
 
     def pointer(self, *steps: dict[str, object]) -> None:
-        self.run("POST", "/actions", {"actions": [{"type": "pointer", "id": "mouse", "actions": list(steps)}]})
+        self.run(
+            "POST", "/actions", {"actions": [{"type": "pointer", "id": "mouse", "actions": list(steps)}]}
+        )
 
     def keys(self, text: str) -> None:
         steps = [{"type": kind, "value": key} for key in text for kind in ("keyDown", "keyUp")]
@@ -124,7 +140,9 @@ def test_clicks_in_a_browser_reach_the_file(driver: Driver, tmp_path: Path) -> N
     listener = threading.Thread(target=lambda: told.extend(process.stderr or []), daemon=True)
     listener.start()
     try:
-        url = wait_for(lambda: re.search(r"http://127\.0\.0\.1:\d+/\w{24}/\d+", "".join(told)), "the address").group()
+        url = wait_for(
+            lambda: re.search(r"http://127\.0\.0\.1:\d+/\w{24}/\d+", "".join(told)), "the address"
+        ).group()
         assert "ssh -L" in wait_for(lambda: next((line for line in told if "ssh" in line), ""), "the tunnel")
         # without the secret path there is nothing to see
         with pytest.raises(urllib.error.HTTPError):
@@ -132,8 +150,10 @@ def test_clicks_in_a_browser_reach_the_file(driver: Driver, tmp_path: Path) -> N
         driver.run("POST", "/url", {"url": url})
         find = "const c = [...document.querySelectorAll('canvas')].filter(c => c.width > 600);"
         size = wait_for(
-            lambda: driver.script(find + "if (!c.length) return null; const r = c[0].getBoundingClientRect();"
-                                  "return [r.left, r.top, c[0].width, c[0].height, window.devicePixelRatio]"),
+            lambda: driver.script(
+                find + "if (!c.length) return null; const r = c[0].getBoundingClientRect();"
+                "return [r.left, r.top, c[0].width, c[0].height, window.devicePixelRatio]"
+            ),
             "the canvas",
         )
         time.sleep(1.0)
@@ -149,16 +169,20 @@ def test_clicks_in_a_browser_reach_the_file(driver: Driver, tmp_path: Path) -> N
                 {"type": "pointerUp", "button": 0},
             )
             points = wait_for(
-                lambda n=count: (p := json.loads(clicks.read_text())["points"]) and len(p) == n and p
-                if clicks.exists()
-                else None,
+                lambda n=count: (
+                    (p := json.loads(clicks.read_text())["points"]) and len(p) == n and p
+                    if clicks.exists()
+                    else None
+                ),
                 f"{code} on disk",
             )
             # the page may place its canvas at a fraction of a pixel
             assert points[code]["x"] == pytest.approx(view.to_picture((x, y))[0], abs=1.0 / view.scale)
             assert points[code]["y"] == pytest.approx(view.to_picture((x, y))[1], abs=1.0 / view.scale)
         driver.keys("u")
-        wait_for(lambda: json.loads(clicks.read_text())["points"]["21d"]["state"] == "unsure", "the state on disk")
+        wait_for(
+            lambda: json.loads(clicks.read_text())["points"]["21d"]["state"] == "unsure", "the state on disk"
+        )
         driver.keys("q")
         assert process.wait(20) == 0
     finally:

@@ -1,4 +1,4 @@
-"""A real window on a virtual screen, worked by a real pointer and keyboard: open, click, nudge, zoom, undo, save."""
+"""A real window on a virtual screen, worked by a real pointer and keyboard."""
 
 from __future__ import annotations
 
@@ -72,11 +72,13 @@ def display(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 class RealWindow:
     """`bite annotate` in a process of its own, and hands on it."""
 
-    def __init__(self, display: str, frame: Path, *options: str) -> None:
+    def __init__(self, display: str, frame: Path, toolkit: str = "tk") -> None:
         self.environment = {**os.environ, "DISPLAY": display, "MPLCONFIGDIR": str(frame.parent)}
+        # a None in sys.modules makes the import fail, as on a machine without Tk
+        without_tk = "sys.modules['tkinter'] = None; " if toolkit == "qt" else ""
+        program = f"import sys; {without_tk}from bite.cli import main; sys.exit(main())"
         self.process = subprocess.Popen(
-            [sys.executable, "-c", "import sys; from bite.cli import main; sys.exit(main())"]
-            + ["annotate", str(frame), "--annotator", "ab", "--no-check", *options],
+            [sys.executable, "-c", program, "annotate", str(frame), "--annotator", "ab", "--no-check"],
             env=self.environment,
             cwd=ROOT,
             stdout=subprocess.PIPE,
@@ -146,8 +148,12 @@ def close(window: RealWindow) -> str:
     return out
 
 
-def test_click_nudge_undo_zoom_save(display: str, frame: Path) -> None:
-    window = RealWindow(display, frame)
+@pytest.mark.parametrize("toolkit", ["tk", "qt"])
+def test_click_nudge_undo_zoom_save(display: str, frame: Path, toolkit: str) -> None:
+    module = {"tk": "_tkinter", "qt": "PySide6"}[toolkit]
+    if importlib.util.find_spec(module) is None:
+        pytest.skip(f"this Python has no {module}")
+    window = RealWindow(display, frame, toolkit)
     try:
         from bite.annotate.screen import Screen
 
@@ -169,7 +175,9 @@ def test_click_nudge_undo_zoom_save(display: str, frame: Path) -> None:
             wait_for(lambda n=count: len(saved_points(frame)) == n, f"{code} on disk")
         window.key("Right", "Right", "shift+Down")
         expected["31d"] = (expected["31d"][0] + 0.2, expected["31d"][1] + 1.0)
-        wait_for(lambda: abs(saved_points(frame)["31d"]["y"] - expected["31d"][1]) < 1e-6, "the nudges on disk")
+        wait_for(
+            lambda: abs(saved_points(frame)["31d"]["y"] - expected["31d"][1]) < 1e-6, "the nudges on disk"
+        )
         window.key("Left", "z")
         window.key("c")
         wait_for(lambda: saved_points(frame)["31d"]["state"] == "covered", "the state on disk")
@@ -187,7 +195,9 @@ def test_click_nudge_undo_zoom_save(display: str, frame: Path) -> None:
             window.process.wait()
 
 
-def check_screenshot(bare: np.ndarray, shown: np.ndarray, picture: Area, marks: list[tuple[float, float]]) -> None:
+def check_screenshot(
+    bare: np.ndarray, shown: np.ndarray, picture: Area, marks: list[tuple[float, float]]
+) -> None:
     """Panel, marks and loupe must be on the screen, not only in memory."""
     from bite.annotate.lettering import colour_of
     from bite.annotate.panel import PAPER
@@ -229,9 +239,17 @@ def test_killed_with_the_window_open_nothing_is_lost(display: str, frame: Path) 
 
 
 def test_without_a_display_one_line_says_what_to_install(frame: Path) -> None:
-    environment = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")}
+    environment = {
+        k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
+    }
     done = subprocess.run(
-        [sys.executable, "-c", "import sys; from bite.cli import main; sys.exit(main())", "annotate", str(frame)],
+        [
+            sys.executable,
+            "-c",
+            "import sys; from bite.cli import main; sys.exit(main())",
+            "annotate",
+            str(frame),
+        ],
         env=environment,
         cwd=ROOT,
         capture_output=True,

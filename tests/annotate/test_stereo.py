@@ -11,7 +11,7 @@ from tests.annotate.support import Hand
 
 
 def test_the_line_passes_through_where_the_point_is_seen(stereo_hand: Hand) -> None:
-    """Points of space projected into both views: the second must lie on the curve of the first, lens and all."""
+    """Points projected into both views: the second must lie on the curve of the first, lens and all."""
     first, second = (view.camera for view in stereo_hand.bench.frame.views)
     rng = np.random.default_rng(2)
     for _ in range(30):

@@ -41,7 +41,13 @@ while True:
 
 
 def store_at(path: Path, **other: object) -> CornerStore:
-    settings = {"image_file": "a.png", "width_px": 100, "height_px": 80, "annotator": "ab", "now": lambda: NOON}
+    settings = {
+        "image_file": "a.png",
+        "width_px": 100,
+        "height_px": 80,
+        "annotator": "ab",
+        "now": lambda: NOON,
+    }
     return CornerStore(path, **(settings | other))  # type: ignore[arg-type]
 
 
@@ -132,7 +138,9 @@ def test_killed_at_any_instant_the_last_or_last_but_one_save_is_there_whole(tmp_
     path = tmp_path / "a.corners.json"
     clock = random.Random(11)
     for _ in range(KILLS):
-        writer = subprocess.Popen([sys.executable, "-c", _WRITER, str(path)], stdout=subprocess.PIPE, text=True)
+        writer = subprocess.Popen(
+            [sys.executable, "-c", _WRITER, str(path)], stdout=subprocess.PIPE, text=True
+        )
         assert writer.stdout is not None
         assert writer.stdout.readline() == "ready\n"
         time.sleep(clock.uniform(0.0, 0.05))

@@ -19,7 +19,9 @@ def test_there_and_back(view: ViewTransform, place: tuple[float, float]) -> None
 
 
 @given(views, places, st.floats(0.2, 5))
-def test_zoom_keeps_the_place_under_the_cursor(view: ViewTransform, at: tuple[float, float], factor: float) -> None:
+def test_zoom_keeps_the_place_under_the_cursor(
+    view: ViewTransform, at: tuple[float, float], factor: float
+) -> None:
     before, after = view.to_picture(at), view.zoomed(factor, at).to_picture(at)
     assert hypot(after[0] - before[0], after[1] - before[1]) < EXACT_PX * max(1.0, hypot(*before))
 

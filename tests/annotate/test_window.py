@@ -232,7 +232,12 @@ def test_help_lies_over_the_picture_and_a_click_only_closes_it(hand: Hand) -> No
 
 
 def test_d_g_e_and_v_say_why_they_can_do_nothing(hand: Hand) -> None:
-    for key, part in (("d", "no depth map"), ("g", "solved"), ("e", "no corner is ringed"), ("v", "one picture")):
+    for key, part in (
+        ("d", "no depth map"),
+        ("g", "solved"),
+        ("e", "no corner is ringed"),
+        ("v", "one picture"),
+    ):
         hand.key(key)
         assert part in hand.bench.desk.said
     start = hand.click_picture((100.0, 100.0))
@@ -296,7 +301,7 @@ def test_marks_are_drawn_where_they_were_clicked(hand: Hand) -> None:
     hand.click(at)
     hand.move((1250.0, 700.0))
     changed = np.abs(hand.pixels.astype(int) - bare).sum(2) > 30
-    rows, columns = np.nonzero(changed[: , : hand.bench.screen.picture.right])
+    rows, columns = np.nonzero(changed[:, : hand.bench.screen.picture.right])
     around = (np.abs(columns - at[0]) < 12) & (np.abs(rows - at[1]) < 12)
     # the ring and its halo are round: their middle is the mark, to half a screen pixel
     assert columns[around].mean() == pytest.approx(at[0], abs=0.5)
@@ -356,7 +361,9 @@ def test_dirty_rectangles_leave_what_a_whole_redraw_gives(hand: Hand) -> None:
             patched = hand.pixels
             hand.canvas.draw()
             differs = np.nonzero((patched != hand.pixels).any(2))
-            assert not differs[0].size, f"rows {np.ptp(differs[0])} columns {differs[1].min()} {differs[1].max()}"
+            assert not differs[0].size, (
+                f"rows {np.ptp(differs[0])} columns {differs[1].min()} {differs[1].max()}"
+            )
 
 
 def test_saved_file_is_what_the_window_shows(hand: Hand) -> None:

@@ -22,7 +22,9 @@ class Drawn:
     corners: dict[str, tuple[float, float]]
 
 
-def rounded_box(x: np.ndarray, y: np.ndarray, left: float, right: float, edge: float, radii: tuple[float, float]) -> np.ndarray:
+def rounded_box(
+    x: np.ndarray, y: np.ndarray, left: float, right: float, edge: float, radii: tuple[float, float]
+) -> np.ndarray:
     """A crown with its edge below: straight sides, two rounded angles."""
     inside = (x >= left) & (x <= right) & (y <= edge)
     for radius, near, way in ((radii[0], left, 1.0), (radii[1], right, -1.0)):
@@ -32,7 +34,9 @@ def rounded_box(x: np.ndarray, y: np.ndarray, left: float, right: float, edge: f
     return inside
 
 
-def drawn_teeth(seed: int, *, tilt_deg: float = 0.0, blur_px: float = 0.9, noise: float = 1.5, gap: bool = False) -> Drawn:
+def drawn_teeth(
+    seed: int, *, tilt_deg: float = 0.0, blur_px: float = 0.9, noise: float = 1.5, gap: bool = False
+) -> Drawn:
     """Four upper crowns with dark lines between, in front of a grey lower row or a dark gap."""
     rng = np.random.default_rng(seed)
     high, wide = SIZE
@@ -74,7 +78,9 @@ def drawn_teeth(seed: int, *, tilt_deg: float = 0.0, blur_px: float = 0.9, noise
 
 def clicked(drawn: Drawn, rng: np.random.Generator, sd: dict[str, float]) -> dict[str, CornerPoint]:
     return {
-        code: CornerPoint(CornerState.SEEN, *(float(v) for v in np.array(at) + rng.normal(0, sd[code[-1]], 2)))
+        code: CornerPoint(
+            CornerState.SEEN, *(float(v) for v in np.array(at) + rng.normal(0, sd[code[-1]], 2))
+        )
         for code, at in drawn.corners.items()
     }
 
@@ -82,7 +88,7 @@ def clicked(drawn: Drawn, rng: np.random.Generator, sd: dict[str, float]) -> dic
 @pytest.mark.parametrize("gap", [False, True])
 @pytest.mark.parametrize("tilt_deg", [0.0, -9.0])
 def test_snapping_beats_the_raw_click_and_says_how_far_it_moved(gap: bool, tilt_deg: float) -> None:
-    """Clicks scatter as assumed of a careful person (0.8 px mesial, 1.2 px distal); the drawn outline is exact."""
+    """Clicks scatter as assumed of a careful person: 0.8 px mesial, 1.2 px distal."""
     raw, snapped, offered, asked = [], [], 0, 0
     rng = np.random.default_rng(8)
     for seed in range(5):
@@ -140,11 +146,17 @@ def test_refuses_where_there_is_no_tooth() -> None:
         ({"11d": CornerPoint(CornerState.COVERED, 90.0, 60.0)}, "covered"),
         ({"11d": CornerPoint(CornerState.SEEN, 90.0, 60.0)}, "click 21d too"),
         (
-            {"11d": CornerPoint(CornerState.SEEN, 90.0, 60.0), "21d": CornerPoint(CornerState.SEEN, 100.0, 60.0)},
+            {
+                "11d": CornerPoint(CornerState.SEEN, 90.0, 60.0),
+                "21d": CornerPoint(CornerState.SEEN, 100.0, 60.0),
+            },
             "too small",
         ),
         (
-            {"11d": CornerPoint(CornerState.SEEN, 4.0, 60.0), "21d": CornerPoint(CornerState.SEEN, 80.0, 60.0)},
+            {
+                "11d": CornerPoint(CornerState.SEEN, 4.0, 60.0),
+                "21d": CornerPoint(CornerState.SEEN, 80.0, 60.0),
+            },
             "out of the picture",
         ),
     ],
@@ -156,5 +168,8 @@ def test_says_why_not(points: dict[str, CornerPoint], part: str) -> None:
 
 
 def test_a_flat_picture_is_refused() -> None:
-    points = {"11d": CornerPoint(CornerState.SEEN, 70.0, 60.0), "21d": CornerPoint(CornerState.SEEN, 130.0, 60.0)}
+    points = {
+        "11d": CornerPoint(CornerState.SEEN, 70.0, 60.0),
+        "21d": CornerPoint(CornerState.SEEN, 130.0, 60.0),
+    }
     assert isinstance(snap_corner(np.full((*SIZE, 3), 128, np.uint8), points, "11d"), NoSnap)

@@ -141,7 +141,7 @@ def _next_click(assessment: Assessment) -> str:
         missing = [code for code in DISTAL_CORNERS if code not in done]
         if missing:
             where = f" in {view.name}" if len(assessment.frame.views) > 1 else ""
-            return f"Click next: {', '.join(missing)}{where}; every check needs the four outer corners"
+            return f"Click next: {', '.join(missing)}{where}; the four outer corners come first"
     if assessment.solved is None or assessment.fit is None:
         return ""
     options = next_clicks(assessment.frame, assessment.solved.head, assessment.fit)

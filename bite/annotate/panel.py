@@ -40,7 +40,6 @@ class PanelFacts:
     busy : bool, a newer answer is being worked out
     save : SaveStatus
     notes : tuple of str, things that hold for the whole sitting
-    shown : str, how the picture is shown, when not as stored
     """
 
     frame: str
@@ -55,7 +54,6 @@ class PanelFacts:
     busy: bool
     save: SaveStatus
     notes: tuple[str, ...]
-    shown: str
 
 
 def drawing_area(panel: Area, unit: float) -> Area:
@@ -146,7 +144,7 @@ def _head(column: _Column, facts: PanelFacts) -> None:
     if facts.save.saved:
         told = f"saved {facts.save.at}" if facts.save.at else "saved: nothing new"
         told += "  -  V: the other picture" if facts.several_views else ""
-        column.say(told + (f"  -  {facts.shown}" if facts.shown else ""), 11.5, _SOFT)
+        column.say(told, 11.5, _SOFT)
     else:
         column.say("NOT SAVED (reason below)", 12, _ALERT, bold=True)
 

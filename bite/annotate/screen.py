@@ -23,7 +23,7 @@ from bite.annotate.help_sheet import draw_help
 from bite.annotate.lettering import Pixels, write_on_halo
 from bite.annotate.loupe import Loupe, draw_cross_hair, draw_loupe, place_loupe
 from bite.annotate.panel import PanelFacts, draw_panel
-from bite.annotate.pyramid import SURROUND, Lift, Pyramid, lift_in_place, lift_table
+from bite.annotate.pyramid import LIFT_WORDS, SURROUND, Lift, Pyramid, lift_in_place, lift_table
 from bite.annotate.view import Area, Point, ViewTransform
 from bite.geometry.rigid import Array
 
@@ -177,16 +177,17 @@ class Screen:
     def _legend(self, brush: Brush, scene: Scene) -> None:
         draw_ghost_words(brush, bool(scene.before), bool(scene.after))
         size = round(12 * self.unit)
+        told = [LIFT_WORDS[scene.lift]] if scene.lift else []
         if scene.layer is not None:
             near, far = scene.layer.nearest_mm, scene.layer.farthest_mm
-            told = f"depth: bright {near:.0f} mm, dark {far:.0f} mm, bare: none"
-            write_on_halo(
-                brush.target, told, (round(12 * self.unit), round(10 * self.unit)), size, BLACK, WHITE
-            )
+            told.append(f"depth: bright {near:.0f} mm, dark {far:.0f} mm, bare: none")
+        for row, line in enumerate(told):
+            at = round(12 * self.unit), round((10 + 18 * row) * self.unit)
+            write_on_halo(brush.target, line, at, size, BLACK, WHITE)
         zoom = scene.view.scale
-        told = f"{zoom:.2g} x" if zoom < 10 else f"{zoom:.0f} x"
+        scale = f"{zoom:.2g} x" if zoom < 10 else f"{zoom:.0f} x"
         at = round(12 * self.unit), self.picture.height - round(24 * self.unit)
-        write_on_halo(brush.target, told, at, size, BLACK, WHITE)
+        write_on_halo(brush.target, scale, at, size, BLACK, WHITE)
 
     def _draw_loupe(self, target: Pixels, scene: Scene, loupe: Loupe, label: str) -> None:
         draw_loupe(target, loupe, scene.picture, self._table, label, unit=self.unit)

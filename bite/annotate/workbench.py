@@ -14,7 +14,6 @@ from bite.annotate.looking import Looking
 from bite.annotate.mistakes import MistakeWatch
 from bite.annotate.order import short_name
 from bite.annotate.panel import PanelFacts, drawing_area
-from bite.annotate.pyramid import LIFT_WORDS
 from bite.annotate.saving import Notes, Saver
 from bite.annotate.screen import Pointer, Scene, Screen
 from bite.annotate.snapping import snap_ringed
@@ -276,7 +275,6 @@ class Workbench:
             busy=self._live is not None and (self._live.busy or desk.revision != self._asked_revision),
             save=self.save_status,
             notes=self.notes.lines,
-            shown=LIFT_WORDS[self.aids.lift],
         )
 
     def _mark_at(self, at: Point) -> str | None:

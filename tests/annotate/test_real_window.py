@@ -86,8 +86,12 @@ class RealWindow:
             text=True,
         )
         self.window = str(wait_for(self._find, "the window")).split()[-1]
-        self.act("windowfocus", "--sync", self.window)
+        wait_for(self._focus, "the window to take the keyboard")
         self.left, self.top, self.width, self.height = self._geometry()
+
+    def _focus(self) -> bool:
+        words = ["xdotool", "windowfocus", "--sync", self.window]
+        return subprocess.run(words, env=self.environment, capture_output=True).returncode == 0
 
     def _find(self) -> str:
         if self.process.poll() is not None:

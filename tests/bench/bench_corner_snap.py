@@ -4,8 +4,8 @@ Run:  python tests/bench/bench_corner_snap.py [HEADS]     (default 6; each takes
 
 The true corner is the vertex of the head's own mesh, projected. Clicks scatter as the demo's do (0.9 px
 distal, 0.5 px mesial). None of these heads was used to choose the constants of the fit. Computed enamel is
-rounded and glossy and stands beside its neighbours, but it is not a photograph: these numbers bound nothing on
-real teeth.
+rounded and glossy and stands beside its neighbours, but it is not a photograph: these numbers bound nothing
+on real teeth.
 """
 
 from __future__ import annotations

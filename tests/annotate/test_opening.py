@@ -1,0 +1,83 @@
+"""Opening a frame from disk: corner files that are missing, unnamed or damaged."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from bite.annotate.opening import open_bench
+from bite.errors import InputError
+from bite.files.bundle import load_frame
+from tests.annotate.support import NOON, Hand, hand_on
+
+DEMO = Path(__file__).parents[2] / "demo_bite"
+
+
+@pytest.fixture
+def frame(tmp_path: Path) -> Path:
+    """A copy of the demo frame with two views."""
+    shutil.copytree(DEMO / "godwit", tmp_path / "godwit")
+    shutil.copy(DEMO / "bench-depth.device.toml", tmp_path)
+    path = tmp_path / "godwit" / "godwit-e06.bite.toml"
+    # meshes take a second to read and play no part here
+    path.write_text(path.read_text().partition("[solved]")[0])
+    return path
+
+
+def opened(frame: Path) -> Hand:
+    return hand_on(open_bench(frame, annotator="ab", now=lambda: NOON, live=False))
+
+
+def test_goes_on_with_what_was_clicked_before(frame: Path) -> None:
+    hand = opened(frame)
+    assert hand.places()["11d"] == (384.73, 638.38)
+    assert hand.bench.desk.asked is None
+    before = frame.with_name("front.corners.json").read_bytes()
+    hand.key("q")
+    assert frame.with_name("front.corners.json").read_bytes() == before, "nothing changed, nothing written"
+
+
+def test_a_named_file_that_nobody_has_written_yet_is_no_trouble(frame: Path) -> None:
+    frame.with_name("side.corners.json").unlink()
+    hand = opened(frame)
+    hand.key("v")
+    assert hand.places() == {}
+    hand.click_picture((387.0, 634.0))
+    assert len(load_frame(frame).views[1].corners.points) == 1  # type: ignore[union-attr]
+
+
+def test_a_frame_that_names_no_corner_file_names_it_after_the_first_save(frame: Path) -> None:
+    text = frame.read_text()
+    frame.write_text(text.replace('corners = "front.corners.json"\n', '# corners = "front.corners.json"\n'))
+    frame.with_name("front.corners.json").unlink()
+    hand = opened(frame)
+    assert "# corners" in frame.read_text()
+    hand.click_picture((384.0, 638.0))
+    assert frame.read_text() == text
+    assert "now names front.corners.json" in hand.bench.notes.lines[0]
+    assert load_frame(frame).views[0].corners is not None
+
+
+def test_where_the_frame_cannot_be_changed_the_person_is_told_what_to_write(frame: Path) -> None:
+    text = frame.read_text()
+    frame.write_text(text.replace('corners = "front.corners.json"\n', ""))
+    frame.with_name("front.corners.json").unlink()
+    hand = opened(frame)
+    frame.write_text("not toml [")
+    hand.click_picture((384.0, 638.0))
+    assert 'corners = "front.corners.json"' in hand.bench.notes.lines[0]
+    assert hand.bench.save_status.saved
+
+
+def test_a_damaged_file_is_kept_and_said(frame: Path) -> None:
+    frame.with_name("front.corners.json").write_text("{ half")
+    hand = opened(frame)
+    assert "kept as front.corners.json.aside-1" in hand.bench.notes.lines[0]
+    assert frame.with_name("front.corners.json.aside-1").read_text() == "{ half"
+    assert hand.places() == {}
+
+
+def test_another_pictures_clicks_are_refused(frame: Path) -> None:
+    shutil.copy(frame.with_name("side.corners.json"), frame.with_name("front.corners.json"))
+    with pytest.raises(InputError, match=r"clicked in side\.jpg"):
+        opened(frame)

@@ -173,3 +173,13 @@ def test_a_flat_picture_is_refused() -> None:
         "21d": CornerPoint(CornerState.SEEN, 130.0, 60.0),
     }
     assert isinstance(snap_corner(np.full((*SIZE, 3), 128, np.uint8), points, "11d"), NoSnap)
+
+
+def test_lower_teeth_are_refused() -> None:
+    points = {
+        "41d": CornerPoint(CornerState.SEEN, 70.0, 60.0),
+        "31d": CornerPoint(CornerState.SEEN, 130.0, 60.0),
+    }
+    found = snap_corner(drawn_teeth(0).picture, points, "41d")
+    assert isinstance(found, NoSnap)
+    assert "lower teeth" in found.why

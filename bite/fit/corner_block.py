@@ -125,6 +125,6 @@ class CornerBlock:
         """Give the block unchanged: a handful of clicks cannot tell their own scatter."""
         return self
 
-    def scatter(self, seen: Linear, directions: Array) -> Array:
+    def scatter(self, seen: Linear, directions: Array, *, whole: bool = False) -> Array:
         """Give D J' W J D', shape (d, d): a plain sandwich under-covers with so few residuals."""
         return np.asarray(directions @ seen.information @ directions.T)

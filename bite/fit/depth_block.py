@@ -267,11 +267,13 @@ class DepthBlock:
             wave_sd_mm = learned_sd_mm(parameters[COUNT:], np.diag(covariance)[COUNT:], self.wave_sd_mm)
         return replace(self, noise=noise, wave_sd_mm=wave_sd_mm)
 
-    def scatter(self, seen: Prediction, directions: Array, extra: Array | None = None) -> Array:
+    def scatter(
+        self, seen: Prediction, directions: Array, extra: Array | None = None, *, whole: bool = False
+    ) -> Array:
         """Give D J' W C W J D', shape (d, d), for directions D, shape (d, 14 + j) in the space of all unknowns.
 
         The maps are combined first, so that the noise is applied once a direction and not once an unknown. ``extra``, shape (h, w),
-        is one more slope map; directions then have one more column.
+        is one more slope map; directions then have one more column. ``whole`` counts the slow misfit of the skin as noise too.
         """
         maps = seen.all_slopes()
         if extra is not None:
@@ -279,4 +281,4 @@ class DepthBlock:
         weight = np.zeros(seen.used.shape)
         weight[seen.used] = self.linear_of(seen).robust_weight
         combined = np.tensordot(directions, maps, axes=1)
-        return correlated_meat(combined * (weight / self.sigma_mm(seen.teeth_share)), self.noise)
+        return correlated_meat(combined * (weight / self.sigma_mm(seen.teeth_share)), self.noise, whole=whole)

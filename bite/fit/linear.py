@@ -89,8 +89,9 @@ class Block(Protocol):
     def with_noise_from(self, seen: Any, parameters: Array, covariance: Array | None, /) -> Block:
         """Give the block with its noise learned from a prediction, made at these parameters with that covariance."""
 
-    def scatter(self, seen: Any, directions: Array, /) -> Array:
+    def scatter(self, seen: Any, directions: Array, /, *, whole: bool = False) -> Array:
         """Give D J' W C W J D', shape (d, d), for directions D in the space of the block's unknowns.
 
-        That is the covariance of the gradient along them, under the noise as it really is.
+        That is the covariance of the gradient along them, under the noise as it really is; with ``whole``, under everything
+        that is left in the residuals.
         """

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from bite.fit.linear import MAD_TO_SD, robust_sd
 from bite.geometry.rigid import Array
 
-TAPER_MM = 20.0
-"""Distance at which the correlation is taken to zero: longer waves of the skin are unknowns of their own."""
+TAPER_MM = 14.0
+"""Reach of the correlation of all residuals: longer waves of the skin are unknowns of their own."""
 CLIP_SD = 3.0
 WAVE_MM = 6.0
 """Errors slower than this (sd of a Gaussian) are waves of the solved skin, not noise of the sensor."""
@@ -32,7 +32,8 @@ class MapNoise:
     Parameters
     ----------
     skin_sd_mm, teeth_sd_mm : float, mm
-    spectrum : array, real half-plane spectrum of the covariance of residuals over sigma, or None before it is known
+    spectrum : array, real half-plane spectrum of the covariance of the sensor's noise over sigma, or None before it is known
+    whole_spectrum : array, the same of all residuals, slow misfit of the solved skin included
     padded : (int, int), shape of that grid
     correlation_px : float, lag at which the correlation of the noise first falls to 1/e, px
     inflation : float
@@ -42,6 +43,7 @@ class MapNoise:
     skin_sd_mm: float
     teeth_sd_mm: float
     spectrum: Array | None
+    whole_spectrum: Array | None
     padded: tuple[int, int]
     correlation_px: float
     inflation: float
@@ -50,7 +52,7 @@ class MapNoise:
 def assumed_noise(sd_mm: float, correlation_px: float) -> MapNoise:
     """Give a starting value, before any residual is known: Gaussian correlation of the stated length."""
     inflation = max(1.0, np.pi * correlation_px**2)
-    return MapNoise(sd_mm, sd_mm, None, (0, 0), correlation_px, inflation)
+    return MapNoise(sd_mm, sd_mm, None, None, (0, 0), correlation_px, inflation)
 
 
 def map_noise(
@@ -64,9 +66,9 @@ def map_noise(
 ) -> MapNoise:
     """Estimate scale and correlation of the residuals of a depth map.
 
-    Scale, correlation length and the number of pixels that count as one come from the residuals less their slow part. The
-    correlation used for the sd is that of the whole residuals: autocovariance by FFT, divided by that of the mask, tapered to
-    zero at 20 mm, and kept positive definite by cutting negative powers. With fewer than 50 skin pixels the starting noise is kept; with fewer than 100
+    Scale, correlation length and the number of pixels that count as one come from the residuals less their slow part. Two
+    covariances are kept for the sd, that of the noise alone and that of all residuals: autocovariance by FFT, divided by that of
+    the mask, tapered, and kept positive definite by cutting negative powers. With fewer than 50 skin pixels the starting noise is kept; with fewer than 100
     enamel pixels enamel is taken to be as noisy as skin, and never more than three times more or less.
 
     Parameters
@@ -93,16 +95,32 @@ def map_noise(
     length_px = _length(short, lags.distance_px)
     lobe = np.maximum(short, 0.0)[lags.distance_px <= max(3.0 * length_px, 1.0)]
 
-    slow = residual_mm - quick
-    whole = lags.covariance(np.clip(quick, -limit, limit) + slow - np.median(slow[skin]))
-    whole /= skin_sd**2
-    # a fit takes the slow part of the noise with it, so that residuals are anticorrelated at a distance where noise itself is not
     away_mm = lags.distance_px * mm_per_px
-    far = (away_mm > 0.75 * TAPER_MM) & (away_mm < 1.25 * TAPER_MM) & lags.known
-    whole += -min(float(whole[far].mean()), 0.0) if far.any() else 0.0
-    taper = np.where(away_mm < TAPER_MM, np.cos(0.5 * np.pi * away_mm / TAPER_MM) ** 2, 0.0)
-    spectrum = np.maximum(np.fft.rfft2(whole * taper).real, 0.0)
-    return MapNoise(skin_sd, teeth_sd, spectrum, lags.padded, length_px, float(max(1.0, lobe.sum())))
+    short_range = _restored(lags.covariance(np.clip(quick, -limit, limit)) / skin_sd**2, away_mm, lags.known, WAVE_MM)
+    slow = residual_mm - quick
+    whole = lags.covariance(np.clip(quick, -limit, limit) + slow - np.median(slow[skin])) / skin_sd**2
+    return MapNoise(
+        skin_sd,
+        teeth_sd,
+        short_range,
+        _restored(whole, away_mm, lags.known, TAPER_MM),
+        lags.padded,
+        length_px,
+        float(max(1.0, lobe.sum())),
+    )
+
+
+def _restored(covariance: Array, away_mm: Array, known: NDArray[np.bool_], reach_mm: float) -> Array:
+    """Give the spectrum of a covariance measured on residuals, taken to zero at 1.5 times its reach.
+
+    Whatever took the slow part out of the residuals, a fit or a filter, left them anticorrelated at a distance where the noise
+    itself is not: that offset, read in a ring about the reach, is given back. Negative powers are cut.
+    """
+    ring = (away_mm > 0.75 * reach_mm) & (away_mm < 1.25 * reach_mm) & known
+    taken = -min(float(covariance[ring].mean()), 0.0) if ring.any() else 0.0
+    end_mm = 1.5 * reach_mm
+    taper = np.where(away_mm < end_mm, np.cos(0.5 * np.pi * away_mm / end_mm) ** 2, 0.0)
+    return np.maximum(np.fft.rfft2((covariance + taken) * taper).real, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +135,7 @@ class _Lags:
     @classmethod
     def of(cls, mask: NDArray[np.bool_], mm_per_px: float) -> _Lags:
         height, width = mask.shape
-        reach = int(np.ceil(1.25 * TAPER_MM / mm_per_px))
+        reach = int(np.ceil(1.5 * TAPER_MM / mm_per_px))
         padded = (_smooth_size(height + min(reach, height)), _smooth_size(width + min(reach, width)))
         pairs = np.fft.irfft2(np.abs(np.fft.rfft2(mask.astype(np.float64), padded)) ** 2, padded)
         lag_y = np.minimum(np.arange(padded[0]), padded[0] - np.arange(padded[0]))[:, None]
@@ -146,18 +164,20 @@ def _without_waves(values: Array, mask: NDArray[np.bool_], width_px: float) -> A
     return np.where(mask, values - slow, 0.0)
 
 
-def correlated_meat(maps: Array, noise: MapNoise) -> Array:
+def correlated_meat(maps: Array, noise: MapNoise, *, whole: bool = False) -> Array:
     """Give M' C M for weighted slope maps M and the correlation C of the noise, without ever forming C.
 
     Parameters
     ----------
     maps : array, shape (k, h, w), zero outside the data
+    whole : bool, use the covariance of all residuals instead of that of the noise alone
 
     Returns
     -------
     array, shape (k, k)
     """
-    if noise.spectrum is None:
+    spectrum = noise.whole_spectrum if whole else noise.spectrum
+    if spectrum is None:
         flat = maps.reshape(len(maps), -1)
         return np.asarray(flat @ flat.T * noise.inflation)
     freq = np.fft.rfft2(maps, noise.padded)
@@ -166,7 +186,7 @@ def correlated_meat(maps: Array, noise: MapNoise) -> Array:
     double[0] = 1.0
     if noise.padded[1] % 2 == 0:
         double[-1] = 1.0
-    weighted = freq * (noise.spectrum * double)
+    weighted = freq * (spectrum * double)
     k = len(maps)
     out = (weighted.reshape(k, -1) @ freq.reshape(k, -1).conj().T).real
     return np.asarray(out / (noise.padded[0] * noise.padded[1]))

@@ -11,9 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.fit.linear import Linear, robust_sd
-from bite.fit.noise import CLIP_SD, TAPER_MM
+from bite.fit.noise import CLIP_SD
 from bite.fit.parameters import COUNT, P
 from bite.geometry.rigid import Array
+
+
+REACH_MM = 20.0
+"""Farthest lag at which residuals of a profile count as correlated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +124,13 @@ class ProfileBlock:
         raw = np.where(pairs > 5, power / np.maximum(pairs, 1.0), 0.0)
         lag_mm = np.arange(n) * self.spacing_mm
         # a short line holds few independent stretches: what it says about its own far lags is mostly chance
-        reach = min(TAPER_MM, 0.25 * (self.along_mm[-1] - self.along_mm[0]))
+        reach = min(REACH_MM, 0.25 * (self.along_mm[-1] - self.along_mm[0]))
         correlation = raw / raw[0] * np.where(lag_mm < reach, np.cos(0.5 * np.pi * lag_mm / reach) ** 2, 0.0)
         return replace(self, sigma_mm=self.sigma_mm * scale, correlation=correlation)
 
-    def scatter(self, seen: ProfilePrediction, directions: Array, extra: Array | None = None) -> Array:
+    def scatter(
+        self, seen: ProfilePrediction, directions: Array, extra: Array | None = None, *, whole: bool = False
+    ) -> Array:
         """Give D J' W C W J D', shape (d, d), for directions D, shape (d, 14); ``extra``, shape (n,), is one more slope."""
         slopes = seen.slopes if extra is None else np.column_stack([seen.slopes, extra])
         weight = np.zeros(len(self.along_mm))

@@ -153,7 +153,7 @@ def extra_parameter(solution: Solution, index: int, slopes: Array) -> tuple[floa
         return 0.0, float("inf")
     value = float(weighted @ linear.residual) / information
     own = np.append(-toward[columns], 1.0) / information
-    variance = body.scatter(seen, own[None], slopes).item()
+    variance = body.scatter(seen, own[None], slopes, whole=True).item()
     for k, other in enumerate(solution.blocks):
         if k != index:
             part = toward[solution.columns[k]] / information
@@ -241,6 +241,13 @@ def _invert(matrix: Array) -> Array:
     return np.asarray(inverse / np.outer(scale, scale))
 
 
+def _scattered(state: _State, bread: Array, *, whole: bool) -> Array:
+    total = np.zeros((COUNT, COUNT))
+    for block, seen, columns in zip(state.blocks, state.seen, state.columns, strict=True):
+        total += block.scatter(seen, bread[:COUNT, columns], whole=whole)
+    return total
+
+
 def _finish(
     state: _State,
     here: Array,
@@ -253,13 +260,13 @@ def _finish(
     t = P.FORWARD_MM
     matrix = state.gathered([linear.information for linear in state.linears]) + np.diag(state.precision)
     bread = _invert(matrix)
-    sampling = np.zeros((COUNT, COUNT))
-    for block, seen, columns in zip(state.blocks, state.seen, state.columns, strict=True):
-        sampling += block.scatter(seen, bread[:COUNT, columns])
     named_prior = np.where(np.arange(len(here)) < COUNT, state.precision, 0.0)
     # a block's own unknowns are part of its noise: what their prior holds is no outside knowledge
     own_prior = state.precision - named_prior
-    sampling += (bread[:COUNT] * own_prior) @ bread[:, :COUNT]
+    noise_and_waves = _scattered(state, bread, whole=False) + (bread[:COUNT] * own_prior) @ bread[:, :COUNT]
+    all_misfit = _scattered(state, bread, whole=True)
+    # two accounts of the same scatter, noise beside modelled waves or all that is left over: the less flattering one is told
+    sampling = noise_and_waves if noise_and_waves[t, t] >= all_misfit[t, t] else all_misfit
     systematic = (bread[:COUNT] * named_prior) @ bread[:, :COUNT]
     free = np.arange(len(here)) != P.ENAMEL_BIAS_MM
     # shares are told for a known enamel bias: the bias itself is told apart, as systematic

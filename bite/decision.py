@@ -40,7 +40,8 @@ class DialMove:
     stands_for_mm : float, how far the move carries the teeth forward
     left_over_mm : float, what the dial cannot reach; 0 unless saturated
     saturated : bool
-    interval : (float, float), dial values that the 95 % interval of the offset stands for, clipped to the limits
+    interval : (float, float), dial values that the 95 % interval of the offset stands for, clipped to the
+    limits
     """
 
     before: float
@@ -53,7 +54,7 @@ class DialMove:
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """The verdict, the dial (None where none can be proposed), the sentence that says why, and the tolerance used."""
+    """The verdict, the dial (None where none can be proposed), why, and the tolerance used."""
 
     verdict: Verdict
     move: DialMove | None
@@ -62,7 +63,7 @@ class Decision:
 
 
 def dial_travel(dial: Dial) -> np.ndarray | None:
-    """Give (dial, mm forward) rows over the dial's whole range, rising in dial; None while nobody has measured it.
+    """Give (dial, mm forward) rows over the dial's whole range, rising in dial; None if not measured.
 
     A travel table that stops short of the limit is continued along its last piece.
     """
@@ -96,7 +97,7 @@ def stands_at(dial: Dial, value: float) -> float | None:
 
 
 def propose(offset: Estimate, dial: Dial, before: float) -> DialMove | None:
-    """Turn an offset into a dial value within the limit, rounded to the step; None while the dial is not measured.
+    """Turn an offset into a dial value within the limit, rounded to the step; None if not measured.
 
     Parameters
     ----------
@@ -180,11 +181,15 @@ def decide(
     failed = [finding for finding in findings if finding.severity is Severity.FAIL]
     again = [finding for finding in failed if finding.needs_reshoot]
     if again:
-        return Decision(Verdict.RESHOOT, move, f"this frame cannot register a bite: {again[0].text}", tolerance_mm)
+        return Decision(
+            Verdict.RESHOOT, move, f"this frame cannot register a bite: {again[0].text}", tolerance_mm
+        )
     if not solved:
         if failed:
             return Decision(Verdict.RESHOOT, None, f"not usable: {failed[0].text}", tolerance_mm)
-        return Decision(Verdict.USABLE, None, "the capture checks passed; no solved model was given", tolerance_mm)
+        return Decision(
+            Verdict.USABLE, None, "the capture checks passed; no solved model was given", tolerance_mm
+        )
     if offset is None:
         return Decision(Verdict.UNSURE, None, f"no offset can be given: {settle}", tolerance_mm)
     told = f"{offset.value:+.2f} +- {offset.sd:.2f} mm"
@@ -198,27 +203,36 @@ def decide(
             tolerance_mm,
         )
     if abs(offset.value) <= tolerance_mm and chance_within(offset, tolerance_mm) >= KNOWN_ENOUGH:
-        stay = propose(Estimate(0.0, offset.sd), dial, dial_before) if dial and dial_before is not None else None
+        stay = (
+            propose(Estimate(0.0, offset.sd), dial, dial_before) if dial and dial_before is not None else None
+        )
         return Decision(
-            Verdict.LEAVE, stay, f"the teeth stand within {tolerance_mm:g} mm already (offset {told})", tolerance_mm
+            Verdict.LEAVE,
+            stay,
+            f"the teeth stand within {tolerance_mm:g} mm already (offset {told})",
+            tolerance_mm,
         )
     if dial is None or dial_before is None:
         return Decision(
-            Verdict.MOVE, None, f"move the teeth {way(offset.value)}; no rig was given to turn that into a dial value",
+            Verdict.MOVE,
+            None,
+            f"move the teeth {way(offset.value)}; no rig was given to turn that into a dial value",
             tolerance_mm,
         )
     if move is None:
         return Decision(
             Verdict.MOVE,
             None,
-            f"move the teeth {way(offset.value)}; the rig does not say how many mm a unit of its dial moves: measure it",
+            f"move the teeth {way(offset.value)}; "
+            "the rig does not say how many mm a unit of its dial moves: measure it",
             tolerance_mm,
         )
     if move.saturated:
         return Decision(
             Verdict.BEYOND,
             move,
-            f"the teeth must move {way(offset.value)}: set the dial from {move.before:.2f} to its end at {move.after:.2f}, "
+            f"the teeth must move {way(offset.value)}: "
+            f"set the dial from {move.before:.2f} to its end at {move.after:.2f}, "
             f"which leaves {way(move.left_over_mm)} to do in the rig itself",
             tolerance_mm,
         )

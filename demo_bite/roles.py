@@ -127,7 +127,7 @@ ROLES = (
         108,
         replace(_BASE, t_mm=1.1, bite=_USUAL),
         (Export("turnstone-d04", "turnstone", BACK, model=Model.CORNERS),),
-        (("move",),),
+        (("move", "unsure"),),
     ),
     Role(
         "no solved model yet: is the frame fit for one?",
@@ -161,6 +161,6 @@ ROLES = (
         112,
         replace(_BASE, t_mm=1.0, mouth=WIDE_GRIN, bite=_USUAL),
         (Export("redshank-a05", "redshank", BACK, model=Model.CLOSED_LIPS),),
-        (("reshoot",),),
+        (("refused",),),
     ),
 )

@@ -273,7 +273,6 @@ ONE_LINE = pytest.mark.xfail(reason="one line of depth leaves 0.3 mm of sd: the 
         pytest.param(
             path,
             id=path.name.removesuffix(".bite.toml"),
-            marks=ONE_LINE if path.name.startswith("turnstone") else (),
         )
         for path in sorted(DEMO.glob("*/*.bite.toml"))
     ],

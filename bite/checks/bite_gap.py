@@ -34,7 +34,7 @@ def bite_gap(gap: Estimate | None, scan: GapScan | None, lower_shown: EnamelReac
     Parameters
     ----------
     gap : Estimate or None
-        Opening between the edges from corners seen in both rows, mm, the rounding of their angles taken off.
+        Opening between the edges from corners seen in both rows, mm.
     scan : GapScan or None
     lower_shown : EnamelReach or None, bare enamel below the lower clicks
     """

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from bite.evidence.clicks import corner_block, views_with_position
-from bite.evidence.depth import depth_block, profile_block
+from bite.evidence.depth import FARTHEST_MM, depth_block, profile_block
 from bite.evidence.head import SolvedHead
 from bite.evidence.priors import prior_of
 from bite.files.bundle import BiteFrame
@@ -66,7 +66,9 @@ def offset_evidence(frame: BiteFrame, solved: SolvedHead, *, use_lower: bool = T
         When depth and solved model contradict each other outright.
     """
     prior, told = prior_of(frame.device, posed_by_landmarks=solved.posed_by_landmarks)
-    depth: Block | None = depth_block(frame, solved.head)
+    depth: Block | None = depth_block(
+        frame, solved.head, limit_mm=None if solved.posed_by_landmarks else FARTHEST_MM
+    )
     if depth is None:
         depth = profile_block(frame, solved.head)
     found = OffsetEvidence(depth, corner_block(frame, solved.head, use_lower=use_lower), prior, told)

@@ -12,7 +12,8 @@ from bite.geometry.teeth import is_upper
 
 SIGMA_MESIAL_PX = 0.8
 SIGMA_DISTAL_PX = 1.2
-"""Scatter of a careful click where the file states none; distal angles are rounder (common practice, no source)."""
+"""Scatter of a careful click where the file states none; distal angles are rounder (common practice, no
+source)."""
 SIGMA_LANDMARK_PX = 2.0
 UNSURE_FACTOR = 3.0
 
@@ -20,7 +21,8 @@ UNSURE_FACTOR = 3.0
 def clicks_of(view: LoadedView, head: Head, *, use_lower: bool = True) -> Clicks | None:
     """Give the clicks of one view that the solved model has points for; None where nobody has clicked.
 
-    ``hidden`` corners say nothing. ``covered`` lower corners bound where the true one is; a covered upper corner says nothing,
+    ``hidden`` corners say nothing. ``covered`` lower corners bound where the true one is; a covered upper
+    corner says nothing,
     since nothing of the other row ever stands before it in a bite.
     """
     if view.corners is None:

@@ -1,4 +1,4 @@
-"""The depth map or profile of a frame as the fit takes it: the part around the mouth, on its own camera's grid."""
+"""The depth map or profile of a frame as the fit takes it: the part around the mouth, on its grid."""
 
 from __future__ import annotations
 
@@ -14,28 +14,38 @@ from bite.fit.profile_block import ProfileBlock
 from bite.fit.skin_waves import skin_waves
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid, Window
+from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER, UPPER
 
 AROUND_MM = 38.0
-"""Skin this far around the front teeth is rendered; beyond, it says nothing of how the head sits at the mouth."""
+"""Skin this far around the front teeth is rendered; beyond, it says nothing of how the head sits at the
+mouth."""
 SPARE_MM = 12.0
 """Faces this far outside the rendered window are kept, since the head and its teeth move during the fit."""
+FARTHEST_MM = 10.0
+"""A solved head is near its sensor, within about 1 mm: ten times that is another head, unit or pose (our
+choice)."""
+LEAST_READINGS = 30
 FRONT_MM = 25.0
 """Teeth this far from the middle of the incisors count as front teeth."""
 NOISE_MM = 0.5
-"""Starting noise of a depth pixel: between 0.46 and 1.4 mm for phones (Children 2022, 9(9):1390, abstract)."""
+"""Starting noise of a depth pixel: between 0.46 and 1.4 mm for phones (Children 2022, 9(9):1390,
+abstract)."""
 CORRELATION_PX = 1.5
 SIGMA_PROFILE_MM = 0.3
 PROFILE_READINGS = 400
 
 
-def depth_block(frame: BiteFrame, head: Head) -> DepthBlock | None:
+def depth_block(
+    frame: BiteFrame, head: Head, *, limit_mm: float | None = FARTHEST_MM
+) -> DepthBlock | None:
     """Cut the depth map around the mouth; None when the frame has no map or the model no surface.
 
     Raises
     ------
     InputError
-        When the teeth lie behind the depth camera or outside its map, when the map has no reading near them, or when its
+        When the teeth lie behind the depth camera or outside its map, when the map has no reading near them,
+        or when its
         distances are not those of the model: a camera that looks away, a wrong unit, a wrong pose.
     """
     if frame.depth_map is None or frame.depth_camera is None or not len(head.faces):
@@ -66,15 +76,17 @@ def depth_block(frame: BiteFrame, head: Head) -> DepthBlock | None:
     px_per_mm = camera.focal_px / middle[2]
     margin = AROUND_MM * px_per_mm
     low = np.maximum(np.floor(pixels[inside].min(0) - margin), 0).astype(int)
-    high = np.minimum(np.ceil(pixels[inside].max(0) + margin), (camera.width_px - 1, camera.height_px - 1)).astype(int)
+    high = np.minimum(
+        np.ceil(pixels[inside].max(0) + margin), (camera.width_px - 1, camera.height_px - 1)
+    ).astype(int)
     window = Window(int(low[0]), int(low[1]), int(high[0] - low[0] + 1), int(high[1] - low[1] + 1))
     measured = np.asarray(window.cut(frame.depth_map.depth_mm), dtype=np.float64)
     readings = measured[np.isfinite(measured)]
-    if readings.size < 30:
+    if readings.size < LEAST_READINGS:
         raise InputError(
             where,
             f"{window.width} x {window.height} pixels around the solved teeth",
-            f"got {readings.size} readings, needed 30",
+            f"got {readings.size} readings, needed {LEAST_READINGS}",
             "check that depth and solved model belong to one frame and one camera",
         )
     nearest = float(np.quantile(readings, 0.2))
@@ -83,8 +95,9 @@ def depth_block(frame: BiteFrame, head: Head) -> DepthBlock | None:
             where,
             "unit_mm",
             f"depth around the mouth is {nearest:.4g} mm and the solved teeth stand at {middle[2]:.4g} mm",
-            "correct the unit of the depth map or of [solved] (crown widths agree with the latter), or the pose",
+            "correct the unit of the depth map, or of [solved] (crown widths agree with it), or the pose",
         )
+    _check_distance(frame, camera, head, measured, window, limit_mm)
     noise = assumed_noise(frame.device.noise_mm or NOISE_MM, frame.device.correlation_px or CORRELATION_PX)
     near = part_of(head, _inside(head, camera, window, SPARE_MM * px_per_mm))
     return DepthBlock(
@@ -98,12 +111,39 @@ def depth_block(frame: BiteFrame, head: Head) -> DepthBlock | None:
     )
 
 
+def _check_distance(
+    frame: BiteFrame, camera: Camera, head: Head, measured: Array, window: Window, limit_mm: float | None
+) -> None:
+    """Refuse a solved skin that is nowhere near the measured one: no fit of millimetres can mend that."""
+    assert frame.depth_map is not None
+    arm = head.points_mm - head.centre_mm
+    near = (~head.with_teeth) & (arm @ head.forward > 0) & (np.linalg.norm(arm, axis=1) < AROUND_MM)
+    if limit_mm is None or not near.any():
+        return
+    local = camera.camera_from_reference.apply(head.points_mm[near])
+    column, row = np.rint(camera.project_local(local) - (window.left, window.top)).T
+    seen = (column >= 0) & (row >= 0) & (column < window.width) & (row < window.height)
+    if not seen.any():
+        return
+    off = measured[row[seen].astype(int), column[seen].astype(int)] - local[seen, 2]
+    off = off[np.isfinite(off)]
+    if off.size >= LEAST_READINGS and abs(np.median(off)) > limit_mm:
+        raise InputError(
+            frame.depth_map.path,
+            "skin around the mouth",
+            f"is measured {abs(np.median(off)):.0f} mm {'behind' if np.median(off) > 0 else 'before'} "
+            f"the solved skin, needed within {limit_mm:g} mm",
+            "correct the unit of the depth map or of [solved], the pose, or the depth camera's place",
+        )
+
+
 def _inside(head: Head, camera: Camera, window: Window, spare_px: float) -> NDArray[np.bool_]:
     """Tell which faces can come into a window while the head moves by less than the spare width."""
     pixels = camera.project(head.points_mm) - (window.left, window.top)
     size = np.array([window.width, window.height])
     with np.errstate(invalid="ignore"):
-        # a face is out when all its vertices lie beyond the same side; one behind the camera is left to the renderer
+        # a face is out when all its vertices lie beyond the same side; one behind the camera is left to the
+        # renderer
         low, high = pixels < -spare_px, pixels > size + spare_px
     out = np.zeros(len(head.faces), dtype=bool)
     for side in (low[:, 0], low[:, 1], high[:, 0], high[:, 1]):

@@ -1,7 +1,9 @@
 """The solved model of a frame, brought into the reference camera: pose, parts, forward direction, corners.
 
-The pose of the teeth is the rigid motion from the rest export's teeth to the solved ones. That motion turns the rig's
-``forward`` and ``up`` into the camera frame, and its residual is a check: teeth that are not rigid are the wrong mesh.
+The pose of the teeth is the rigid motion from the rest export's teeth to the solved ones. That motion turns
+the rig's
+``forward`` and ``up`` into the camera frame, and its residual is a check: teeth that are not rigid are the
+wrong mesh.
 """
 
 from __future__ import annotations
@@ -22,11 +24,19 @@ from bite.geometry.rigid import Array, Rigid, align, frozen
 from bite.geometry.teeth import LOWER, LOWER_CORNERS, PARTS, SKIN, UPPER, UPPER_CENTRAL, UPPER_CORNERS
 
 RIGID_LIMIT_MM = 0.25
-"""Root mean square that rigid teeth may show: storage rounding and float precision stay far below (common practice,
+"""Root mean square that rigid teeth may show: storage rounding stays far below (common practice,
 no source)."""
 SAME_AS_REST_MM = 0.02
 _FLIP = np.diag([1.0, -1.0, -1.0])
-_COMMON_UNITS_MM = {0.1: "0.1 mm", 1.0: "mm", 10.0: "cm", 25.4: "inch", 100.0: "dm", 304.8: "foot", 1000.0: "m"}
+_COMMON_UNITS_MM = {
+    0.1: "0.1 mm",
+    1.0: "mm",
+    10.0: "cm",
+    25.4: "inch",
+    100.0: "dm",
+    304.8: "foot",
+    1000.0: "m",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +129,7 @@ def _from_mesh(
 
 
 def _front_centre(teeth_mm: Array, forward: Array) -> Array:
-    """Give the middle of the front third of the teeth: the head turns about the incisors, not about the molars."""
+    """Give the middle of the front third of the teeth: the head turns about the incisors."""
     ahead = teeth_mm @ forward
     return np.asarray(teeth_mm[ahead >= np.quantile(ahead, 2 / 3)].mean(0))
 
@@ -164,7 +174,9 @@ def _check_size(frame: BiteFrame, rig: Rig, solved: Mesh) -> None:
         check_crown_span(frame.file.solved.mesh or rig.path, row, width, expected, "[solved] unit_mm")
 
 
-def check_crown_span(file: object, row: tuple[str, ...], width_mm: float, expected_mm: float, key: str) -> None:
+def check_crown_span(
+    file: object, row: tuple[str, ...], width_mm: float, expected_mm: float, key: str
+) -> None:
     """Refuse a span of two central incisors that no performer has, naming the unit that would make it one.
 
     Raises
@@ -186,7 +198,7 @@ def check_crown_span(file: object, row: tuple[str, ...], width_mm: float, expect
 
 
 def _from_corners(frame: BiteFrame, solved: SolvedEntry) -> SolvedHead | None:
-    """Build a head without surface from corner positions and a forward direction, both in the reference camera's frame."""
+    """Build a head without surface from corners and a direction in the reference camera's frame."""
     if solved.forward is None:
         return None
     forward = np.asarray(solved.forward, float)
@@ -198,7 +210,7 @@ def _from_corners(frame: BiteFrame, solved: SolvedEntry) -> SolvedHead | None:
             frame.file.path,
             "[solved] forward",
             f"got {forward.round(3).tolist()}, which is within 30 degrees of the picture's vertical",
-            "give the direction out of the mouth in the reference camera's frame: x right, y down, z away from the camera",
+            "give the direction out of the mouth in the reference camera's frame: x right, y down, z away",
         )
     up /= length
     corners = {code: np.asarray(point, float) for code, point in (solved.corners_mm or {}).items()}

@@ -16,8 +16,10 @@ NEEDED = 4
 def pose_from_landmarks(frame: BiteFrame, mesh: Mesh, rig: Rig) -> Rigid:
     """Find reference_from_mesh from landmarks clicked in the reference view.
 
-    Perspective-n-point on undistorted ray slopes, refined on reprojection. The head is rigid here: landmarks are taken where the
-    solved expression has them. Visible incisor corners are not used, since whether they are in the right place is the question.
+    Perspective-n-point on undistorted ray slopes, refined on reprojection. The head is rigid here: landmarks
+    are taken where the
+    solved expression has them. Visible incisor corners are not used, since whether they are in the right
+    place is the question.
 
     Raises
     ------
@@ -34,8 +36,10 @@ def pose_from_landmarks(frame: BiteFrame, mesh: Mesh, rig: Rig) -> Rigid:
         raise InputError(
             corners_file,
             "landmarks",
-            f"got {len(shared)} that the rig names ({', '.join(shared) or 'none'}), needed {NEEDED} to find the pose",
-            f"click more of: {', '.join(sorted(rig.landmarks)) or 'none named in the rig'}; or give [solved] pose",
+            f"got {len(shared)} that the rig names ({', '.join(shared) or 'none'}), "
+            f"needed {NEEDED} to find the pose",
+            f"click more of: {', '.join(sorted(rig.landmarks)) or 'none named in the rig'}; "
+            "or give [solved] pose",
         )
     points = np.array([mesh.vertices_mm[rig.landmarks[name]] for name in shared])
     pixels = np.array([[clicked[name].x_px, clicked[name].y_px] for name in shared])
@@ -47,7 +51,9 @@ def pose_from_landmarks(frame: BiteFrame, mesh: Mesh, rig: Rig) -> Rigid:
                 points, np.ascontiguousarray(slopes), np.eye(3), None, flags=method
             )
             if found:
-                turn, shift = cv2.solvePnPRefineLM(points, np.ascontiguousarray(slopes), np.eye(3), None, turn, shift)
+                turn, shift = cv2.solvePnPRefineLM(
+                    points, np.ascontiguousarray(slopes), np.eye(3), None, turn, shift
+                )
         except cv2.error:
             continue
         pose = Rigid(frozen(cv2.Rodrigues(turn)[0]), frozen(shift[:, 0]))

@@ -32,7 +32,8 @@ def prior_of(device: Device, *, posed_by_landmarks: bool = False) -> tuple[Prior
     )
     if posed_by_landmarks:
         told.append(
-            f"solved head placed from landmarks: prior {LANDMARK_POSE_SHIFT_MM:g} mm and {LANDMARK_POSE_TURN_DEG:g} "
+            "solved head placed from landmarks: "
+            f"prior {LANDMARK_POSE_SHIFT_MM:g} mm and {LANDMARK_POSE_TURN_DEG:g} "
             "degrees, then measured skin"
         )
     else:

@@ -16,9 +16,9 @@ from bite.fit.offset import Estimate, OffsetFit
 from bite.geometry.bite import overjet_overbite, overjet_overbite_with_sd
 from bite.geometry.teeth import LOWER_CORNERS, UPPER_CORNERS
 
-ANGLES_OPEN_MM, ANGLES_OPEN_SD_MM = 0.35, 0.2
-"""Corners sit on rounded angles, above the upper edge and below the lower one: they read more opening than
-there is between the edges (our estimate from crown shapes, no source)."""
+DISTAL_ROUNDING_SD_MM, MESIAL_ROUNDING_SD_MM = 0.25, 0.15
+"""A corner on a rounded angle stands off the edge; by how much depends on the tooth and on who clicks. That is
+told as doubt and not taken off; mesial angles are the sharper ones (our estimate, no source)."""
 USUAL_OVERJET_MM, USUAL_OVERJET_SD_MM = 2.8, 1.7
 """How far the lower row stands behind where nothing measured it (reference/overjet_overbite.toml)."""
 UNKNOWN_PITCH_SD_RAD = np.deg2rad(10.0)
@@ -121,9 +121,9 @@ def opening_from_corners(
         )
     except DegenerateGeometryError:
         return None
-    return Estimate(
-        -found.overbite_mm - ANGLES_OPEN_MM, float(np.hypot(found.overbite_sd_mm, ANGLES_OPEN_SD_MM))
-    )
+    mesial = all(any(code.endswith("m") for code in row) for row in (upper, lower))
+    rounding_mm = MESIAL_ROUNDING_SD_MM if mesial else DISTAL_ROUNDING_SD_MM
+    return Estimate(-found.overbite_mm, float(np.hypot(found.overbite_sd_mm, rounding_mm)))
 
 
 def _row_depths(

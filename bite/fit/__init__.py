@@ -1,1 +1,1 @@
-"""From residuals to parameters with a covariance. Knows arrays, cameras and surfaces; no files, pictures or rigs."""
+"""From residuals to parameters with a covariance. Knows no files, pictures or rigs."""

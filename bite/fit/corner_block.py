@@ -67,7 +67,7 @@ class CornerBlock:
         return "corners"
 
     def project(self, clicks: Clicks, parameters: Array) -> tuple[Array, Array]:
-        """Give where the model's points are seen, shape (n, 2), px, and the slopes by each parameter, (n, 2, 14)."""
+        """Give where the model's points are seen, shape (n, 2), px, and the slopes, shape (n, 2, 14)."""
         corner = clicks.use != Use.LANDMARK
         start = np.array(
             [

@@ -1,7 +1,9 @@
 """The depth map as evidence: render the solved model, smooth it as the sensor does, compare.
 
-A point on the ray d (d_z = 1) of a surface with normal n moves along its ray by (n . delta) / (n . d) when the surface moves by
-delta. That map is built on the sharp image for each unknown, the motion of rims that hide other surfaces is added, and the
+A point on the ray d (d_z = 1) of a surface with normal n moves along its ray by (n . delta) / (n . d) when
+the surface moves by
+delta. That map is built on the sharp image for each unknown, the motion of rims that hide other surfaces is
+added, and the
 whole is smoothed like the depth itself.
 """
 
@@ -24,12 +26,15 @@ from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER, OTHER, SKIN, UPPER
 
 NEAR_TEETH_MM = 20.0
-"""Skin counts by exp(-(distance to the teeth / 20 mm)^2): far skin says little about how the head sits at the mouth."""
+"""Skin counts by exp(-(distance to the teeth / 20 mm)^2): far skin says little about how the head sits at
+the mouth."""
 MISREGISTRATION_PX = 0.1
-"""Depth steps are trusted no better than this shift of the map against the model (common practice, no source)."""
+"""Depth steps are trusted no better than this shift of the map against the model (common practice, no
+source)."""
 FULL_DENSITY_MM = 6.0
 THINNING = 3
-"""Beyond this distance from the teeth only every third pixel of every third row is used, at nine times the weight."""
+"""Beyond this distance from the teeth only every third pixel of every third row is used, at nine times
+the weight."""
 _GRAZING = 0.1
 _COVERAGE_NEEDED = 0.9
 _OTHER_ALLOWED = 0.1
@@ -70,7 +75,7 @@ class Prediction:
     weight: Array
 
     def all_slopes(self) -> Array:
-        """Slopes by every unknown, skin bumps included, zero outside the pixels in use, shape (14 + j, h, w)."""
+        """Slopes by every unknown, skin bumps included, zero outside the pixels in use, (14 + j, h, w)."""
         count = self.bumps.shape[1]
         maps = np.zeros((COUNT + count, *self.used.shape))
         maps[:COUNT] = np.where(self.used, self.slopes, 0.0)
@@ -229,7 +234,8 @@ class DepthBlock:
         smoothing_px: float,
     ) -> Array:
         """Give the variance, mm^2, of what the model cannot say of a pixel."""
-        # holes: did the sensor smooth before or after it lost them? Where the answer matters, trust the pixel less
+        # holes: did the sensor smooth before or after it lost them? Where the answer matters, trust the
+        # pixel less
         both = smooth(biased_mm[None], solid & np.isfinite(self.measured_mm), smoothing_px).maps[0]
         filled = np.where(np.isfinite(depth_mm), depth_mm, np.nanmedian(depth_mm))
         steep = np.hypot(*np.gradient(filled)) * MISREGISTRATION_PX
@@ -270,10 +276,12 @@ class DepthBlock:
     def scatter(
         self, seen: Prediction, directions: Array, extra: Array | None = None, *, whole: bool = False
     ) -> Array:
-        """Give D J' W C W J D', shape (d, d), for directions D, shape (d, 14 + j) in the space of all unknowns.
+        """Give D J' W C W J D', shape (d, d), for directions D, shape (d, 14 + j).
 
-        The maps are combined first, so that the noise is applied once a direction and not once an unknown. ``extra``, shape (h, w),
-        is one more slope map; directions then have one more column. ``whole`` counts the slow misfit of the skin as noise too.
+        The maps are combined first, so that the noise is applied once a direction and not once an unknown.
+        ``extra``, shape (h, w),
+        is one more slope map; directions then have one more column. ``whole`` counts the slow misfit of the
+        skin as noise too.
         """
         maps = seen.all_slopes()
         if extra is not None:

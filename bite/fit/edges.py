@@ -1,7 +1,9 @@
 """Where one surface hides another: how the smoothed depth changes when such an edge moves in the picture.
 
-The slope of a surface says nothing of its rim. When a lip that stands 8 mm before the teeth moves by a tenth of a pixel, the depth
-at its rim changes by 0.8 mm; after smoothing that is spread over the neighbours, and without it the fit would not know that the
+The slope of a surface says nothing of its rim. When a lip that stands 8 mm before the teeth moves by a tenth
+of a pixel, the depth
+at its rim changes by 0.8 mm; after smoothing that is spread over the neighbours, and without it the fit
+would not know that the
 lip edge can be wrong.
 """
 
@@ -24,7 +26,8 @@ class Rims:
 
     Parameters
     ----------
-    first, second, front : array of int, shape (e,): flat pixel numbers; ``front`` is the nearer one of the two
+    first, second, front : array of int, shape (e,): flat pixel numbers; ``front`` is the nearer one of the
+    two
     axis : array of int, shape (e,): 0 where second is right of first, 1 where it is below
     jump_mm : array, shape (e,): depth of second minus first, less what the slopes of both surfaces explain
     """

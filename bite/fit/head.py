@@ -1,4 +1,4 @@
-"""The solved model as the fit moves it: where each point goes, and how fast, for every geometric parameter."""
+"""The solved model as the fit moves it: where each point goes, and how fast."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ class Head:
         return speeds
 
     def row_centre(self, upper: bool) -> Array:
-        """Give the middle of a row's known corners, shape (3,), mm: a size error of the teeth grows from there."""
+        """Give the middle of a row's known corners, shape (3,), mm: a size error grows from it."""
         row = [point for code, point in self.corners.items() if is_upper(code) == upper]
         return np.mean(row, axis=0) if row else self.centre_mm
 

@@ -1,4 +1,4 @@
-"""One evidence block, linearised: what the solver, the covariance and the shares of information are made from."""
+"""One evidence block, linearised: what solver, covariance and shares are made from."""
 
 from __future__ import annotations
 
@@ -87,11 +87,12 @@ class Block(Protocol):
         """Turn a prediction into residuals over sigma and their slopes."""
 
     def with_noise_from(self, seen: Any, parameters: Array, covariance: Array | None, /) -> Block:
-        """Give the block with its noise learned from a prediction, made at these parameters with that covariance."""
+        """Give the block with its noise learned from a prediction, made at these parameters."""
 
     def scatter(self, seen: Any, directions: Array, /, *, whole: bool = False) -> Array:
         """Give D J' W C W J D', shape (d, d), for directions D in the space of the block's unknowns.
 
-        That is the covariance of the gradient along them, under the noise as it really is; with ``whole``, under everything
+        That is the covariance of the gradient along them, under the noise as it really is; with ``whole``,
+        under everything
         that is left in the residuals.
         """

@@ -1,6 +1,7 @@
 """How noisy a depth map is and over what distance its errors hang together, from its own residuals on skin.
 
-A solved skin is never perfect, so the residuals hold sensor noise and solve error together, and both belong in the sd. Depth
+A solved skin is never perfect, so the residuals hold sensor noise and solve error together, and both belong
+in the sd. Depth
 pixels are not independent: counting them as if they were would make the interval several times too short.
 """
 
@@ -32,7 +33,8 @@ class MapNoise:
     Parameters
     ----------
     skin_sd_mm, teeth_sd_mm : float, mm
-    spectrum : array, real half-plane spectrum of the covariance of the sensor's noise over sigma, or None before it is known
+    spectrum : array, real half-plane spectrum of the covariance of the sensor's noise over sigma, or None
+    before it is known
     whole_spectrum : array, the same of all residuals, slow misfit of the solved skin included
     padded : (int, int), shape of that grid
     correlation_px : float, lag at which the correlation of the noise first falls to 1/e, px
@@ -66,9 +68,12 @@ def map_noise(
 ) -> MapNoise:
     """Estimate scale and correlation of the residuals of a depth map.
 
-    Scale, correlation length and the number of pixels that count as one come from the residuals less their slow part. Two
-    covariances are kept for the sd, that of the noise alone and that of all residuals: autocovariance by FFT, divided by that of
-    the mask, tapered, and kept positive definite by cutting negative powers. With fewer than 50 skin pixels the starting noise is kept; with fewer than 100
+    Scale, correlation length and the number of pixels that count as one come from the residuals less their
+    slow part. Two
+    covariances are kept for the sd, that of the noise alone and that of all residuals: autocovariance by
+    FFT, divided by that of
+    the mask, tapered, and kept positive definite by cutting negative powers. With fewer than 50 skin pixels
+    the starting noise is kept; with fewer than 100
     enamel pixels enamel is taken to be as noisy as skin, and never more than three times more or less.
 
     Parameters
@@ -85,7 +90,8 @@ def map_noise(
     skin_sd = max(robust_sd(quick[skin]), floor_mm, 1e-6)
     teeth_sd = skin_sd
     if teeth.sum() >= LEAST_TEETH:
-        # about zero, not about the median: while the teeth still stand wrong, all are off together and none is an outlier
+        # about zero, not about the median: while the teeth still stand wrong, all are off together and none
+        # is an outlier
         scatter = MAD_TO_SD * float(np.median(np.abs(residual_mm[teeth])))
         teeth_sd = float(np.clip(scatter, skin_sd / TEETH_FACTOR, skin_sd * TEETH_FACTOR))
     lags = _Lags.of(skin, mm_per_px)
@@ -96,7 +102,9 @@ def map_noise(
     lobe = np.maximum(short, 0.0)[lags.distance_px <= max(3.0 * length_px, 1.0)]
 
     away_mm = lags.distance_px * mm_per_px
-    short_range = _restored(lags.covariance(np.clip(quick, -limit, limit)) / skin_sd**2, away_mm, lags.known, WAVE_MM)
+    short_range = _restored(
+        lags.covariance(np.clip(quick, -limit, limit)) / skin_sd**2, away_mm, lags.known, WAVE_MM
+    )
     slow = residual_mm - quick
     whole = lags.covariance(np.clip(quick, -limit, limit) + slow - np.median(slow[skin])) / skin_sd**2
     return MapNoise(
@@ -113,7 +121,8 @@ def map_noise(
 def _restored(covariance: Array, away_mm: Array, known: NDArray[np.bool_], reach_mm: float) -> Array:
     """Give the spectrum of a covariance measured on residuals, taken to zero at 1.5 times its reach.
 
-    Whatever took the slow part out of the residuals, a fit or a filter, left them anticorrelated at a distance where the noise
+    Whatever took the slow part out of the residuals, a fit or a filter, left them anticorrelated at a
+    distance where the noise
     itself is not: that offset, read in a ring about the reach, is given back. Negative powers are cut.
     """
     ring = (away_mm > 0.75 * reach_mm) & (away_mm < 1.25 * reach_mm) & known
@@ -125,7 +134,7 @@ def _restored(covariance: Array, away_mm: Array, known: NDArray[np.bool_], reach
 
 @dataclass(frozen=True, slots=True)
 class _Lags:
-    """A mask and the number of its pixel pairs at every lag, on a grid padded so that lags do not wrap round."""
+    """A mask and the number of its pixel pairs at every lag, on a grid without wrap-round."""
 
     mask: NDArray[np.bool_]
     padded: tuple[int, int]
@@ -149,7 +158,9 @@ class _Lags:
 
     def covariance(self, field: Array) -> Array:
         """Give the mean product of pixel pairs at every lag, zero where too few pairs are known."""
-        power = np.fft.irfft2(np.abs(np.fft.rfft2(np.where(self.mask, field, 0.0), self.padded)) ** 2, self.padded)
+        power = np.fft.irfft2(
+            np.abs(np.fft.rfft2(np.where(self.mask, field, 0.0), self.padded)) ** 2, self.padded
+        )
         return np.where(self.known, power / np.maximum(self.pairs, 1.0), 0.0)
 
 
@@ -181,7 +192,8 @@ def correlated_meat(maps: Array, noise: MapNoise, *, whole: bool = False) -> Arr
         flat = maps.reshape(len(maps), -1)
         return np.asarray(flat @ flat.T * noise.inflation)
     freq = np.fft.rfft2(maps, noise.padded)
-    # the half plane stands for the whole: every column but the first (and the last of an even width) counts twice
+    # the half plane stands for the whole: every column but the first (and the last of an even width) counts
+    # twice
     double = np.full(freq.shape[2], 2.0)
     double[0] = 1.0
     if noise.padded[1] % 2 == 0:

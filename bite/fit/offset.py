@@ -12,7 +12,8 @@ from bite.fit.depth_block import DepthBlock
 from bite.fit.linear import Block
 from bite.fit.parameters import P, Prior
 from bite.fit.profile_block import ProfileBlock
-from bite.fit.solver import Solution, extra_parameter, solve
+from bite.fit.solution import Solution
+from bite.fit.solver import extra_parameter, solve
 
 Z95 = 1.959963984540054
 """97.5 % point of the normal."""
@@ -136,5 +137,3 @@ def _rows(found: Solution) -> Estimate | None:
         value, sd = extra_parameter(found, index, slopes)
         return Estimate(value, sd) if np.isfinite(sd) and sd > 0 else None
     return None
-
-

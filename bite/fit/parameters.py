@@ -1,8 +1,11 @@
 """The unknowns of a bite frame, their order, their priors and their bounds.
 
-``head_*`` is the small motion of the whole solved model onto the measured skin, ``forward``, ``right`` and ``up`` move the
-teeth inside it, ``smoothing`` is the sensor's own blur, ``enamel_bias`` how much too deep it sees enamel, ``log_size`` a
-size error of the digital teeth (without it the corners of one view would fake a distance out of a known tooth width), and
+``head_*`` is the small motion of the whole solved model onto the measured skin, ``forward``, ``right`` and
+``up`` move the
+teeth inside it, ``smoothing`` is the sensor's own blur, ``enamel_bias`` how much too deep it sees enamel,
+``log_size`` a
+size error of the digital teeth (without it the corners of one view would fake a distance out of a known
+tooth width), and
 ``profile_*`` place a depth profile, which has no camera of its own.
 """
 
@@ -75,8 +78,10 @@ def make_prior(
 ) -> Prior:
     """Build the prior of one frame.
 
-    A solved head is near its sensor (1 mm, 1 degree: common practice, no source). Enamel bias 0.2 +- 0.2 mm deeper is an
-    engineering estimate from the transport length of light in enamel, 0.47 mm (Zijp, ten Bosch & Groenhuis 1995); no direct
+    A solved head is near its sensor (1 mm, 1 degree: common practice, no source). Enamel bias 0.2 +- 0.2 mm
+    deeper is an
+    engineering estimate from the transport length of light in enamel, 0.47 mm (Zijp, ten Bosch & Groenhuis
+    1995); no direct
     measurement was found. Tooth size varies by 6.9 % in the population (Kaewplung 2008: 0.6 of 8.7 mm).
     """
     mean, sd = np.zeros(COUNT), np.full(COUNT, np.inf)

@@ -15,7 +15,6 @@ from bite.fit.noise import CLIP_SD
 from bite.fit.parameters import COUNT, P
 from bite.geometry.rigid import Array
 
-
 REACH_MM = 20.0
 """Farthest lag at which residuals of a profile count as correlated."""
 
@@ -110,14 +109,18 @@ class ProfileBlock:
             np.full(int(used.sum()), 1.0 / self.inflation),
         )
 
-    def with_noise_from(self, seen: ProfilePrediction, parameters: Array, covariance: Array | None) -> ProfileBlock:
+    def with_noise_from(
+        self, seen: ProfilePrediction, parameters: Array, covariance: Array | None
+    ) -> ProfileBlock:
         """Give the block with its sigmas scaled, and their correlation measured, on skin residuals."""
         skin = seen.used & (seen.teeth_share < 0.05)
         if skin.sum() < 8:
             skin = seen.used
         residual = (self.measured_mm - seen.depth_mm) / self.sigma_mm
         scale = max(robust_sd(residual[skin]), 1e-6)
-        field = np.where(skin, np.clip(residual - np.median(residual[skin]), -CLIP_SD * scale, CLIP_SD * scale), 0.0)
+        field = np.where(
+            skin, np.clip(residual - np.median(residual[skin]), -CLIP_SD * scale, CLIP_SD * scale), 0.0
+        )
         n = len(field)
         power = np.correlate(field, field, "full")[n - 1 :]
         pairs = np.correlate(skin.astype(float), skin.astype(float), "full")[n - 1 :]
@@ -131,7 +134,7 @@ class ProfileBlock:
     def scatter(
         self, seen: ProfilePrediction, directions: Array, extra: Array | None = None, *, whole: bool = False
     ) -> Array:
-        """Give D J' W C W J D', shape (d, d), for directions D, shape (d, 14); ``extra``, shape (n,), is one more slope."""
+        """Give D J' W C W J D', shape (d, d), for directions D, (d, 14); ``extra`` is one more slope."""
         slopes = seen.slopes if extra is None else np.column_stack([seen.slopes, extra])
         weight = np.zeros(len(self.along_mm))
         weight[seen.used] = self.linear_of(seen).robust_weight / self.sigma_mm[seen.used]

@@ -1,4 +1,4 @@
-"""Depth along a line over lips and incisors: measured, and as the sensor would see the model before and after the move."""
+"""Depth along a line over lips and incisors: measured, and predicted before and after."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ class Section:
 
 
 def before_and_after(parameters: Array, moved_mm: float) -> tuple[Array, Array]:
-    """Give the parameters of the solved model aligned to the skin, before and after its teeth move forward by moved_mm."""
+    """Give the parameters of the solved model aligned to the skin, before and after the move."""
     before = np.array(parameters)
     before[[P.FORWARD_MM, P.RIGHT_MM, P.UP_MM, P.LOG_SIZE]] = 0.0
     after = before.copy()
@@ -53,7 +53,8 @@ def before_and_after(parameters: Array, moved_mm: float) -> tuple[Array, Array]:
 def map_sections(block: DepthBlock, parameters: Array, moved_mm: float) -> tuple[Section, ...]:
     """Cut a depth map and the predicted ones along the midline and across the upper incisors.
 
-    The lines run through the midpoint of the upper corners as the fit placed them, 3 mm above the incisal edge for the line
+    The lines run through the midpoint of the upper corners as the fit placed them, 3 mm above the incisal
+    edge for the line
     across. Depth is read on the nearest four pixels; a line point with any of them missing has none.
     """
     before, after = before_and_after(parameters, moved_mm)

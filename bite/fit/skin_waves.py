@@ -1,8 +1,11 @@
-"""How the solved skin itself may be off: a smooth random field along its normals, estimated beside everything else.
+"""How the solved skin itself may be off: a smooth random field along its normals.
 
-A solved skin is wrong by a few tenths of a millimetre in long waves. Left out of the model, such waves pass for noise with a very
-long correlation, which drowns what the teeth say, and they shift the lip edges that hide the teeth. Here the field is a sum of
-Gaussian bumps with independent normal heights, whose spread is learned from the frame itself (empirical Bayes).
+A solved skin is wrong by a few tenths of a millimetre in long waves. Left out of the model, such waves pass
+for noise with a very
+long correlation, which drowns what the teeth say, and they shift the lip edges that hide the teeth. Here the
+field is a sum of
+Gaussian bumps with independent normal heights, whose spread is learned from the frame itself (empirical
+Bayes).
 """
 
 from __future__ import annotations
@@ -18,14 +21,16 @@ from bite.geometry.teeth import SKIN
 
 SPACING_MM = 14.0
 WIDTH_MM = 12.0
-"""Bumps this far apart and this wide (sd) follow waves of 40 mm and longer; shorter ones count as noise (our choice)."""
+"""Bumps this far apart and this wide (sd) follow waves of 40 mm and longer; shorter ones count as noise
+(our choice)."""
+FACING_MM = 40.0
 START_SD_MM = 0.3
 LEAST_SD_MM = 0.02
 
 
 @dataclass(frozen=True, slots=True)
 class SkinWaves:
-    """Bump centres in the head's own right-up plane about its centre, and how each vertex moves with each bump.
+    """Bump centres in the head's right-up plane about its centre, and how each vertex moves.
 
     Parameters
     ----------
@@ -76,7 +81,7 @@ def skin_waves(head: Head, reach_mm: float) -> SkinWaves:
 
 
 def outward_normals(head: Head) -> Array:
-    """Give area-weighted unit vertex normals, turned so that most skin near the mouth faces out along forward."""
+    """Give area-weighted unit vertex normals, turned so that skin before the teeth faces out."""
     by_face = face_normals(head.points_mm, head.faces)
     total = np.zeros_like(head.points_mm)
     for corner in range(3):
@@ -84,16 +89,19 @@ def outward_normals(head: Head) -> Array:
             total[:, axis] += np.bincount(
                 head.faces[:, corner], weights=by_face[:, axis], minlength=len(total)
             )
-    skin = head.face_part == SKIN
-    outward = float((by_face[skin] @ head.forward).sum())
+    # of a whole head the back would cancel the front, and the inside of the lips faces back
+    arm = head.points_mm[head.faces[:, 0]] - head.centre_mm
+    before = (head.face_part == SKIN) & (arm @ head.forward > 0) & (np.linalg.norm(arm, axis=1) < FACING_MM)
+    outward = float((by_face[before] @ head.forward).sum())
     return np.asarray(np.copysign(1.0, outward) * total / (np.linalg.norm(total, axis=1)[:, None] + 1e-12))
 
 
 def learned_sd_mm(heights_mm: Array, variance_mm2: Array, sd_mm: float) -> float:
-    """Give the spread of the bump heights that makes the frame most likely: one step of the evidence iteration.
+    """Give the spread of the bump heights that makes the frame most likely, one step on.
 
     The heights' sum of squares over the number of them that the data, and not the prior, determine.
-    Source: MacKay 1992, Bayesian interpolation, Neural Computation 4:415-447, eq. 4.9 (equation number from memory).
+    Source: MacKay 1992, Bayesian interpolation, Neural Computation 4:415-447, eq. 4.9 (equation number from
+    memory).
     """
     if not heights_mm.size:
         return sd_mm

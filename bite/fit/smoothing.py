@@ -1,4 +1,4 @@
-"""What a depth sensor's own blur does to a map with gaps: a Gaussian normalised over the pixels that exist."""
+"""What a depth sensor's own blur does to a map with gaps: a Gaussian over the pixels that exist."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from bite.geometry.rigid import Array
 
 @dataclass(frozen=True, slots=True)
 class Smoothed:
-    """Smoothed maps, shape (k, h, w); the first map's derivative by the blur; the share of the kernel that had data."""
+    """Smoothed maps, shape (k, h, w); the first map's slope by the blur; the kernel's share with data."""
 
     maps: Array
     first_by_smoothing: Array
@@ -58,7 +58,8 @@ def smooth(maps: Array, mask: NDArray[np.bool_], smoothing_px: float) -> Smoothe
     with np.errstate(divide="ignore", invalid="ignore"):
         out = blurred[:-1] / coverage
         first_by_s = (by_s[0] - out[0] * by_s[1]) / coverage
-    # the border of the window is not a gap in the data: judge coverage against what the window could have given
+    # the border of the window is not a gap in the data: judge coverage against what the window could have
+    # given
     ones = np.ones(mask.shape)
     full = correlate1d(correlate1d(ones, weights, axis=1, mode="constant"), weights, axis=0, mode="constant")
     return Smoothed(out, first_by_s, coverage / full)

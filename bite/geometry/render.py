@@ -119,7 +119,7 @@ def render(grid: Grid, points_mm: Array, faces: NDArray[np.integer]) -> Rendered
 
 @dataclass(frozen=True, slots=True)
 class _Boxes:
-    """Faces that may cover a pixel of the window, each with its rectangle of pixels; columns, not rows, for speed."""
+    """Faces that may cover a pixel of the window, each with its rectangle of pixels; columns for speed."""
 
     face: NDArray[np.int64]
     left: NDArray[np.int64]
@@ -127,7 +127,9 @@ class _Boxes:
     width: NDArray[np.int64]
     count: NDArray[np.int64]
 
-    def candidates(self, start: int, end: int, window_width: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    def candidates(
+        self, start: int, end: int, window_width: int
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """List all (box number, flat pixel number) pairs of the boxes start .. end - 1."""
         count = self.count[start:end]
         part = np.repeat(np.arange(start, end), count)
@@ -142,13 +144,15 @@ def _boxes(pixels: Array, faces: NDArray[np.integer], grid: Grid) -> _Boxes:
     ends = []
     for axis in range(2):
         at = np.ascontiguousarray(pixels[:, axis])
-        # three takes and pairwise minima: several times faster than a reduction over an axis of length three. A vertex that
+        # three takes and pairwise minima: several times faster than a reduction over an axis of length
+        # three. A vertex that
         # is not usable is NaN, and so is every bound it enters
         p, q, r = at[first], at[second], at[third]
         ends.append((np.minimum(np.minimum(p, q), r), np.maximum(np.maximum(p, q), r)))
     (x0, x1), (y0, y1) = ends
     if grid.camera.distortion.any():
-        # under distortion an edge is a curve that its ends do not quite bound; how far it bows grows with its length squared
+        # under distortion an edge is a curve that its ends do not quite bound; how far it bows grows with
+        # its length squared
         bow = _BOW_PER_PX * np.maximum(x1 - x0, y1 - y0) ** 2
         x0, x1, y0, y1 = x0 - bow, x1 + bow, y0 - bow, y1 + bow
     left, top = np.maximum(np.ceil(x0), 0.0), np.maximum(np.ceil(y0), 0.0)
@@ -162,7 +166,7 @@ def _boxes(pixels: Array, faces: NDArray[np.integer], grid: Grid) -> _Boxes:
 
 @dataclass(frozen=True, slots=True)
 class _Planes:
-    """For each face, the weights of its second and third vertex and 1/z as linear functions of ray slopes (x, y)."""
+    """For each face, the weights of two vertices, and 1/z, as linear functions of ray slopes."""
 
     b_x: Array
     b_y: Array
@@ -185,7 +189,15 @@ class _Planes:
         b_x, b_y, c_x, c_y = acy / area, -acx / area, -aby / area, abx / area
         base = 1.0 / z[a]
         return cls(
-            b_x, b_y, -(b_x * ax + b_y * ay), c_x, c_y, -(c_x * ax + c_y * ay), base, 1.0 / z[b] - base, 1.0 / z[c] - base
+            b_x,
+            b_y,
+            -(b_x * ax + b_y * ay),
+            c_x,
+            c_y,
+            -(c_x * ax + c_y * ay),
+            base,
+            1.0 / z[b] - base,
+            1.0 / z[c] - base,
         )
 
 

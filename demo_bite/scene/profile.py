@@ -51,7 +51,7 @@ def profile_csv(simulated: SimulatedFrame) -> str:
 
 
 def as_profile_frame(simulated: SimulatedFrame) -> BiteFrame:
-    """Wrap a simulated frame as one that has a depth profile, solved corners and clicks, and no mesh; nothing touches the disk."""
+    """Wrap a simulated frame as one that has a depth profile, solved corners and clicks, and no mesh."""
     rows = list(csv.DictReader(profile_csv(simulated).splitlines()))
 
     def column(name: str) -> Array:

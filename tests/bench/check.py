@@ -2,7 +2,8 @@
 
     python -m tests.bench.check [--runs 5]
 
-Times are whole processes, in turn with a process that only imports the same libraries and decodes the same files; quote the ratio, since
+Times are whole processes, in turn with a process that only imports the same libraries and decodes the same
+files; quote the ratio, since
 machines differ and drift. The frame is made once into a temporary folder.
 """
 
@@ -94,16 +95,26 @@ def main() -> None:
         for k in range(runs + 1):
             least, _ = run(IMPORT_AND_DECODE, *paths)
             whole, out = run(CHECK, str(files["frame"]), str(Path(name) / "out"))
-            quick, _ = run("from bite.cli import main; import sys; sys.argv = ['bite', '--help']\ntry: main()\nexcept SystemExit: pass")
+            quick, _ = run(
+                "from bite.cli import main\ntry: main(['--help'])\nexcept SystemExit: pass"
+            )
             if k:  # the first round warms the disk cache
                 base.append(least), check.append(whole), ratio.append(whole / least), helps.append(quick)
                 memory.append(int(out.split()[-1]) / 1024)
         lines = [line.split() for line in run(FIT, str(files["frame"]))[1].splitlines()][1:]
         wall, cpu, rounds = (statistics.median(float(line[c]) for line in lines) for c in range(3))
         result = json.loads((Path(name) / "out" / "bench.result.json").read_text(encoding="utf-8"))
-    print(f"import and decode only: median {statistics.median(base):.2f} s ({min(base):.2f} to {max(base):.2f})")
-    print(f"bite check, whole process: median {statistics.median(check):.2f} s ({min(check):.2f} to {max(check):.2f})")
-    print(f"ratio check / import and decode: median {statistics.median(ratio):.2f} ({min(ratio):.2f} to {max(ratio):.2f})")
+    print(
+        f"import and decode only: median {statistics.median(base):.2f} s ({min(base):.2f} to {max(base):.2f})"
+    )
+    print(
+        f"bite check, whole process: median {statistics.median(check):.2f} s "
+        f"({min(check):.2f} to {max(check):.2f})"
+    )
+    print(
+        f"ratio check / import and decode: median {statistics.median(ratio):.2f} "
+        f"({min(ratio):.2f} to {max(ratio):.2f})"
+    )
     print(f"peak memory of the check: {max(memory):.0f} MB")
     print(f"fit: median {wall:.2f} s wall, {cpu:.2f} s of processor time, {rounds:.0f} rounds")
     print(f"bite --help: median {statistics.median(helps):.2f} s")

@@ -132,7 +132,7 @@ CASES = (
     Case("depth camera looks away", _swap("depth.camera.yaml", AS_SHOT, AWAY_FROM_THE_FACE), ("behind",)),
     Case("model behind the camera", _moved(z=-700.0), ("behind",)),
     Case("teeth outside the picture", _moved(x=600.0), ("outside the picture",)),
-    Case("model far from the measured skin", _moved(z=80.0), ("skin-agrees",)),
+    Case("model far from the measured skin", _moved(z=80.0), ("the solved skin",)),
     Case("no depth on the mouth", _without_depth(lambda d: abs(_columns(d) - 240) > 70), ("depth-covered",)),
     Case("no depth at all", _without_depth(lambda d: _columns(d) < 0), ("reading",)),
 )

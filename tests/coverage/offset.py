@@ -2,8 +2,10 @@
 
     python -m tests.coverage.offset --frames 300 --jobs 2
 
-Each frame has a new random head, bite, pose, sensor blur, noise, holes and clicks. Printed for each case: bias and rmse of the offset, the
-mean sd it stated, the share of 95 % intervals that held the truth with its Wilson interval, the sd of the standardised error (1 when
+Each frame has a new random head, bite, pose, sensor blur, noise, holes and clicks. Printed for each case:
+bias and rmse of the offset, the
+mean sd it stated, the share of 95 % intervals that held the truth with its Wilson interval, the sd of the
+standardised error (1 when
 sds are right), and how much of the answer came from priors.
 """
 
@@ -43,7 +45,8 @@ from demo_bite.scene import (
 KNOWN_ENAMEL = Device("simulated", "simulated", enamel_bias_mm=0.0, enamel_bias_sd_mm=0.02)
 NOTHING_KNOWN = Device("simulated", "nothing stated")
 PHOTO_CLICKS = Clicks(mesial_px=0.2, distal_px=0.4, landmark_px=0.6)
-"""Clicks of 0.5, 0.9 and 1.5 px in a photograph of f 1400 px, in pixels of the simulated camera of f 600 px."""
+"""Clicks of 0.5, 0.9 and 1.5 px in a photograph of f 1400 px, in pixels of the simulated camera of f 600
+px."""
 WAVE_RMS_MM = 0.4 / np.sqrt(2.0)
 """Root mean square of waves of 0.4 mm amplitude."""
 
@@ -124,7 +127,9 @@ def profile_frame(seed: int, *, mouth: Mouth, waves_mm: float) -> Outcome:
     frame = as_profile_frame(simulate(rng, settings))
     solved = solved_head(frame)
     assert solved is not None
-    blocks = [b for b in (profile_block(frame, solved.head), corner_block(frame, solved.head)) if b is not None]
+    blocks = [
+        b for b in (profile_block(frame, solved.head), corner_block(frame, solved.head)) if b is not None
+    ]
     return _outcome(seed, offset_mm, blocks, KNOWN_ENAMEL)
 
 
@@ -136,7 +141,9 @@ def _outcome(seed: int, offset_mm: float, blocks: list, device: Device) -> Outco
 
 
 CASES: dict[str, Callable[[int], Outcome]] = {
-    f"{name}, {label}": partial(depth_frame, mouth=mouth, waves_mm=waves, device=KNOWN_ENAMEL, random_bias=False)
+    f"{name}, {label}": partial(
+        depth_frame, mouth=mouth, waves_mm=waves, device=KNOWN_ENAMEL, random_bias=False
+    )
     for name, mouth in (("wide grin", WIDE_GRIN), ("half open", EMBRASURE), ("thin strip", THIN_STRIP))
     for label, waves in (
         ("skin exact", 0.0),
@@ -149,7 +156,9 @@ CASES["wide grin, waves 0.4 mm amplitude, enamel bias N(0.2, 0.2) unknown"] = pa
 )
 CASES["two views and landmarks, no depth"] = partial(stereo_frame, head_shift_mm=0.5)
 CASES["profile, wide grin, skin exact"] = partial(profile_frame, mouth=WIDE_GRIN, waves_mm=0.0)
-CASES["profile, wide grin, waves 0.4 mm amplitude"] = partial(profile_frame, mouth=WIDE_GRIN, waves_mm=WAVE_RMS_MM)
+CASES["profile, wide grin, waves 0.4 mm amplitude"] = partial(
+    profile_frame, mouth=WIDE_GRIN, waves_mm=WAVE_RMS_MM
+)
 
 
 def wilson(hits: int, count: int) -> tuple[float, float]:
@@ -167,9 +176,11 @@ def told(name: str, outcomes: list[Outcome], failed: int) -> str:
     hits = int((np.abs(error) <= Z95 * sd).sum())
     low, high = wilson(hits, len(error))
     return (
-        f"{name}: n {len(error)} (refused {failed}), bias {error.mean():+.3f} +- {error.std() / np.sqrt(len(error)):.3f} mm, "
+        f"{name}: n {len(error)} (refused {failed}), "
+        f"bias {error.mean():+.3f} +- {error.std() / np.sqrt(len(error)):.3f} mm, "
         f"rmse {np.sqrt(np.mean(error**2)):.3f} mm, median |error| {np.median(np.abs(error)):.3f} mm, "
-        f"stated sd {np.sqrt(np.mean(sd**2)):.3f} mm, 95 % intervals held {hits / len(error):.1%} ({low:.1%} to {high:.1%}), "
+        f"stated sd {np.sqrt(np.mean(sd**2)):.3f} mm, "
+        f"95 % intervals held {hits / len(error):.1%} ({low:.1%} to {high:.1%}), "
         f"error/sd {np.std(error / sd):.2f}, prior share {np.mean([o.prior_share for o in outcomes]):.1%}, "
         f"converged {np.mean([o.converged for o in outcomes]):.0%}"
     )

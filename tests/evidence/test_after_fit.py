@@ -14,7 +14,7 @@ from bite.evidence.hidden_teeth import solved_teeth_in_view
 from bite.evidence.mouth import mouth_of
 from bite.evidence.picture_piece import piece_of
 from bite.evidence.picture_quality import picture_quality
-from bite.evidence.rows import ANGLES_OPEN_MM, bite_measures, opening_from_corners
+from bite.evidence.rows import bite_measures, opening_from_corners
 from bite.evidence.spans import Through, crown_spans
 from bite.files.corners import CornerPoint, CornerState
 from bite.geometry.teeth import CORNERS
@@ -211,7 +211,7 @@ def test_opening_from_corners(open_scene, with_model):
     mouth = mouth_of(frame, head, None)
     gap = opening_from_corners(frame, head, None, mouth)
     # the simulated corners are the ends of the edges themselves: no rounding to take off
-    assert gap.value + ANGLES_OPEN_MM == pytest.approx(2.6, abs=3 * gap.sd)
+    assert gap.value == pytest.approx(2.6, abs=3 * gap.sd)
     assert gap.sd < (0.5 if with_model else 1.0)
 
 
@@ -233,7 +233,7 @@ def test_an_overjet_seen_from_below_is_no_gap(scene, frame, solved):
     }
     clicked = replace(frame, views=(replace(view, corners=replace(view.corners, points=points)),))
     gap = opening_from_corners(clicked, solved.head, None, None)
-    assert gap.value + ANGLES_OPEN_MM == pytest.approx(0.0, abs=0.25)
+    assert gap.value == pytest.approx(0.0, abs=0.25)
 
 
 def test_solved_overjet_and_overbite(frame, solved):

@@ -42,10 +42,10 @@ class Patch:
     def with_noise_from(self, seen: Any, parameters: Any, covariance: Any, /) -> Patch:
         return self
 
-    def meat_of(self, seen: np.ndarray, /) -> np.ndarray:
+    def scatter(self, seen: np.ndarray, directions: np.ndarray, /, *, whole: bool = False) -> np.ndarray:
         linear = self.linear_of(seen)
         weighted = linear.slope * linear.robust_weight[:, None]
-        return weighted.T @ weighted
+        return directions @ (weighted.T @ weighted) @ directions.T
 
 
 @pytest.fixture

@@ -1,4 +1,5 @@
-"""Analytic slopes of every block against central differences, on scenes without edges (facets larger than the picture)."""
+"""Analytic slopes of every block against central differences, on scenes without edges (facets larger than
+the picture)."""
 
 import numpy as np
 import pytest
@@ -20,9 +21,7 @@ SIDE = Rigid(frozen(rotation_from_vector(np.array([0.02, 0.2, -0.03]))), frozen(
 
 
 def camera(placed: Rigid | None = None) -> Camera:
-    return Camera(
-        160, 120, frozen([[300.0, 0, 80.0], [0, 305.0, 61.0], [0, 0, 1]]), LENS, placed or Rigid()
-    )
+    return Camera(160, 120, frozen([[300.0, 0, 80.0], [0, 305.0, 61.0], [0, 0, 1]]), LENS, placed or Rigid())
 
 
 def plane_head(part: int) -> Head:
@@ -43,9 +42,7 @@ def plane_head(part: int) -> Head:
     )
 
 
-PLACE = np.array(
-    [0.4, -0.3, 0.8, 0.02, -0.03, 0.015, 1.3, -0.6, 0.5, 1.7, 0.2, 0.03, 0.5, 0.01]
-)
+PLACE = np.array([0.4, -0.3, 0.8, 0.02, -0.03, 0.015, 1.3, -0.6, 0.5, 1.7, 0.2, 0.03, 0.5, 0.01])
 
 
 def central(function, at, index, step):
@@ -95,13 +92,19 @@ def test_bound_speaks_only_below_the_click() -> None:
     head = plane_head(UPPER)
     view = camera()
     at = view.project(head.corners["41d"][None])[0]
-    up_px = CornerBlock(
-        head, (Clicks("a", view, ("41d",), np.array([Use.CORNER], np.int8), at[None], np.ones(1)),)
-    ).predict(np.zeros(COUNT)).slope[:, P.UP_MM]
+    up_px = (
+        CornerBlock(
+            head, (Clicks("a", view, ("41d",), np.array([Use.CORNER], np.int8), at[None], np.ones(1)),)
+        )
+        .predict(np.zeros(COUNT))
+        .slope[:, P.UP_MM]
+    )
     up_px = up_px / np.linalg.norm(up_px)
     for shift, active in ((3.0, True), (-3.0, False)):
         # the model's corner lies `shift` pixels below the click
-        clicks = Clicks("a", view, ("41d",), np.array([Use.BOUND], np.int8), (at + shift * up_px)[None], np.ones(1))
+        clicks = Clicks(
+            "a", view, ("41d",), np.array([Use.BOUND], np.int8), (at + shift * up_px)[None], np.ones(1)
+        )
         linear = CornerBlock(head, (clicks,)).predict(np.zeros(COUNT))
         assert linear.residual[0] == pytest.approx(-3.0 if active else 0.0, abs=1e-9)
         assert np.any(linear.slope != 0) == active
@@ -114,7 +117,13 @@ def test_profile_slopes() -> None:
     solved[5:7] = np.nan
     teeth = np.abs(along) < 4
     block = ProfileBlock(
-        along, solved + 0.3, solved, teeth, teeth & (along > 0), np.full(60, 0.3), np.array([-0.98, 0.0, 0.17])
+        along,
+        solved + 0.3,
+        solved,
+        teeth,
+        teeth & (along > 0),
+        np.full(60, 0.3),
+        np.array([-0.98, 0.0, 0.17]),
     )
     seen = block.predict(PLACE)
     inside = np.isfinite(seen.depth_mm)

@@ -19,10 +19,14 @@ from bite.fit.solver import extra_parameter, solve
 from bite.geometry.camera import Camera
 from bite.geometry.rigid import Rigid, frozen, rotation_from_vector
 
-FRONT = Camera(1280, 960, frozen([[1400.0, 0, 640], [0, 1400, 480], [0, 0, 1]]), frozen([0.03, -0.02, 0.001, 0, 0]))
+FRONT = Camera(
+    1280, 960, frozen([[1400.0, 0, 640], [0, 1400, 480], [0, 0, 1]]), frozen([0.03, -0.02, 0.001, 0, 0])
+)
 SIDE = replace(
     FRONT,
-    camera_from_reference=Rigid(frozen(rotation_from_vector(np.array([0.0, 0.19, 0.0]))), frozen([-60.0, 0, 6.0])),
+    camera_from_reference=Rigid(
+        frozen(rotation_from_vector(np.array([0.0, 0.19, 0.0]))), frozen([-60.0, 0, 6.0])
+    ),
 )
 CORNERS = {
     "11d": [-8.3, 0.2, 300.0],
@@ -32,7 +36,8 @@ CORNERS = {
     "41d": [-5.2, -2.0, 303.1],
     "31d": [5.3, -2.1, 303.0],
 }
-MARKS = {"subnasale": [0.0, -20.0, 290.0], "cheilion_right": [-25.0, 3.0, 305.0], "cheilion_left": [25.0, 3.0, 305.2],
+MARKS = {"subnasale": [0.0, -20.0, 290.0], "cheilion_right": [-25.0, 3.0, 305.0],
+         "cheilion_left": [25.0, 3.0, 305.2],
          "pogonion": [0.0, 40.0, 300.0]}  # fmt: skip
 
 
@@ -46,7 +51,9 @@ def head() -> Head:
     )  # fmt: skip
 
 
-def clicks(truth: np.ndarray, rng: np.random.Generator | None, sigma: float = 0.5, views=(FRONT, SIDE)) -> CornerBlock:
+def clicks(
+    truth: np.ndarray, rng: np.random.Generator | None, sigma: float = 0.5, views=(FRONT, SIDE)
+) -> CornerBlock:
     names = (*CORNERS, *MARKS)
     use = np.array([Use.CORNER] * len(CORNERS) + [Use.LANDMARK] * len(MARKS), np.int8)
     empty = CornerBlock(
@@ -66,7 +73,9 @@ def profile(truth: np.ndarray, rng: np.random.Generator, noise: float = 0.2) -> 
     along = np.arange(-25, 25, 0.5)
     teeth = (along > -4) & (along < 5)
     solved = 292 + 0.01 * along**2 + np.where(teeth, 8.0, 0.0)
-    block = ProfileBlock(along, solved, solved, teeth, teeth & (along > 2), np.full(100, noise), head().forward[[2, 0, 1]])
+    block = ProfileBlock(
+        along, solved, solved, teeth, teeth & (along > 2), np.full(100, noise), head().forward[[2, 0, 1]]
+    )
     block = replace(block, by_motion=np.array([head().forward[2], 0.0, head().up[2]]))
     return replace(block, measured_mm=block.predict(truth).depth_mm + rng.normal(0.0, noise, 100))
 
@@ -75,7 +84,8 @@ TRUTH = np.array([0.2, -0.1, 0.3, 0.004, -0.006, 0.002, 1.4, 0.3, -0.4, 1.8, 0.1
 
 
 def test_agrees_with_an_independent_solver() -> None:
-    """SciPy's trust-region solver at 1e-12 on the same Huber cost; ours stops when t moves less than 0.01 mm."""
+    """SciPy's trust-region solver at 1e-12 on the same Huber cost; ours stops when t moves less than 0.01
+    mm."""
     rng = np.random.default_rng(1)
     blocks = [clicks(TRUTH, rng), profile(TRUTH, rng)]
     blocks[0].views[0].pixels[2] += [9.0, -6.0]  # a wild click, so that the Huber weights matter
@@ -93,7 +103,9 @@ def test_agrees_with_an_independent_solver() -> None:
         parts.append((p - prior.mean) * np.sqrt(prior.precision))
         return np.concatenate(parts)
 
-    best = least_squares(residuals, prior.mean, xtol=1e-12, ftol=1e-12, gtol=1e-12, x_scale="jac", max_nfev=2000)
+    best = least_squares(
+        residuals, prior.mean, xtol=1e-12, ftol=1e-12, gtol=1e-12, x_scale="jac", max_nfev=2000
+    )
     assert found.converged
     assert found.parameters[P.FORWARD_MM] == pytest.approx(best.x[P.FORWARD_MM], abs=0.01)
     # every other unknown within a twentieth of its own sd
@@ -143,7 +155,12 @@ def test_no_evidence_is_refused() -> None:
         fit_offset([], make_prior())
     names = ("subnasale",)
     only_skin = CornerBlock(
-        head(), (Clicks("a", FRONT, names, np.array([Use.LANDMARK], np.int8), np.array([[640.0, 400.0]]), np.ones(1)),)
+        head(),
+        (
+            Clicks(
+                "a", FRONT, names, np.array([Use.LANDMARK], np.int8), np.array([[640.0, 400.0]]), np.ones(1)
+            ),
+        ),
     )
     with pytest.raises(DegenerateGeometryError, match="along forward"):
         fit_offset([only_skin], make_prior())
@@ -175,10 +192,13 @@ def test_an_extra_unknown_is_found_with_an_honest_sd() -> None:
         lower = np.where(block.lower, block.predict(TRUTH).slopes[:, P.FORWARD_MM], 0.0)
         planted = replace(block, measured_mm=block.measured_mm + 0.8 * lower)
         found = solve([planted, clicks(TRUTH, rng, views=(FRONT,))], make_prior(), make_prior().mean)
-        value, sd = extra_parameter(found, 0, np.where(block.lower, found.seen[0].slopes[:, P.FORWARD_MM], 0.0))
+        value, sd = extra_parameter(
+            found, 0, np.where(block.lower, found.seen[0].slopes[:, P.FORWARD_MM], 0.0)
+        )
         values.append(value)
         scores.append((value - 0.8) / sd)
-    # smoothing mixes rows at their border and the fit first shares the shift between them: mean to 0.15, scatter to 30 %
+    # smoothing mixes rows at their border and the fit first shares the shift between them: mean to 0.15,
+    # scatter to 30 %
     assert np.mean(values) == pytest.approx(0.8, abs=0.15)
     assert 0.7 < np.std(scores) < 1.3
 
@@ -188,4 +208,4 @@ def test_huber_and_mad() -> None:
     normal = np.random.default_rng(0).normal(0.0, 2.0, 20_000)
     # sd of the MAD estimate: 2 / sqrt(2 * 0.37 * 20000) = 0.016
     assert robust_sd(normal) == pytest.approx(2.0, abs=0.06)
-    assert COUNT == len(P)
+    assert len(P) == COUNT

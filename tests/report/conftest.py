@@ -17,7 +17,7 @@ from bite.files.rig import Dial, Rig
 from bite.fit.offset import Estimate, OffsetFit
 from bite.fit.parameters import COUNT, P
 from bite.fit.sections import Section
-from bite.fit.solver import Solution
+from bite.fit.solution import Solution
 from bite.geometry.camera import Camera
 from bite.geometry.rigid import Rigid, frozen
 

@@ -16,7 +16,8 @@ from bite.geometry.rigid import Array, frozen
 DIRECTION_DEG = 3.0
 """Beyond this the dial lifts or shifts the teeth by more than 5 % of what it slides them (our choice)."""
 STRAIGHT_MM, STRAIGHT_SHARE = 0.05, 0.02
-"""A travel is one number where no export is off a straight line by more than the larger of both, the share being of
+"""A travel is one number where no export is off a straight line by more than the larger of both, the share
+being of
 the largest travel (our choice: a tenth of the usual tolerance)."""
 SYMMETRIC_SHARE = 0.02
 ROWS_MM = 0.05
@@ -35,7 +36,8 @@ class DialTravel:
     off_forward_deg : float, angle between the motion and the rig's forward
     mm_per_unit : float, size of the travel forward a unit, over all exports
     mm_per_unit_sd : float or None, from the scatter about the line; None with one export
-    plus_mm_per_unit, minus_mm_per_unit : float or None, the same on either side of 0; None where nothing was exported
+    plus_mm_per_unit, minus_mm_per_unit : float or None, the same on either side of 0; None where nothing was
+    exported
     off_line_mm : float, the farthest that an export is off one straight line through 0
     straight, symmetric : bool or None, within the stated limits; None where the exports cannot tell
     travel : array, shape (n, 2), (dial, mm forward), rising in dial, 0 included

@@ -1,6 +1,7 @@
 """How a rig's dial moves the teeth: rows of teeth followed through exports at several dial values.
 
-Every export is the rig's neutral pose with nothing but the dial changed, so that anything else that moves is a fault
+Every export is the rig's neutral pose with nothing but the dial changed, so that anything else that moves is
+a fault
 of the export, and is refused.
 """
 
@@ -21,14 +22,16 @@ from bite.geometry.rigid import Array, align
 from bite.geometry.teeth import LOWER, OTHER, SKIN, UPPER, is_upper
 
 SKIN_MOVED_MM = 0.05
-"""Root mean square that skin may differ between exports: far above storage rounding, far below an expression (our
+"""Root mean square that skin may differ between exports: far above storage rounding, far below an expression
+(our
 choice)."""
 NOT_RIGID_MM = 0.05
 """Root mean square that a row may differ from a turned, scaled copy of itself (our choice)."""
 SCALE_REFUSED = 0.02
 """The same limit that a solved mesh is held to."""
 LEAST_MOVE_MM = 0.02
-"""Below this the teeth count as not moved: ten times the rounding of four decimals in centimetres (our choice)."""
+"""Below this the teeth count as not moved: ten times the rounding of four decimals in centimetres (our
+choice)."""
 
 
 @dataclass(frozen=True, slots=True)

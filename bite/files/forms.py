@@ -175,3 +175,32 @@ class CornersForm(Form):
     landmarks: dict[str, LandmarkForm] = Field(default_factory=dict, description="landmarks by name")
     annotator: str = Field("", max_length=1000, description="who clicked")
     saved: str = Field("", max_length=1000, description="when it was saved")
+
+
+class StandForm(Form):
+    """Where the teeth stood in one frame of a history."""
+
+    frame: Words = Field(description="the frame's name")
+    dial: Number = Field(description="the dial value that it was solved with")
+    t_mm: Number = Field(description="the offset found there, mm, forward positive")
+    sd_mm: NotNegative = Field(description="its sd, mm")
+
+
+class StepForm(Form):
+    """One move in a history."""
+
+    before: StandForm = Field(description="a table with frame, dial, t_mm and sd_mm")
+    after: StandForm = Field(description="a table with frame, dial, t_mm and sd_mm")
+    achieved_mm: Number = Field(description="how far the teeth came, mm, forward positive")
+    achieved_sd_mm: NotNegative = Field(description="its sd, mm")
+    predicted_mm: Number | None = Field(None, description="how far the rig said they would come, mm")
+    advice: Words = Field(description="what was advised then")
+    note: str = Field("", max_length=1000, description="anything a person wants to remember")
+
+
+class HistoryForm(Form):
+    """A history file."""
+
+    format: str
+    performer: Words = Field(description="whose history it is")
+    steps: Annotated[list[StepForm], Field(max_length=10_000)] = Field(description="a list of moves")

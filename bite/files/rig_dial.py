@@ -22,7 +22,8 @@ def write_dial(path: Path, lines: Sequence[str]) -> None:
     Parameters
     ----------
     path : Path
-    lines : sequence of str, TOML lines of ``mm_per_unit``, ``mm_per_unit_sd`` or ``travel``; they take the place of
+    lines : sequence of str, TOML lines of ``mm_per_unit``, ``mm_per_unit_sd`` or ``travel``; they take the
+    place of
         whatever of these the table holds
 
     Raises

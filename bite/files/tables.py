@@ -24,6 +24,7 @@ FORMATS = {
     "bite-cast 1": "a cast",
     "bite-corners 1": "a corner file",
     "bite-result 1": "a result",
+    "bite-history 1": "a history",
     "bite-cast-result 1": "the result of a cast",
 }
 

@@ -129,10 +129,10 @@ def _check_sign(rig: Rig, stations: Sequence[Station], value: Array, ahead: Arra
         away = float(np.linalg.norm(0.5 * (_vector(station.upper) + _vector(station.lower))))
         if abs(station.forward_mm) < 0.5 * away:
             what = (
-                f"dial {station.value:g} moves the teeth {away:.2f} mm, of which {abs(station.forward_mm):.2f} mm "
-                "along forward"
+                f"dial {station.value:g} moves the teeth {away:.2f} mm, of which "
+                f"{abs(station.forward_mm):.2f} mm along forward"
             )
-            mend = "correct forward and up (in the axes of the rest export), or export the dial that slides the teeth"
+            mend = "correct forward and up (in the rest export's axes), or export the dial that slides teeth"
             raise InputError(rig.path, "forward", what, mend)
     towards = np.sign(ahead) * np.sign(value)
     if not (towards == towards[0]).all():
@@ -142,9 +142,9 @@ def _check_sign(rig: Rig, stations: Sequence[Station], value: Array, ahead: Arra
     if found != wanted:
         station = stations[int(np.argmax(np.abs(ahead)))]
         what = (
-            f'SIGN: the rig says positive = "{wanted}", but {station.file} at dial {station.value:+g} has its teeth '
-            f"{abs(station.forward_mm):.2f} mm {'forward' if station.forward_mm > 0 else 'back'}, so that a rising "
-            f"dial moves them {found}"
+            f'SIGN: the rig says positive = "{wanted}", but {station.file} at dial '
+            f"{station.value:+g} has its teeth {abs(station.forward_mm):.2f} mm "
+            f"{'forward' if station.forward_mm > 0 else 'back'}, so that a rising dial moves them {found}"
         )
         mend = f'write positive = "{found}" if the exports carry the right values; nothing was written'
         raise InputError(rig.path, "[dial] positive", what, mend)

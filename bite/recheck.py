@@ -50,7 +50,7 @@ class Advice(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """One of the two looks: frame, performer, dial value and offset (mm, forward positive) with its sampling sd.
+    """One of the two looks: frame, performer, dial value and offset (mm, forward positive).
 
     ``doubt`` is empty, or why the frame's own check does not stand behind its offset.
     """
@@ -96,7 +96,7 @@ class Recheck:
 
 
 def achieved_by_fits(first: OffsetFit, second: OffsetFit, prior: Prior) -> tuple[Estimate, str]:
-    """Give how far the teeth came, mm forward, from two fits to the same readings, and how its sd was found."""
+    """Give how far the teeth came, mm forward, from two fits to the same readings."""
     sd = difference_sd(first.solution, second.solution, prior)
     how = (
         "both offsets as weighted sums of the same readings and clicks, subtracted reading by reading: "

@@ -115,7 +115,7 @@ def follow_rows(rig: Rig, rest: Mesh, exports: Sequence[tuple[float, Path, Mesh]
         stations.append(Station(value, path.name, rows[UPPER], rows[LOWER], rms, other))
         reach = max(_length(rows[UPPER]), _length(rows[LOWER]))
         if reach < LEAST_MOVE_MM:
-            what = f"its teeth stand {reach:.3f} mm from those of {zero[0].name}, so value {value:g} moved nothing"
+            what = f"its teeth stand {reach:.3f} mm from those of {zero[0].name}: {value:g} moved nothing"
             raise InputError(path, "", what, "export again with the dial at that value")
     if not stations:
         what = "no export at a dial value other than 0"
@@ -185,7 +185,10 @@ def _skin_rms(zero_path: Path, zero: Mesh, path: Path, mesh: Mesh, skin: NDArray
     away = mesh.vertices_mm[skin] - zero.vertices_mm[skin]
     rms = float(np.sqrt((away**2).sum(1).mean()))
     if rms > SKIN_MOVED_MM:
-        what = f"its skin differs from that of {zero_path.name} by {rms:.2f} mm rms, needed under {SKIN_MOVED_MM} mm"
+        what = (
+            f"its skin differs from that of {zero_path.name} by {rms:.2f} mm rms, "
+            f"needed under {SKIN_MOVED_MM} mm"
+        )
         mend = (
             "export the neutral pose with nothing but the dial changed (and in the unit of the rest export)"
         )

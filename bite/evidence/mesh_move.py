@@ -10,7 +10,7 @@ from bite.geometry.teeth import LOWER, SKIN, UPPER
 
 
 def move_in_mesh_mm(before: Head, after: Head) -> float | None:
-    """Give how far forward the teeth stand in one solved model against another, mm, once their skins are aligned.
+    """Give how far forward the teeth stand in one model against another, mm, once their skins are aligned.
 
     None where a model has no surface, or the two differ in their vertices.
     """

@@ -1,5 +1,4 @@
 """History files, `bite-history 1`: the moves of one performer's dial; appended to, never overwritten."""
-overwritten."""
 
 from __future__ import annotations
 
@@ -32,7 +31,7 @@ class Stand:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One move: where the teeth stood before and after, how far they came and should have, and what was advised."""
+    """One move: where the teeth stood before and after, how far they came, and what was advised."""
 
     before: Stand
     after: Stand

@@ -49,7 +49,7 @@ class DifferenceSd:
 
 
 def difference_sd(first: Solution, second: Solution, prior: Prior) -> DifferenceSd:
-    """Find the sd of first minus second offset, both fitted to the same readings and clicks with the same prior.
+    """Find the sd of first minus second offset, fitted to the same readings with the same prior.
 
     For each block the weight of every measured value in either offset is laid out on the same readings,
     subtracted, and
@@ -142,7 +142,7 @@ def _depth_weights(solution: Solution, index: int) -> Array:
 
 
 def _on_window(weights: Array, one: DepthBlock, two: DepthBlock) -> Array:
-    """Lay weights of the second block's window out on the first one's; what sticks out, far from the teeth, is cut."""
+    """Lay weights of the second block's window out on the first one's; what sticks out is cut."""
     window, source = one.grid.window, two.grid.window
     out = np.zeros((window.height, window.width))
     top, left = source.top - window.top, source.left - window.left

@@ -90,11 +90,12 @@ def _rows(report: DialReport) -> Iterator[str]:
         turn = max(s.upper.turn_deg, s.lower.turn_deg)
         size = max((s.upper.scale, s.lower.scale), key=lambda scale: abs(scale - 1))
         yield (
-            f"  {s.value:+6.2f}{s.forward_mm:+13.3f}{s.upper.forward_mm:+8.3f}{s.lower.forward_mm:+8.3f}{right:+10.3f}"
-            f"{up:+9.3f}{turn:11.2f}{size:10.4f}{s.skin_rms_mm:14.4f}  {s.file}"
+            f"  {s.value:+6.2f}{s.forward_mm:+13.3f}{s.upper.forward_mm:+8.3f}{s.lower.forward_mm:+8.3f}"
+            f"{right:+10.3f}{up:+9.3f}{turn:11.2f}{size:10.4f}{s.skin_rms_mm:14.4f}  {s.file}"
         )
     yield ""
-    yield f"  mm a unit            rising {_mm(found.plus_mm_per_unit)}, falling {_mm(found.minus_mm_per_unit)}"
+    rising, falling = _mm(found.plus_mm_per_unit), _mm(found.minus_mm_per_unit)
+    yield f"  mm a unit            rising {rising}, falling {falling}"
     yield f"  off a straight line  {found.off_line_mm:.3f} mm at most"
     for finding in found.findings:
         if finding.severity == "ok":
@@ -185,7 +186,7 @@ def _row(row: RowMotion) -> Json:
 
 
 def dial_figure(report: DialReport) -> Figure:
-    """Draw the travel as measured beside what the rig says, and the way of the incisors seen from the side."""
+    """Draw the travel as measured beside what the rig says, and the way seen from the side."""
     with house_style():
         figure = blank_figure(8.0, 4.4)
         title = "\n".join(wrap(f"{report.rig.path.name}: {headline(report)}", 88))

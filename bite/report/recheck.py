@@ -67,8 +67,8 @@ def _rows(found: Recheck) -> Iterator[str]:
     yield ""
     for word, side in (("before", found.before), ("after", found.after)):
         yield (
-            f"  {word:<20}{told(side.offset, 'mm', sign=True)} (95 %: {interval_told(side.offset, 'mm')}) "
-            f"at dial {dial_told(side.dial)}"
+            f"  {word:<20}{told(side.offset, 'mm', sign=True)} "
+            f"(95 %: {interval_told(side.offset, 'mm')}) at dial {dial_told(side.dial)}"
         )
     yield f"  achieved            {told(found.achieved, 'mm', sign=True)} forward"
     if found.predicted_mm is not None:

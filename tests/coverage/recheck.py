@@ -73,7 +73,7 @@ def one_rig(job: tuple[int, float]) -> Outcome | None:
         first = propose(before.offset, DIAL, dial)
         assert first is not None
         rechecks, following = [], first.after
-        for moves in range(1, MOST_MOVES + 1):
+        for _ in range(MOST_MOVES):
             came_mm = -(following - dial) * STATED * share
             after = look(seed, settings, true_mm - came_mm)
             sides = [
@@ -88,7 +88,7 @@ def one_rig(job: tuple[int, float]) -> Outcome | None:
                 break
             assert found.next is not None
             following = found.next.after
-        return Outcome(share, moves, str(found.advice), true_mm, tuple(rechecks))
+        return Outcome(share, len(rechecks), str(found.advice), true_mm, tuple(rechecks))
     except BiteError as error:
         print(f"{job}: {error}")
         return None

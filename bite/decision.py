@@ -121,7 +121,9 @@ def propose(offset: Estimate, dial: Dial, before: float) -> DialMove | None:
     start = mm_at(before)
     wanted = start + offset.value
     reached = min(max(wanted, lowest), highest)
-    steps = round(dial_at(reached) / dial.step)
+    exact = dial_at(reached) / dial.step
+    # halves go away from zero, so that forward and back are treated alike
+    steps = int(np.copysign(np.floor(abs(exact) + 0.5 + 1e-9), exact))
     most = int(np.floor(dial.limit / dial.step + 1e-9))
     steps = min(max(steps, -most), most)
     after = round(steps * dial.step, 10) + 0.0

@@ -7,8 +7,11 @@ Advanced Visualizer manual (from memory).
 
 from __future__ import annotations
 
+import re
+import warnings
 from itertools import chain
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +20,7 @@ from bite.errors import InputError
 from bite.geometry.rigid import Array
 
 _EXPORT_AGAIN = "export the mesh again"
+_TEXTURE_AND_NORMAL = re.compile(rb"/[^ ]*")
 Ints = NDArray[np.int64]
 
 
@@ -45,8 +49,8 @@ def read_obj(path: Path, data: bytes) -> tuple[Array, Ints, dict[str, Ints]]:
     if not vertex_lines or not face_lines:
         what = f"{len(vertex_lines)} vertices and {len(face_lines)} faces"
         raise InputError(path, "", what, "export the mesh as an OBJ with faces")
-    vertices = _vertices(path, [lines[i].split() for i in vertex_lines], vertex_lines)
-    corners, sides = _corners(path, [lines[i].split() for i in face_lines], face_lines)
+    vertices = _vertices(path, [lines[i] for i in vertex_lines], vertex_lines)
+    corners, sides = _corners(path, [lines[i] for i in face_lines], face_lines)
     starts = np.concatenate([[0], np.cumsum(sides)])
     negative = corners < 0
     if negative.any():
@@ -62,7 +66,22 @@ def read_obj(path: Path, data: bytes) -> tuple[Array, Ints, dict[str, Ints]]:
     return vertices, faces, _groups(lines, np.array(face_lines), first_face)
 
 
-def _vertices(path: Path, words: list[list[bytes]], lines: list[int]) -> Array:
+def _numbers(text: bytes, kind: type[np.float64] | type[np.int64]) -> NDArray[Any]:
+    """Read numbers parted by blanks as far as they are numbers: the caller counts whether all were."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        try:
+            return np.fromstring(text, dtype=kind, sep=" ")
+        except ValueError:
+            return np.zeros(0, dtype=kind)
+
+
+def _vertices(path: Path, texts: list[bytes], lines: list[int]) -> Array:
+    quick = _numbers(b" ".join(text[2:] for text in texts), np.float64)
+    # three numbers a line on the whole, and no line with more or fewer: no need to look at them one by one
+    if quick.size == 3 * len(texts) and all(text.count(b" ") == 3 for text in texts):
+        return quick.reshape(-1, 3)
+    words = [text.split() for text in texts]
     try:
         flat = [float(value) for value in chain.from_iterable(w[1:4] for w in words)]
     except ValueError:
@@ -80,7 +99,15 @@ def _vertices(path: Path, words: list[list[bytes]], lines: list[int]) -> Array:
     raise AssertionError("unreachable: some line must be at fault")
 
 
-def _corners(path: Path, words: list[list[bytes]], lines: list[int]) -> tuple[Ints, Ints]:
+def _corners(path: Path, texts: list[bytes], lines: list[int]) -> tuple[Ints, Ints]:
+    whole = b" ".join(text[2:] for text in texts)
+    if b"  " not in whole and not any(text[-1:] == b" " for text in texts):
+        sides = np.array([text.count(b" ") for text in texts])
+        quick = _numbers(_TEXTURE_AND_NORMAL.sub(b"", whole), np.int64)
+        # a number too large to hold comes back as the largest there is
+        if sides.min() >= 3 and quick.size == sides.sum() and np.abs(quick).max() < 2**31:
+            return quick, sides
+    words = [text.split() for text in texts]
     sides = np.array([len(w) - 1 for w in words])
     if sides.min() >= 3:
         try:

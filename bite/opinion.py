@@ -1,0 +1,136 @@
+"""A second opinion on one bite frame: what would explain what is seen, and what cures each cause."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bite.check import check_frame
+from bite.decision import TOLERANCE_MM
+from bite.errors import InputError
+from bite.evidence.blocks import offset_evidence
+from bite.evidence.head import solved_head
+from bite.evidence.sunken import Sunken, sunken
+from bite.files.bundle import BiteFrame
+from bite.fit.causes import Cause
+from bite.fit.explain import Explained, Explanations, explain
+from bite.fit.offset import Estimate
+
+NOT_APART = 3.84
+"""Statistics closer than this (95 % point of chi-square with one degree) do not tell two causes apart (our
+choice)."""
+LEFT = 16.0
+"""More than this left for another cause means that one cause is not all: 1 in 3000 for two degrees (our
+choice)."""
+
+CURES: dict[Cause, str] = {
+    Cause.FORWARD: "move the dial: bite check gives the value",
+    Cause.LATERAL: "the dial cannot mend this: move the teeth in the rig, or the head's alignment",
+    Cause.SIZE: "scale the teeth in the rig, or scan them again",
+    Cause.TURN: "turn the teeth in the rig to the occlusal plane of the scan",
+    Cause.ROWS: "check that the teeth were closed, and mend the jaw in the solve before the dial",
+    Cause.LIPS: "mend the solved lips first: moving the teeth is the wrong cure",
+    Cause.HEAD: "align the solved head to its sensor again",
+    Cause.ENAMEL: "state enamel_bias_mm and its sd in the device table",
+    Cause.SCALE: "check unit_mm of the depth map and the depth camera's calibration",
+}
+_TELLS: dict[frozenset[Cause], str] = {
+    frozenset(
+        (Cause.FORWARD, Cause.ENAMEL)
+    ): "the same device on teeth whose place is known, or a second calibrated view",
+    frozenset((Cause.HEAD, Cause.SCALE)): "a flat board of known size at the same distance",
+    frozenset((Cause.FORWARD, Cause.ROWS)): "a frame with more of the lower teeth bared",
+    frozenset((Cause.LATERAL, Cause.TURN)): "corners clicked in a second view from the side",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Opinion:
+    """What explains a frame best.
+
+    Parameters
+    ----------
+    frame : BiteFrame
+    ranked : Explanations
+    conclusion : str, one sentence
+    best : tuple of Cause: none, one, or those that cannot be told apart
+    cures : tuple of (Cause, str), for each of the best
+    offset : Estimate or None, of the frame's own check
+    sunken : Sunken or None
+    """
+
+    frame: BiteFrame
+    ranked: Explanations
+    conclusion: str
+    best: tuple[Cause, ...]
+    cures: tuple[tuple[Cause, str], ...]
+    offset: Estimate | None
+    sunken: Sunken | None
+
+
+def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opinion:
+    """Ask what would explain a frame.
+
+    Raises
+    ------
+    InputError
+        Without a solved mesh or a depth map.
+    """
+    solved = solved_head(frame)
+    if solved is None or not solved.has_surface or frame.depth_map is None:
+        what = "a second opinion needs a solved mesh and a depth map"
+        raise InputError(frame.file.path, "", what, "give [solved] mesh and [depth] map")
+    evidence = offset_evidence(frame, solved)
+    ranked = explain(evidence.blocks, evidence.prior)
+    checked = check_frame(frame, tolerance_mm=tolerance_mm)
+    best = _best(ranked)
+    return Opinion(
+        frame,
+        ranked,
+        conclusion_of(ranked, best),
+        tuple(e.cause for e in best),
+        tuple((e.cause, CURES[e.cause]) for e in best),
+        checked.fit.offset if checked.fit else None,
+        sunken(checked.fit, checked.moved_mm) if checked.fit else None,
+    )
+
+
+def _best(ranked: Explanations) -> tuple[Explained, ...]:
+    """Give the best explanation and all that cannot be told from it; nothing where chance explains it all."""
+    found = ranked.found
+    if not found:
+        return ()
+    first = found[0]
+    alike = {cause for cause, _ in first.alike}
+    rivals = [
+        e
+        for e in ranked.causes
+        if e is not first and abs(first.statistic - e.statistic) < NOT_APART
+        and (e.cause in alike or e in found)
+    ]  # fmt: skip
+    return (first, *rivals)
+
+
+def conclusion_of(ranked: Explanations, best: tuple[Explained, ...]) -> str:
+    """Say in one sentence what the ranking means."""
+    if not best:
+        top = min(ranked.causes, key=lambda e: e.chance)
+        return f"no difference found: the likeliest cause ({top.cause}) is within chance (p {top.chance:.2f})"
+    first = best[0]
+    more = "; that is not all of it" if first.left > LEFT else ""
+    if len(best) == 1:
+        return f"{first.cause} explains it best ({values_told(first)}; weight {first.weight:.0%}){more}"
+    pair = frozenset((first.cause, best[1].cause))
+    names = " from ".join(str(e.cause) for e in best[:2])
+    shoot = _TELLS.get(pair, "corners in a second calibrated view")
+    return f"cannot tell {names}: shoot {shoot}{more}"
+
+
+def values_told(found: Explained) -> str:
+    """Give the best value of each unknown of a cause with its sd."""
+    from bite.fit.causes import UNKNOWNS
+
+    pieces = []
+    for name, value, sd in zip(UNKNOWNS[found.cause], found.value, found.sd, strict=True):
+        word, _, unit = name.partition(", ")
+        pieces.append(f"{word} {value:+.2f} +- {sd:.2f} {unit}")
+    return ", ".join(pieces)

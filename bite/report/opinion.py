@@ -1,0 +1,223 @@
+"""A second opinion: as text, as JSON, and drawn as ranked causes over shaded reliefs of the mouth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from textwrap import fill, wrap
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bite import __version__
+from bite.fit.causes import UNKNOWNS
+from bite.fit.explain import Explained
+from bite.geometry.rigid import Array
+from bite.opinion import Opinion, values_told
+from bite.report.result import Json
+from bite.report.style import (
+    AFTER,
+    BEFORE,
+    INK,
+    MEASURED,
+    NEUTRAL,
+    SMALL_PT,
+    TEXT_PT,
+    TITLE_PT,
+    Look,
+    blank_figure,
+    house_style,
+)
+from bite.report.words import CAUTION, told
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+FORMAT = "bite-opinion 1"
+
+
+def headline(opinion: Opinion) -> str:
+    """Give the conclusion in one sentence."""
+    return f"{opinion.frame.name}: {opinion.conclusion}"
+
+
+def opinion_text(opinion: Opinion) -> str:
+    """Give the opinion as text for a terminal."""
+    return "\n".join(_rows(opinion)) + "\n"
+
+
+def _rows(opinion: Opinion) -> Iterator[str]:
+    yield fill(headline(opinion), 100, subsequent_indent="    ")
+    for cause, cure in opinion.cures:
+        yield fill(f"if {cause}: {cure}", 100, initial_indent="  ", subsequent_indent="    ")
+    yield ""
+    yield "Causes, each alone beside a model without any difference, best first"
+    yield f"  {'cause':<26}{'chi-square':>10}  {'by chance':>9}  {'weight':>6}  {'evidence':<24}best value"
+    for found in opinion.ranked.causes:
+        evidence = ", ".join(f"{name} {share:.0%}" for name, share in found.by_block.items())
+        chance = f"{found.chance:.1g}" if found.chance < 0.01 else f"{found.chance:.2f}"
+        row = (
+            f"  {found.cause:<26}{found.statistic:>10.1f}  {chance:>9}  {found.weight:>6.0%}  {evidence:<24}"
+        )
+        yield f"{row}{values_told(found)}"
+    yield f"  {'no difference at all':<26}{'':>21}  {opinion.ranked.weight_of_none:>6.0%}"
+    alike = [e for e in opinion.ranked.causes if e.alike]
+    if alike:
+        yield ""
+        yield "Look the same in this frame"
+        told_pairs = set()
+        for found in alike:
+            for other, shared in found.alike:
+                pair = frozenset((found.cause, other))
+                if pair not in told_pairs:
+                    told_pairs.add(pair)
+                    yield f"  {found.cause} and {other} (correlation {shared:.2f})"
+    if opinion.sunken is not None:
+        yield ""
+        yield from _sunken_rows(opinion)
+    yield ""
+    yield CAUTION
+
+
+def _sunken_rows(opinion: Opinion) -> Iterator[str]:
+    sunken = opinion.sunken
+    assert sunken is not None
+    yield "How sunken it looks"
+    areas = f"{sunken.area_before_mm2:.0f} mm2 before, {sunken.area_after_mm2:.0f} mm2 after"
+    yield f"  enamel that shows   {areas}"
+    if sunken.behind_before_mm is not None and sunken.behind_measured is not None:
+        yield (
+            f"  edge behind the lip {sunken.behind_before_mm:.1f} mm before, "
+            f"{sunken.behind_after_mm:.1f} mm after; measured {told(sunken.behind_measured, 'mm')}"
+        )
+
+
+def opinion_mapping(opinion: Opinion) -> dict[str, Json]:
+    """Give the content of the JSON file."""
+    sunken, offset = opinion.sunken, opinion.offset
+    measured = None if sunken is None else sunken.behind_measured
+    hashes = opinion.frame.hashes
+    return {
+        "format": FORMAT,
+        "frame": opinion.frame.name,
+        "performer": opinion.frame.file.performer,
+        "conclusion": opinion.conclusion,
+        "best": [str(cause) for cause in opinion.best],
+        "cures": {str(cause): cure for cause, cure in opinion.cures},
+        "causes": [_cause(found) for found in opinion.ranked.causes],
+        "weight_of_none": opinion.ranked.weight_of_none,
+        "offset": None if offset is None else {"t_mm": offset.value, "sd_mm": offset.sd},
+        "sunken": None
+        if sunken is None
+        else {
+            "enamel_before_mm2": sunken.area_before_mm2,
+            "enamel_after_mm2": sunken.area_after_mm2,
+            "edge_behind_lip_before_mm": sunken.behind_before_mm,
+            "edge_behind_lip_after_mm": sunken.behind_after_mm,
+            "edge_behind_lip_measured_mm": None if measured is None else measured.value,
+            "edge_behind_lip_measured_sd_mm": None if measured is None else measured.sd,
+        },
+        "inputs": {name: hashes[name] for name in sorted(hashes)},
+        "version": __version__,
+    }
+
+
+def _cause(found: Explained) -> Json:
+    return {
+        "cause": str(found.cause),
+        "unknowns": list(UNKNOWNS[found.cause]),
+        "value": [float(v) for v in found.value],
+        "sd": [float(v) for v in found.sd],
+        "chi_square": found.statistic,
+        "chance": found.chance,
+        "weight": found.weight,
+        "evidence": dict(found.by_block),
+        "alike": [[str(cause), shared] for cause, shared in found.alike],
+        "left": found.left,
+    }
+
+
+def opinion_figure(opinion: Opinion) -> Figure:
+    """Draw the ranked causes, and the mouth before, after and as measured under one light."""
+    has_reliefs = opinion.sunken is not None
+    height = 8.3 if has_reliefs else 4.2
+    with house_style():
+        figure = blank_figure(8.0, height)
+        title = "\n".join(wrap(headline(opinion), 86))
+        figure.text(0.02, 1 - 0.1 / height, title, va="top", fontsize=TITLE_PT, fontweight="bold", color=INK,
+                    linespacing=1.3)  # fmt: skip
+        _draw_causes(figure.add_axes((0.25, 1 - 3.5 / height, 0.33, 2.6 / height)), opinion)
+        if opinion.sunken is not None:
+            looks = (BEFORE, AFTER, MEASURED)
+            for row, (pictures, word) in enumerate(
+                (
+                    (opinion.sunken.front, "from the shooting camera"),
+                    (opinion.sunken.profile, "cut at the midline"),
+                )
+            ):
+                part = _frame_of(pictures[0])
+                for k, (picture, look) in enumerate(zip(pictures, looks, strict=True)):
+                    box = (0.03 + 0.325 * k, 1 - (6.0 + 2.05 * row) / height, 0.3, 1.8 / height)
+                    words = word if row == 0 else _behind_told(opinion, k) or word
+                    _draw_relief(figure.add_axes(box), picture[part], look, f"{look.word}, {words}")
+        figure.text(0.02, 0.06 / height, CAUTION, fontsize=SMALL_PT, color=INK, va="bottom")
+    return figure
+
+
+def _draw_causes(axes: Axes, opinion: Opinion) -> None:
+    causes = opinion.ranked.causes[::-1]
+    found = {e.cause for e in opinion.ranked.found}
+    for k, one in enumerate(causes):
+        best = one.cause in opinion.best
+        colour = MEASURED.colour if best else NEUTRAL
+        axes.barh(k, max(one.statistic, 0.02), height=0.6, color=colour)
+        mark = "best" if best else "beyond chance alone" if one.cause in found else "within chance"
+        words = f"{values_short(one)}\n{mark}, weight {one.weight:.0%}"
+        axes.text(1.03, k, words, transform=axes.get_yaxis_transform(),
+                  va="center", fontsize=SMALL_PT - 0.8, color=INK, linespacing=1.1)  # fmt: skip
+    axes.set_yticks(range(len(causes)), [str(e.cause) for e in causes], fontsize=TEXT_PT)
+    axes.set_xscale("symlog", linthresh=10.0)
+    top = max(20.0, *(e.statistic for e in causes))
+    axes.set_xlim(0, 1.3 * top)
+    ticks = [tick for tick in (0, 5, 10, 30, 100, 300, 1000, 3000, 10000, 100000) if tick <= 1.3 * top]
+    axes.set_xticks(ticks, [str(tick) for tick in ticks])
+    axes.minorticks_off()
+    axes.set_xlabel("how much better it explains the frame, chi-square (10 and more: logarithmic)")
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.tick_params(axis="y", length=0)
+
+
+def values_short(one: Explained) -> str:
+    """Give values without their sds where there are several."""
+    if len(one.value) == 1:
+        return values_told(one)
+    names = UNKNOWNS[one.cause]
+    return ", ".join(f"{n.partition(',')[0]} {v:+.1f}" for n, v in zip(names, one.value, strict=True))
+
+
+def _frame_of(picture: Array) -> tuple[slice, slice]:
+    """Give the part of a picture that shows anything: the same part is then cut out of all three."""
+    known = np.isfinite(picture)
+    rows, columns = np.flatnonzero(known.any(1)), np.flatnonzero(known.any(0))
+    if not rows.size:
+        return slice(None), slice(None)
+    return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1)
+
+
+def _behind_told(opinion: Opinion, number: int) -> str:
+    """Say how far the edge stands behind the lip: before, after, measured."""
+    sunken = opinion.sunken
+    if sunken is None or sunken.behind_before_mm is None or sunken.behind_measured is None:
+        return ""
+    after = sunken.behind_after_mm if sunken.behind_after_mm is not None else sunken.behind_before_mm
+    mm = (sunken.behind_before_mm, after, sunken.behind_measured.value)[number]
+    return f"edge {mm:.1f} mm behind the lip"
+
+
+def _draw_relief(axes: Axes, picture: Array, look: Look, title: str) -> None:
+    axes.imshow(picture, cmap="gray", vmin=0.0, vmax=1.0, interpolation="nearest")
+    axes.set_xticks([])
+    axes.set_yticks([])
+    for spine in axes.spines.values():
+        spine.set(color=look.colour, linewidth=1.6)
+    axes.set_title(title, fontsize=SMALL_PT, color=look.colour)

@@ -1,0 +1,190 @@
+"""Does a second opinion name the planted cause, and nothing on a clean frame? Simulated frames, random heads.
+
+    python -m tests.coverage.opinion --clean 100 --frames 40 --sizes 3 --jobs 2
+
+One cause at a time is planted in three sizes. Printed: the confusion matrix (planted against first in rank), the
+share in which the planted cause or its declared look-alike comes first and beyond chance, false alarms on clean
+frames, and whether the statistics of clean frames follow chi-square (Kolmogorov-Smirnov). A clean frame is drawn
+from the null as it is stated: head and enamel bias are off by the sds that it takes for granted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from dataclasses import dataclass, replace
+from multiprocessing import Pool
+
+import numpy as np
+from scipy.stats import chi2, kstest
+
+from bite.errors import BiteError
+from bite.evidence.blocks import offset_evidence
+from bite.evidence.head import solved_head
+from bite.files.bundle import BiteFrame
+from bite.fit.causes import UNKNOWNS, Cause
+from bite.fit.explain import NEAR_DEG, NEAR_MM, explain
+from bite.geometry.mesh import Mesh
+from bite.geometry.rigid import frozen, rotation_from_vector
+from bite.geometry.teeth import LOWER, OTHER
+from demo_bite.scene import Detail, Sensor, Settings, SolveError, as_bite_frame, simulate
+from tests.coverage.offset import KNOWN_ENAMEL, PHOTO_CLICKS, wilson
+
+SIZES: dict[Cause, tuple[float, float, float]] = {
+    Cause.FORWARD: (0.5, 1.0, 2.0),
+    Cause.LATERAL: (0.5, 1.0, 2.0),
+    Cause.SIZE: (4.0, 8.0, 12.0),
+    Cause.TURN: (3.0, 6.0, 10.0),
+    Cause.ROWS: (0.7, 1.5, 3.0),
+    Cause.LIPS: (1.0, 2.0, 3.0),
+    Cause.HEAD: (2.0, 4.0, 6.0),
+    Cause.ENAMEL: (0.5, 1.0, 1.5),
+    Cause.SCALE: (1.0, 2.0, 3.0),
+}
+"""In the unit of the cause's unknowns: mm, degrees, per cent."""
+LOOK_ALIKES = (
+    {Cause.FORWARD, Cause.ENAMEL},
+    {Cause.HEAD, Cause.SCALE},
+)
+"""Pairs declared beforehand: enamel seen too deep is teeth too far back, and a wrong scale is a wrong
+distance."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """One frame: what was planted (None: nothing), rank of causes, named look-alikes, statistics."""
+
+    planted: Cause | None
+    ranked: tuple[Cause, ...]
+    alike: frozenset[Cause]
+    alarm: bool
+    statistic: dict[Cause, float]
+
+
+def planted_frame(seed: int, cause: Cause | None, amount: float) -> BiteFrame:
+    """Simulate one frame with one cause planted, of either sign where both make sense."""
+    rng = np.random.default_rng([seed, 3])
+    sign = float(rng.choice([-1.0, 1.0]))
+    bias = amount if cause is Cause.ENAMEL else float(rng.normal(0.0, 0.02))
+    sensor = Sensor(
+        smoothing_px=rng.uniform(1.0, 3.5), gross_share=rng.uniform(0.0, 0.05), enamel_bias_mm=bias
+    )
+    lip = sign * amount if cause is Cause.LIPS else 0.0
+    shift_mm, turn_deg = (NEAR_MM, NEAR_DEG) if cause is None else (0.2, 0.15)
+    settings = Settings(
+        sensor=sensor,
+        solve=SolveError(waves_mm=0.28, lip_error_mm=lip, shift_sd_mm=shift_mm, turn_sd_deg=turn_deg),
+        clicks=PHOTO_CLICKS,
+        detail=Detail.COARSE,
+    )
+    if cause is Cause.FORWARD:
+        settings = replace(settings, t_mm=sign * amount)
+    if cause is Cause.LATERAL:
+        angle = rng.uniform(0, 2 * np.pi)
+        settings = replace(settings, right_mm=amount * np.cos(angle), up_mm=amount * np.sin(angle))
+    made = simulate(np.random.default_rng(seed), settings)
+    frame = as_bite_frame(made, device=KNOWN_ENAMEL)
+    solved, rest = made.solved_mm.copy(), made.rest_mm.copy()
+    teeth = np.unique(made.faces[made.face_part > 0])
+    pose = made.truth.solved_from_true
+    centre = solved[list(made.corner_vertices.values())].mean(0)
+    if cause is Cause.SIZE:
+        rest_centre = rest[list(made.corner_vertices.values())].mean(0)
+        factor = 1.0 - sign * amount / 100.0
+        solved[teeth] = centre + factor * (solved[teeth] - centre)
+        rest[teeth] = rest_centre + factor * (rest[teeth] - rest_centre)
+    if cause is Cause.TURN:
+        axis = pose.turn(made.truth.right if rng.random() < 0.5 else made.truth.forward)
+        turn = rotation_from_vector(np.deg2rad(sign * amount) * axis)
+        solved[teeth] = centre + (solved[teeth] - centre) @ turn.T
+    if cause is Cause.ROWS:
+        lower = np.unique(made.faces[made.face_part == LOWER])
+        solved[lower] += sign * amount * pose.turn(made.truth.forward)
+    if cause is Cause.HEAD:
+        way = rng.normal(size=3)
+        solved += amount * way / np.linalg.norm(way)
+    mesh = frame.solved_mesh
+    assert mesh is not None and frame.rest_mesh is not None and OTHER > LOWER
+    frame = replace(
+        frame,
+        solved_mesh=Mesh(frozen(solved), mesh.faces, mesh.groups),
+        rest_mesh=Mesh(frozen(rest), mesh.faces, mesh.groups),
+    )
+    if cause is Cause.SCALE and frame.depth_map is not None:
+        scaled = frozen(frame.depth_map.depth_mm * (1.0 + sign * amount / 100.0))
+        frame = replace(frame, depth_map=replace(frame.depth_map, depth_mm=scaled))
+    return frame
+
+
+def one_frame(job: tuple[int, Cause | None, float]) -> Outcome | None:
+    """Ask for an opinion on one frame."""
+    seed, cause, amount = job
+    try:
+        frame = planted_frame(seed, cause, amount)
+        solved = solved_head(frame)
+        assert solved is not None
+        evidence = offset_evidence(frame, solved)
+        found = explain(evidence.blocks, evidence.prior)
+    except BiteError as error:
+        print(f"{job}: {error}", flush=True)
+        return None
+    first = found.causes[0]
+    return Outcome(
+        cause,
+        tuple(e.cause for e in found.causes),
+        frozenset(c for c, _ in first.alike),
+        bool(found.found),
+        {e.cause: e.statistic for e in found.causes},
+    )
+
+
+def told_clean(done: list[Outcome]) -> None:
+    """Print false alarms and how the statistics of clean frames follow chi-square."""
+    alarms = sum(o.alarm for o in done)
+    low, high = wilson(alarms, len(done))
+    print(f"clean: n {len(done)}, false alarms {alarms / len(done):.1%} ({low:.1%} to {high:.1%})")
+    for cause, names in UNKNOWNS.items():
+        values = np.array([o.statistic[cause] for o in done])
+        test = kstest(values, chi2(len(names)).cdf)
+        print(f"  {cause:<26} mean {values.mean():6.2f} of {len(names)}, over the 95 % point "
+              f"{np.mean(values > chi2(len(names)).ppf(0.95)):.1%}, KS p {test.pvalue:.3g}", flush=True)  # fmt: skip
+
+
+def told_planted(cause: Cause, amount: float, done: list[Outcome]) -> None:
+    """Print one row of the confusion matrix."""
+    first = [o.ranked[0] for o in done]
+    pairs = [pair for pair in LOOK_ALIKES if cause in pair]
+    good = [o.alarm and (o.ranked[0] is cause or any(o.ranked[0] in pair for pair in pairs)) for o in done]
+    counts = {str(c): first.count(c) for c in Cause if c in first}
+    low, high = wilson(sum(good), len(done))
+    print(f"{cause} {amount:g}: n {len(done)}, alarm {np.mean([o.alarm for o in done]):.0%}, first {counts}, "
+          f"right or its look-alike {np.mean(good):.0%} ({low:.0%} to {high:.0%})", flush=True)  # fmt: skip
+
+
+def main() -> None:
+    """Run clean and planted frames."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--clean", type=int, default=100)
+    parser.add_argument("--frames", type=int, default=40)
+    parser.add_argument("--sizes", type=int, default=3, help="1: the middle size only")
+    parser.add_argument("--first-seed", type=int, default=7000)
+    parser.add_argument("--jobs", type=int, default=1)
+    args = parser.parse_args()
+    start = time.monotonic()
+    with Pool(args.jobs) as pool:
+        jobs: list[tuple[int, Cause | None, float]] = [
+            (args.first_seed + k, None, 0.0) for k in range(args.clean)
+        ]
+        if jobs:
+            told_clean([o for o in pool.map(one_frame, jobs, chunksize=2) if o is not None])
+        for cause, sizes in SIZES.items():
+            for amount in sizes if args.sizes > 1 else sizes[1:2]:
+                jobs = [(args.first_seed + 500 + k, cause, amount) for k in range(args.frames)]
+                done = [o for o in pool.map(one_frame, jobs, chunksize=2) if o is not None]
+                if done:
+                    told_planted(cause, amount, done)
+    print(f"{time.monotonic() - start:.0f} s")
+
+
+if __name__ == "__main__":
+    main()

@@ -60,12 +60,14 @@ class SkinWaves:
 
 
 def bumps(head: Head, points_mm: Array, centres_mm: Array) -> Array:
-    """Give the value of each bump at points, shape (p, j); separable, so computed as two small products."""
+    """Give the value of each bump at points, shape (p, j); a product of one function a column and one a row."""
     arm = points_mm - head.centre_mm
-    right, up = arm @ head.right, arm @ head.up
-    across = np.exp(-0.5 * ((right[:, None] - centres_mm[:, 0]) / WIDTH_MM) ** 2)
-    along = np.exp(-0.5 * ((up[:, None] - centres_mm[:, 1]) / WIDTH_MM) ** 2)
-    return np.asarray(across * along)
+    value = np.ones((len(arm), len(centres_mm)))
+    for direction, places in ((head.right, centres_mm[:, 0]), (head.up, centres_mm[:, 1])):
+        steps, which = np.unique(places, return_inverse=True)
+        away = (arm @ direction)[:, None] - steps
+        value *= np.exp(-0.5 * (away / WIDTH_MM) ** 2)[:, which]
+    return value
 
 
 def skin_waves(head: Head, reach_mm: float) -> SkinWaves:

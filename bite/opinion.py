@@ -13,7 +13,7 @@ from bite.evidence.sunken import Sunken, sunken
 from bite.files.bundle import BiteFrame
 from bite.fit.causes import Cause
 from bite.fit.explain import Explained, Explanations, explain
-from bite.fit.offset import Estimate
+from bite.fit.offset import Z95, Estimate
 
 NOT_APART = 3.84
 """Statistics closer than this (95 % point of chi-square with one degree) do not tell two causes apart (our
@@ -83,13 +83,14 @@ def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opini
     ranked = explain(evidence.blocks, evidence.prior)
     checked = check_frame(frame, tolerance_mm=tolerance_mm)
     best = _best(ranked)
+    offset = checked.fit.offset if checked.fit else None
     return Opinion(
         frame,
         ranked,
-        conclusion_of(ranked, best),
+        conclusion_of(ranked, best, offset=offset, tolerance_mm=tolerance_mm),
         tuple(e.cause for e in best),
         tuple((e.cause, CURES[e.cause]) for e in best),
-        checked.fit.offset if checked.fit else None,
+        offset,
         sunken(checked.fit, checked.moved_mm) if checked.fit else None,
     )
 
@@ -110,11 +111,16 @@ def _best(ranked: Explanations) -> tuple[Explained, ...]:
     return (first, *rivals)
 
 
-def conclusion_of(ranked: Explanations, best: tuple[Explained, ...]) -> str:
-    """Say in one sentence what the ranking means."""
+def conclusion_of(
+    ranked: Explanations,
+    best: tuple[Explained, ...],
+    *,
+    offset: Estimate | None = None,
+    tolerance_mm: float = TOLERANCE_MM,
+) -> str:
+    """Say in one sentence what the ranking means, beside the offset that the frame's own check found."""
     if not best:
-        top = min(ranked.causes, key=lambda e: e.chance)
-        return f"no difference found: the likeliest cause ({top.cause}) is within chance (p {top.chance:.2f})"
+        return _nothing_told(ranked, offset, tolerance_mm)
     first = best[0]
     more = "; that is not all of it" if first.left > LEFT else ""
     if len(best) == 1:
@@ -123,6 +129,19 @@ def conclusion_of(ranked: Explanations, best: tuple[Explained, ...]) -> str:
     names = " from ".join(str(e.cause) for e in best[:2])
     shoot = _TELLS.get(pair, "corners in a second calibrated view")
     return f"cannot tell {names}: shoot {shoot}{more}"
+
+
+def _nothing_told(ranked: Explanations, offset: Estimate | None, tolerance_mm: float) -> str:
+    top = min(ranked.causes, key=lambda e: e.chance)
+    forward = next(e for e in ranked.causes if e.cause is Cause.FORWARD)
+    shoot = "shoot a frame with more enamel bared, or a steadier depth map"
+    if not Z95 * forward.sd[0] <= tolerance_mm:
+        seen = f"an offset of {tolerance_mm:g} mm would not show here (sd {forward.sd[0]:.2f} mm)"
+        return f"cannot tell: nothing is beyond chance, but {seen}: {shoot}"
+    if offset is not None and abs(offset.value) > max(Z95 * offset.sd, tolerance_mm):
+        found = f"bite check finds {offset.value:+.2f} +- {offset.sd:.2f} mm"
+        return f"cannot tell: {found}, but no single cause stands out from chance: {shoot}"
+    return f"no difference found: the likeliest of nine causes ({top.cause}) is within chance (p {top.chance:.2f})"
 
 
 def values_told(found: Explained) -> str:

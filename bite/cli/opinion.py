@@ -69,4 +69,5 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(opinion_text(opinion), end="")
     print(f"picture: {picture}", file=sys.stderr)
-    return int(Exit.FINE if opinion.best in ((), (Cause.FORWARD,)) else Exit.PERSON)
+    mended = opinion.best in ((), (Cause.FORWARD,)) and not opinion.conclusion.startswith("cannot tell")
+    return int(Exit.FINE if mended else Exit.PERSON)

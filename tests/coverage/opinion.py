@@ -2,10 +2,10 @@
 
     python -m tests.coverage.opinion --clean 100 --frames 40 --sizes 3 --jobs 2
 
-One cause at a time is planted in three sizes. Printed: the confusion matrix (planted against first in rank), the
-share in which the planted cause or its declared look-alike comes first and beyond chance, false alarms on clean
-frames, and whether the statistics of clean frames follow chi-square (Kolmogorov-Smirnov). A clean frame is drawn
-from the null as it is stated: head and enamel bias are off by the sds that it takes for granted.
+One cause at a time is planted in three sizes. Printed: the confusion matrix (planted against first in rank),
+the share in which the planted cause or its declared look-alike comes first and beyond chance, false alarms on
+clean frames, and whether the statistics of clean frames follow chi-square (Kolmogorov-Smirnov). A clean frame
+is drawn from the null as it is stated: head and enamel bias are off by the sds that it takes for granted.
 """
 
 from __future__ import annotations

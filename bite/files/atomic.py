@@ -6,7 +6,7 @@ import contextlib
 import os
 import secrets
 import stat
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 from bite.errors import InputError
@@ -24,6 +24,36 @@ def write_bytes(path: str | Path, data: bytes) -> None:
         is left.
     """
     write_together({Path(path): data})
+
+
+def write_pieces(path: str | Path, pieces: Iterable[str]) -> None:
+    """Write UTF-8 text in one step that comes in pieces, so that it never stands in memory whole.
+
+    Raises
+    ------
+    InputError
+        As `write_bytes`.
+    """
+    path = Path(path)
+    _check_target(path)
+    target = Path(os.path.realpath(path))
+    temporary = target.with_name(f".bite-{secrets.token_hex(6)}.tmp")
+    try:
+        with _told_as_input(path):
+            handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as stream:
+            for piece in pieces:
+                with _told_as_input(path):
+                    stream.write(piece)
+            with _told_as_input(path):
+                stream.flush()
+                os.fsync(stream.fileno())
+        with _told_as_input(path):
+            os.replace(temporary, target)
+    finally:
+        with contextlib.suppress(OSError, ValueError):
+            temporary.unlink(missing_ok=True)
+    _flush_folder(target.parent)
 
 
 def write_together(files: Mapping[Path, bytes]) -> None:

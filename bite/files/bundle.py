@@ -98,31 +98,46 @@ def load_frame(
     file = read_frame_file(Path(path))
     views = tuple(_view(entry if with_corners else replace(entry, corners=None)) for entry in file.views)
     _check_placement(file, views)
-    inputs = [file.path]
-    for entry in file.views:
-        inputs += [entry.image, entry.camera, *([entry.corners] if with_corners and entry.corners is not None else [])]
     depth_map, depth_camera, depth_view, profile = None, None, None, None
     if isinstance(file.depth, MapEntry):
         depth_map, depth_camera = _depth(file.depth, views)
         depth_view = file.depth.view
-        inputs += [file.depth.map, *([file.depth.camera] if file.depth.camera is not None else [])]
     elif isinstance(file.depth, ProfileEntry):
         profile = read_profile(file.depth.profile)
-        inputs.append(file.depth.profile)
     rig, rest, solved = _model(file)
-    if rig is not None:
-        inputs += [rig.path, rig.rest]
-    if file.solved is not None and file.solved.mesh is not None:
-        inputs.append(file.solved.mesh)
-    if file.device_file is not None:
-        device = read_device_file(file.device_file, file.device)
-        inputs.append(file.device_file)
-    else:
-        device = (devices or {}).get(file.device) or Device(file.device, "none")
-    hashes = {key_beside(file.path, p): hash_file(p) for p in inputs}
+    device = device_of(file, devices)
+    hashes = {
+        key_beside(file.path, p): hash_file(p) for p in input_paths(file, rig, with_corners=with_corners)
+    }
     return BiteFrame(
         file, views, depth_map, depth_camera, depth_view, profile, rig, rest, solved, device, hashes
     )
+
+
+def input_paths(file: FrameFile, rig: Rig | None, *, with_corners: bool = True) -> tuple[Path, ...]:
+    """List every file that a frame is read from: those whose hashes stand in its result."""
+    found = [file.path]
+    for entry in file.views:
+        found += [entry.image, entry.camera]
+        found += [entry.corners] if with_corners and entry.corners is not None else []
+    if isinstance(file.depth, MapEntry):
+        found += [file.depth.map, *([file.depth.camera] if file.depth.camera is not None else [])]
+    elif isinstance(file.depth, ProfileEntry):
+        found.append(file.depth.profile)
+    if rig is not None:
+        found += [rig.path, rig.rest]
+    if file.solved is not None and file.solved.mesh is not None:
+        found.append(file.solved.mesh)
+    if file.device_file is not None:
+        found.append(file.device_file)
+    return tuple(found)
+
+
+def device_of(file: FrameFile, devices: Mapping[str, Device] | None) -> Device:
+    """Give what is known of a frame's device: its own file, else a cast's tables, else nothing."""
+    if file.device_file is not None:
+        return read_device_file(file.device_file, file.device)
+    return (devices or {}).get(file.device) or Device(file.device, "none")
 
 
 def _view(entry: ViewEntry) -> LoadedView:

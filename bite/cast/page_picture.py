@@ -1,0 +1,74 @@
+"""The before-and-after picture of a frame, small enough that a page of many can be carried."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from bite.errors import InputError
+from bite.files.atomic import write_bytes
+from bite.files.source import read_bytes, sha256_of
+
+WIDTH_PX = 1200
+"""The text in it stays legible; 1600 px would double the bytes."""
+MOST_BYTES = 130_000
+"""As a data address a third more: below 180 kB, which leaves room for the text of a frame's 200 kB."""
+_QUALITIES = (60, 45, 30, 20, 10)
+
+
+@dataclass(frozen=True, slots=True)
+class PagePicture:
+    """A re-encoded picture on disk: its size, and the hash of the picture that it was made from."""
+
+    path: Path
+    source_sha256: str
+    width_px: int
+    height_px: int
+
+
+def page_picture(source: Path, folder: Path) -> PagePicture:
+    """Give the page's version of a picture; made once for each content, kept under its hash.
+
+    Raises
+    ------
+    InputError
+        When the picture cannot be read or decoded, or the folder cannot be written.
+    """
+    data = read_bytes(source)
+    digest = sha256_of(data)
+    found = sorted(folder.glob(f"{digest[7:39]}-*.webp"))
+    for path in found:
+        size = _size_in(path)
+        if size is not None:
+            return PagePicture(path, digest, *size)
+    encoded, width, height = _encoded(source, data)
+    path = folder / f"{digest[7:39]}-{width}x{height}.webp"
+    write_bytes(path, encoded)
+    return PagePicture(path, digest, width, height)
+
+
+def _size_in(path: Path) -> tuple[int, int] | None:
+    width, _, height = path.stem.partition("-")[2].partition("x")
+    if not (width.isdecimal() and height.isdecimal()):
+        return None
+    return int(width), int(height)
+
+
+def _encoded(source: Path, data: bytes) -> tuple[bytes, int, int]:
+    import cv2
+    import numpy as np
+
+    image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+    if image is None:
+        raise InputError(source, "", "cannot be decoded as a picture", "delete it: it will be drawn again")
+    height, width = image.shape[:2]
+    if width > WIDTH_PX:
+        height, width = max(1, round(height * WIDTH_PX / width)), WIDTH_PX
+        image = cv2.resize(image, (width, height), interpolation=cv2.INTER_AREA)
+    while True:
+        for quality in _QUALITIES:
+            done, coded = cv2.imencode(".webp", image, [cv2.IMWRITE_WEBP_QUALITY, quality])
+            if done and coded.nbytes <= MOST_BYTES:
+                return bytes(coded), width, height
+        height, width = max(1, height * 3 // 4), max(1, width * 3 // 4)
+        image = cv2.resize(image, (width, height), interpolation=cv2.INTER_AREA)

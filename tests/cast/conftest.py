@@ -1,0 +1,41 @@
+"""A small cast out of demo frames, run once."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+DEMO = Path(__file__).resolve().parents[2] / "demo_bite"
+HOSTILE = "<img src=x onerror=alert(1)>"
+CAST = """format = "bite-cast 1"
+name = "=1+1 <script>alert(1)</script>"
+performance_device = "bench-depth"
+frames = [{patterns}]
+"""
+
+
+def write_cast(folder: Path, *performers: str, patterns: str = '"*/*.bite.toml"') -> Path:
+    for performer in performers:
+        shutil.copytree(DEMO / performer, folder / performer)
+    shutil.copy(DEMO / "bench-depth.device.toml", folder)
+    path = folder / "cast.toml"
+    path.write_text(CAST.format(patterns=patterns), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="session")
+def done(tmp_path_factory):
+    """Run a cast of one leave, one usable, a broken file, rubbish and an odd performer; give its folder."""
+    from bite.cli import main
+
+    folder = tmp_path_factory.mktemp("cast")
+    path = write_cast(folder, "tern", "whimbrel", patterns='"*/*.bite.toml", "rubbish/*"')
+    frame = folder / "whimbrel" / "whimbrel-a02.bite.toml"
+    text = frame.read_text(encoding="utf-8")
+    frame.write_text(text.replace('performer = "whimbrel"', 'performer = "=SUM(A1) & b"'), encoding="utf-8")
+    (folder / "rubbish").mkdir()
+    for number in range(30):
+        (folder / "rubbish" / f"{number:02d}.png").write_bytes(bytes([number, 0, 255]))
+    (folder / "rubbish" / "broken.bite.toml").write_text(f'format = "{HOSTILE}"\n', encoding="utf-8")
+    code = main(["cast", str(path), "--jobs", "2"])
+    return folder, code

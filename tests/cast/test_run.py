@@ -1,0 +1,107 @@
+"""A run of a cast: what it writes, what it takes as it is, and that nothing stops it."""
+
+import csv
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+
+from bite.cast.written import cell
+from bite.cli import main
+from tests.cast.conftest import write_cast
+
+
+def outputs(folder):
+    return {name: (folder / name).read_bytes() for name in ("cast.html", "cast.csv", "cast.json")}
+
+
+def test_bad_files_are_told_in_a_line_each_and_the_rest_is_done(done):
+    folder, code = done
+    assert code == 2
+    cast = json.loads((folder / "cast.json").read_text(encoding="utf-8"))
+    assert cast["format"] == "bite-cast-result 1"
+    assert [f["verdict"] for f in cast["frames"]] == ["leave", "usable"]
+    assert len(cast["failures"]) == 31 and all("\n" not in f["line"] for f in cast["failures"])
+
+
+def test_text_cells_cannot_start_a_formula_and_numbers_stay_numbers(done):
+    rows = list(csv.DictReader((done[0] / "cast.csv").read_text(encoding="utf-8").splitlines()))
+    by_verdict = {row["verdict"]: row for row in rows}
+    assert by_verdict["usable"]["performer"].startswith("'=SUM")
+    float(by_verdict["leave"]["offset_mm"])
+    for start in "=+-@\t\r":
+        assert cell(start + "x")[0] == "'"
+
+
+def test_a_second_run_checks_nothing_and_writes_the_same_bytes(done, monkeypatch):
+    folder, code = done
+    before = outputs(folder)
+    times = {p: p.stat().st_mtime_ns for p in folder.rglob("*.result.json")}
+    assert main(["cast", str(folder / "cast.toml"), "--jobs", "1"]) == code
+    assert outputs(folder) == before
+    assert {p: p.stat().st_mtime_ns for p in folder.rglob("*.result.json")} == times and len(times) == 2
+
+
+def test_a_change_of_one_input_redoes_that_frame_only(done, tmp_path):
+    folder = tmp_path / "copy"
+    shutil.copytree(done[0], folder)
+    clicks = folder / "tern" / "front.corners.json"
+    clicks.write_text(clicks.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    times = {p.name: p.stat().st_mtime_ns for p in folder.rglob("*.result.json")}
+    main(["cast", str(folder / "cast.toml"), "--jobs", "1"])
+    changed = {p.name for p in folder.rglob("*.result.json") if p.stat().st_mtime_ns != times[p.name]}
+    assert changed == {"tern-a07.result.json"}
+
+
+def test_results_of_bite_check_are_taken_as_they_are(done, tmp_path):
+    path = write_cast(tmp_path, "tern")
+    main(["check", str(tmp_path / "tern" / "tern-a07.bite.toml"), "--cast", str(path), "--quiet"])
+    result = tmp_path / "tern" / "tern-a07.result.json"
+    stamp = result.stat().st_mtime_ns
+    assert main(["cast", str(path), "--jobs", "1"]) == 0
+    assert result.stat().st_mtime_ns == stamp
+
+
+def test_a_broken_result_is_done_again_and_old_ones_are_told(done, tmp_path):
+    folder = tmp_path / "copy"
+    shutil.copytree(done[0], folder)
+    result = folder / "tern" / "tern-a07.result.json"
+    content = json.loads(result.read_text(encoding="utf-8"))
+    content["decision"] = []
+    result.write_text(json.dumps(content), encoding="utf-8")
+    shutil.copy(done[0] / "tern" / "tern-a07.result.json", folder / "tern" / "gone.result.json")
+    main(["cast", str(folder / "cast.toml"), "--jobs", "1"])
+    assert json.loads(result.read_text(encoding="utf-8"))["decision"]["verdict"] == "leave"
+    notes = json.loads((folder / "cast.json").read_text(encoding="utf-8"))["notes"]
+    assert [n["frames"] for n in notes if n["code"] == "stale-result"] == [["gone"]]
+
+
+def test_a_run_that_was_killed_ends_in_the_same_page(done, tmp_path):
+    folder = tmp_path / "copy"
+    shutil.copytree(done[0], folder)
+    for path in [*folder.rglob("*.result.json"), *folder.glob("cast.*ml"), folder / "cast.json"]:
+        if path.name != "cast.toml":
+            path.unlink()
+    command = [sys.executable, "-m", "bite", "cast", str(folder / "cast.toml"), "--jobs", "1"]
+    started = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    for _ in range(600):
+        if any(folder.rglob("*.result.json")) or started.poll() is not None:
+            break
+        time.sleep(0.05)
+    os.kill(started.pid, signal.SIGKILL)
+    started.wait()
+    main(["cast", str(folder / "cast.toml"), "--jobs", "1"])
+    assert outputs(folder) == outputs(done[0])
+
+
+def test_a_doubled_name_is_refused_from_the_second_on(tmp_path):
+    path = write_cast(tmp_path, "whimbrel")
+    shutil.copytree(tmp_path / "whimbrel", tmp_path / "zz")
+    assert main(["cast", str(path), "--jobs", "1"]) == 2
+    cast = json.loads((tmp_path / "cast.json").read_text(encoding="utf-8"))
+    assert [f["file"] for f in cast["frames"]] == ["whimbrel/whimbrel-a02.bite.toml"]
+    assert "is also the name of" in cast["failures"][0]["line"]
+    assert "doubled-name" in {note["code"] for note in cast["notes"]}

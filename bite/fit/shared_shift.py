@@ -157,9 +157,9 @@ def find_outliers(means: Sequence[PerformerMean]) -> tuple[Outlier, ...]:
 
     Each performer is held against what the others predict for one more of their kind (their mean, its error,
     the spread between them, the performer's own sd), by Student's t with k - 2 degrees of freedom. The
-    farthest one beyond the limit is named and taken out, and the rest is looked at again, so that a far one does
-    not hide a nearer one; at most a quarter is named, since beyond that there is no rule to be out of. Two that
-    stand off alike can still hide each other: each widens the spread that the other is held against.
+    farthest one beyond the limit is named and taken out, and the rest is looked at again, so that a far one
+    does not hide a nearer one; at most a quarter is named, since beyond that there is no rule to be out of.
+    Two that stand off alike can still hide each other: each widens the spread that the other is held to.
 
     A named performer is left out of the mean only where the evidence is stronger still: taking out
     everybody who is merely suspicious would make the interval of the mean too short.

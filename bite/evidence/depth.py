@@ -176,8 +176,29 @@ def profile_block(frame: BiteFrame, head: Head) -> ProfileBlock | None:
     solved = np.where(region == "none", np.nan, solved)
     if not (np.isfinite(measured) & np.isfinite(solved) & teeth).any():
         return None
-    motions = np.array([head.forward[2], head.right[2], head.up[2]])
+    motions = _profile_motions(head, along, solved, region)
     return ProfileBlock(along, measured, solved, teeth, region == "lower", np.asarray(sigma, float), motions)
+
+
+def _profile_motions(head: Head, along_mm: Array, solved_mm: Array, region: NDArray[np.str_]) -> Array:
+    """Give the depth change along the line per mm of teeth forward, right and up, shape (3, n).
+
+    Moving along the axis changes depth by as much; moving along the line carries the teeth's own slope with
+    it, above all the
+    step from the upper edge to the lower teeth. Which way the line runs is read from the order of the rows;
+    where it runs over one
+    row only, that part is left out.
+    """
+    directions = np.stack([head.forward, head.right, head.up])
+    motions = np.repeat(directions[:, 2, None], len(along_mm), axis=1)
+    upper, lower = (np.flatnonzero((region == row) & np.isfinite(solved_mm)) for row in ("upper", "lower"))
+    if upper.size and lower.size:
+        down = 1.0 if along_mm[lower].mean() > along_mm[upper].mean() else -1.0
+        enamel = np.sort(np.concatenate([upper, lower]))
+        if enamel.size >= 3:
+            slope = np.gradient(solved_mm[enamel], along_mm[enamel])
+            motions[:, enamel] -= np.outer(down * directions[:, 1], slope)
+    return motions
 
 
 def _grouped_mean(values: np.ndarray, index: np.ndarray) -> np.ndarray:

@@ -15,6 +15,9 @@ from bite.fit.noise import CLIP_SD
 from bite.fit.parameters import COUNT, P
 from bite.geometry.rigid import Array
 
+MISPLACED_MM = 0.3
+"""A solved lip edge stands no better than this along the line: a profile has no unknown of its own for it
+(our choice)."""
 REACH_MM = 20.0
 """Farthest lag at which residuals of a profile count as correlated."""
 
@@ -39,7 +42,8 @@ class ProfileBlock:
     along_mm, measured_mm, solved_mm : array, shape (n,), mm; NaN for no reading or no surface
     teeth, lower : array of bool, shape (n,): the solved model's surface there is enamel, and of the lower row
     sigma_mm : array, shape (n,): sd of each reading, mm
-    by_motion : array, shape (3,): depth change along the axis per mm of teeth forward, right and up
+    by_motion : array, shape (3, n): depth change per mm of teeth forward, right and up, at each reading on
+    enamel
     correlation : array, shape (n,), correlation of the noise at lag k readings, or None before it is known
     """
 
@@ -100,13 +104,22 @@ class ProfileBlock:
         used = solid & np.isfinite(self.measured_mm)
         return ProfilePrediction(depth, sharp, slopes, slopes[:, P.ENAMEL_BIAS_MM], used)
 
+    @property
+    def _doubt_mm(self) -> Array:
+        """What a small shift of the solved lips along the line does to each reading, mm; signed like the slope."""
+        from scipy.ndimage import gaussian_filter1d
+
+        good = np.isfinite(self.solved_mm)
+        filled = np.interp(self.along_mm, self.along_mm[good], self.solved_mm[good])
+        return np.asarray(np.gradient(gaussian_filter1d(filled, 2.0), self.along_mm) * MISPLACED_MM)
+
     def linear_of(self, seen: ProfilePrediction) -> Linear:
         """Turn a prediction into residuals over sigma."""
         used, sigma = seen.used, self.sigma_mm[seen.used]
         return Linear(
             (self.measured_mm - seen.depth_mm)[used] / sigma,
             seen.slopes[used] / sigma[:, None],
-            np.full(int(used.sum()), 1.0 / self.inflation),
+            1.0 / self.inflation / (1.0 + (self._doubt_mm[used] / self.sigma_mm[used]) ** 2),
         )
 
     def with_noise_from(
@@ -128,7 +141,12 @@ class ProfileBlock:
         lag_mm = np.arange(n) * self.spacing_mm
         # a short line holds few independent stretches: what it says about its own far lags is mostly chance
         reach = min(REACH_MM, 0.25 * (self.along_mm[-1] - self.along_mm[0]))
-        correlation = raw / raw[0] * np.where(lag_mm < reach, np.cos(0.5 * np.pi * lag_mm / reach) ** 2, 0.0)
+        # the fit took an offset and a slope with it, which leaves far lags anticorrelated where noise itself
+        # is not
+        far = (lag_mm > 0.5 * reach) & (lag_mm < 1.5 * reach) & (pairs > 5)
+        taken = -min(float(raw[far].mean() / raw[0]), 0.0) if far.any() else 0.0
+        taper = np.where(lag_mm < reach, np.cos(0.5 * np.pi * lag_mm / reach) ** 2, 0.0)
+        correlation = (raw / raw[0] + taken) / (1.0 + taken) * taper
         return replace(self, sigma_mm=self.sigma_mm * scale, correlation=correlation)
 
     def scatter(
@@ -146,4 +164,10 @@ class ProfileBlock:
         ring = np.concatenate([self.correlation, [0.0], self.correlation[:0:-1]])
         power = np.maximum(np.fft.rfft(ring).real, 0.0)
         spread = np.fft.irfft(np.fft.rfft(weighted, 2 * n, axis=0) * power[:, None], 2 * n, axis=0)[:n]
-        return np.asarray(weighted.T @ spread)
+        total = weighted.T @ spread
+        # either lip may stand a little higher or lower than solved, which no residual on skin tells
+        middle = self.along_mm[self.teeth].mean() if self.teeth.any() else self.along_mm.mean()
+        for side in (self.along_mm < middle, self.along_mm >= middle):
+            shifted = weighted.T @ np.where(side, self._doubt_mm / self.sigma_mm, 0.0)
+            total = total + np.outer(shifted, shifted)
+        return np.asarray(total)

@@ -141,7 +141,8 @@ def _nothing_told(ranked: Explanations, offset: Estimate | None, tolerance_mm: f
     if offset is not None and abs(offset.value) > max(Z95 * offset.sd, tolerance_mm):
         found = f"bite check finds {offset.value:+.2f} +- {offset.sd:.2f} mm"
         return f"cannot tell: {found}, but no single cause stands out from chance: {shoot}"
-    return f"no difference found: the likeliest of nine causes ({top.cause}) is within chance (p {top.chance:.2f})"
+    likeliest = f"the likeliest of nine causes ({top.cause})"
+    return f"no difference found: {likeliest} is within chance (p {top.chance:.2f})"
 
 
 def values_told(found: Explained) -> str:

@@ -7,6 +7,7 @@ A new command is a module here and its name in `COMMANDS`; nothing else. Modules
 from __future__ import annotations
 
 import argparse
+import os
 import re
 import sys
 from collections.abc import Callable, Sequence
@@ -66,6 +67,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     for stream in (sys.stdout, sys.stderr):
         _survive_odd_names(stream)
+    # the matrices here are small: threads inside one product cost more than they give, and frames run side
+    # by side
+    for threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(threads, "1")
     try:
         code = _run(argv)
         sys.stdout.flush()

@@ -25,9 +25,8 @@ class InputError(BiteError):
 
     Examples
     --------
-    >>> print(InputError("rig.toml", "[dial] positive", "got 'left', needed 'back' or 'forward'",
-    ...                  "write which way a positive dial moves the teeth"))
-    rig.toml: [dial] positive: got 'left', needed 'back' or 'forward'; write which way a positive dial moves the teeth
+    >>> print(InputError("rig.toml", "[dial] positive", "got 'left', needed 'back'", "correct it"))
+    rig.toml: [dial] positive: got 'left', needed 'back'; correct it
     """
 
     def __init__(self, file: str | Path, where: str, what: str, mend: str) -> None:

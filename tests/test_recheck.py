@@ -39,7 +39,7 @@ def test_a_weak_dial_is_found_and_the_next_value_uses_it() -> None:
     assert found.predicted_mm == pytest.approx(1.984) and found.gain.value == pytest.approx(-2.258, abs=1e-3)
     assert found.gain.sd == pytest.approx(0.02 / 0.62) and found.gain_wrong
     assert found.advice is Advice.AGAIN and found.next is not None
-    # the achieved share is known 30 times better than the rig's word, so the step is within 1 % of the secant's
+    # the achieved share is known 30 times better than the rig's word: within 1 % of the secant's step
     assert found.next.after == pytest.approx(-0.62 - 0.6 / 2.258, abs=0.006)
 
 

@@ -17,7 +17,7 @@ from bite.geometry.bite import overjet_overbite, overjet_overbite_with_sd
 from bite.geometry.teeth import LOWER_CORNERS, UPPER_CORNERS
 
 DISTAL_ROUNDING_SD_MM, MESIAL_ROUNDING_SD_MM = 0.25, 0.15
-"""A corner on a rounded angle stands off the edge; by how much depends on the tooth and on who clicks. That is
+"""A corner on a rounded angle stands off the edge; by how much depends on tooth and clicker. That is
 told as doubt and not taken off; mesial angles are the sharper ones (our estimate, no source)."""
 USUAL_OVERJET_MM, USUAL_OVERJET_SD_MM = 2.8, 1.7
 """How far the lower row stands behind where nothing measured it (reference/overjet_overbite.toml)."""

@@ -106,7 +106,7 @@ class ProfileBlock:
 
     @property
     def _doubt_mm(self) -> Array:
-        """What a small shift of the solved lips along the line does to each reading, mm; signed like the slope."""
+        """What a small shift of the solved lips along the line does, mm; signed like the slope."""
         from scipy.ndimage import gaussian_filter1d
 
         good = np.isfinite(self.solved_mm)

@@ -60,7 +60,7 @@ class SkinWaves:
 
 
 def bumps(head: Head, points_mm: Array, centres_mm: Array) -> Array:
-    """Give the value of each bump at points, shape (p, j); a product of one function a column and one a row."""
+    """Give the value of each bump at points, shape (p, j); a product of a column's and a row's."""
     arm = points_mm - head.centre_mm
     value = np.ones((len(arm), len(centres_mm)))
     for direction, places in ((head.right, centres_mm[:, 0]), (head.up, centres_mm[:, 1])):

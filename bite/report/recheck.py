@@ -81,7 +81,8 @@ def _rows(found: Recheck) -> Iterator[str]:
     if found.next is not None:
         low, high = found.next.interval
         yield (
-            f"  next dial value     {dial_told(found.next.after)} (95 %: {dial_told(low)} to {dial_told(high)}; "
+            f"  next dial value     {dial_told(found.next.after)} "
+            f"(95 %: {dial_told(low)} to {dial_told(high)}; "
             f"{found.next.stands_for_mm:+.2f} mm)"
         )
     yield ""
@@ -130,7 +131,7 @@ def _side(side: Side) -> Json:
 
 
 def recheck_figure(report: RecheckReport) -> Figure:
-    """Draw what was left after each move of this performer's history, and the last move beside its prediction."""
+    """Draw what was left after each move of the history, and the last move beside its prediction."""
     found = report.found
     with house_style():
         figure = blank_figure(8.0, 4.6)

@@ -147,7 +147,8 @@ def told_clean(done: list[Outcome]) -> None:
         values = np.array([o.statistic[cause] for o in done])
         test = kstest(values, chi2(len(names)).cdf)
         print(f"  {cause:<26} mean {values.mean():6.2f} of {len(names)}, over the 95 % point "
-              f"{np.mean(values > chi2(len(names)).ppf(0.95)):.1%}, KS p {test.pvalue:.3g}", flush=True)  # fmt: skip
+              f"{np.mean(values > chi2(len(names)).ppf(0.95)):.1%}, "
+              f"KS p {test.pvalue:.3g}", flush=True)  # fmt: skip
 
 
 def told_planted(cause: Cause, amount: float, done: list[Outcome]) -> None:

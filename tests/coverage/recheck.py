@@ -47,7 +47,7 @@ class Outcome:
 
 
 def look(seed: int, settings: Settings, t_mm: float) -> OffsetFit:
-    """Fit the frame of a seed with the teeth still off by ``t_mm``: the same readings and clicks each time."""
+    """Fit the frame of a seed with the teeth still off by ``t_mm``: the same readings each time."""
     frame = as_bite_frame(simulate(np.random.default_rng(seed), replace(settings, t_mm=t_mm)))
     solved = solved_head(frame)
     assert solved is not None
@@ -111,14 +111,17 @@ def main() -> None:
             low, high = wilson(good, len(done))
             moves = {k: sum(o.moves == k for o in done) for k in range(1, MOST_MOVES + 1)}
             advice = {word: sum(o.advice == word for o in done) for word in sorted({o.advice for o in done})}
-            print(f"{name}: n {len(done)}, closed within two moves {good / len(done):.1%} ({low:.1%} to {high:.1%}), "
+            print(f"{name}: n {len(done)}, closed within two moves {good / len(done):.1%} "
+                  f"({low:.1%} to {high:.1%}), "
                   f"moves {moves}, ended with {advice}", flush=True)  # fmt: skip
     rows = np.array([row for outcome in every for row in outcome.rechecks])
     error, sd = rows[:, 1] - rows[:, 0], rows[:, 2]
     held = int((np.abs(error) <= Z95 * sd).sum())
     low, high = wilson(held, len(error))
-    print(f"achieved move: n {len(error)}, bias {error.mean():+.4f}, rmse {np.sqrt((error**2).mean()):.4f} mm, stated sd "
-          f"{np.sqrt((sd**2).mean()):.4f} mm, 95 % intervals held {held / len(error):.1%} ({low:.1%} to {high:.1%}), "
+    print(f"achieved move: n {len(error)}, bias {error.mean():+.4f}, "
+          f"rmse {np.sqrt((error**2).mean()):.4f} mm, stated sd "
+          f"{np.sqrt((sd**2).mean()):.4f} mm, 95 % intervals held {held / len(error):.1%} "
+          f"({low:.1%} to {high:.1%}), "
           f"error/sd {np.std(error / sd):.2f}")  # fmt: skip
     small = np.abs(rows[:, 0]) < 0.5
     for word, part in (("moves under 0.5 mm", small), ("longer moves", ~small)):

@@ -118,7 +118,9 @@ def test_wrong_exports_are_refused() -> None:
         "129 vertices": {1.0: fewer},
         "its skin differs": {1.0: moved(good, np.array([0.0, 0.09, 0.0]), slice(0, 50))},
         "is bent": {1.0: moved(good, rng.normal(0, 0.06, (40, 3)), slice(50, 90))},
-        "times its size": {1.0: replace(good, vertices_mm=frozen(np.r_[good.vertices_mm[:50], good.vertices_mm[50:] * 1.05]))},
+        "times its size": {
+            1.0: replace(good, vertices_mm=frozen(np.r_[good.vertices_mm[:50], good.vertices_mm[50:] * 1.05]))
+        },
         "SIGN": {1.0: moved(rest, 3.0 * rig.forward)},
         "the same way": {1.0: good, -1.0: good},
         "turn round": {0.5: moved(rest, -3.5 * rig.forward), 1.0: good},

@@ -15,7 +15,10 @@ PATH = Path("rig.toml")
 
 
 def test_only_the_measured_keys_change() -> None:
-    old = '# a\r\nup = 1 # [dial]\r\n\r\n[dial]   # mine\r\npositive = "back"\r\nmm_per_unit = 3.2   # a guess\r\n# kept\r\nstep = 0.01\r\n\r\n[x]\r\ny=2'
+    old = (
+        '# a\r\nup = 1 # [dial]\r\n\r\n[dial]   # mine\r\npositive = "back"\r\nmm_per_unit = 3.2   # a guess'
+        "\r\n# kept\r\nstep = 0.01\r\n\r\n[x]\r\ny=2"
+    )
     new = edited(PATH, old, ONE)
     assert new == old.replace(
         "mm_per_unit = 3.2   # a guess", "mm_per_unit = 3.1999   # a guess\r\nmm_per_unit_sd = 0.0010"

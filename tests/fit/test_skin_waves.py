@@ -19,9 +19,11 @@ from demo_bite.scene import Detail, Sensor, Settings, SolveError, as_bite_frame,
 
 @pytest.fixture(scope="module")
 def block() -> DepthBlock:
-    quiet = Sensor(smoothing_px=2.0, noise_mm=0.0, gross_share=0.0, highlight_hole_share=0.0, edge_hole_share=0.0,
+    quiet = Sensor(smoothing_px=2.0, noise_mm=0.0, gross_share=0.0, highlight_hole_share=0.0,
+                   edge_hole_share=0.0,
                    blob_hole_share=0.0, unit_mm=0.0)  # fmt: skip
-    settings = Settings(t_mm=0.0, sensor=quiet, solve=SolveError(0.0, 50.0, 0.0, 0.0, 0.0), detail=Detail.COARSE)
+    exact = SolveError(0.0, 50.0, 0.0, 0.0, 0.0)
+    settings = Settings(t_mm=0.0, sensor=quiet, solve=exact, detail=Detail.COARSE)
     frame = as_bite_frame(simulate(np.random.default_rng(3), settings))
     solved = solved_head(frame)
     assert solved is not None
@@ -42,11 +44,11 @@ def test_normals_point_out_of_the_face_whatever_the_winding(block: DepthBlock, t
 
 
 def test_a_closed_head_does_not_turn_the_normals_round() -> None:
-    """Area-weighted normals of a closed surface add up to nothing: only the skin before the teeth can tell."""
+    """Normals of a closed surface add up to nothing: only the skin before the teeth can tell."""
     import trimesh
 
     ball = trimesh.creation.icosphere(3, 90.0)
-    points = np.asarray(ball.vertices) + [0.0, 0.0, 390.0]
+    points = np.asarray(ball.vertices) + np.array([0.0, 0.0, 390.0])
     faces = np.asarray(ball.faces, dtype=np.int32)
     axes = np.array([[0.0, 0, -1], [1, 0, 0], [0, -1, 0]])
     head = Head(points, faces, np.zeros(len(faces), np.int8), np.zeros(len(points), bool), *axes,
@@ -56,7 +58,7 @@ def test_a_closed_head_does_not_turn_the_normals_round() -> None:
 
 
 def test_slope_of_a_bump_is_what_moving_the_skin_does(block: DepthBlock) -> None:
-    """Facets change and rims move in whole pixels, so that the slope holds on average: to a tenth, summed over the bump."""
+    """Facets change and rims move in whole pixels: the slope holds to a tenth, summed over the bump."""
     here = np.zeros(COUNT + block.waves.count)
     here[P.SMOOTHING_PX] = 2.0
     seen = block.predict(here)

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from bite.report.cast_content import CastContent, FailedFrame, FrameRow
 
 _FOOT = """\
-Writes cast.html, cast.csv and cast.json beside CAST or into --out. Results that hold (same inputs, version
-and settings) are taken as they are, whoever wrote them: a second run does only what changed.
+Writes cast.html, cast.pdf, cast.csv and cast.json beside CAST or into --out. Results that hold (same inputs,
+version and settings) are taken as they are, whoever wrote them: a second run does only what changed.
 exit codes: 0 all leave, move or usable, 1 something needs a person, 2 bad input (the others are done)."""
 
 
@@ -103,13 +103,25 @@ class _Progress:
 
 def _write(content: CastContent, folder: Path) -> str:
     from bite.cast.written import cast_csv, cast_json
-    from bite.files.atomic import write_pieces, write_together
+    from bite.files.atomic import write_bytes, write_pieces, write_together
+    from bite.report.cast_pdf import cast_pdf
     from bite.report.page import page_pieces
 
     write_pieces(folder / "cast.html", page_pieces(content))
     text = cast_json(content, folder)
+    if not _stands(folder, text):
+        write_bytes(folder / "cast.pdf", cast_pdf(content))
     write_together({folder / "cast.csv": cast_csv(content).encode(), folder / "cast.json": text.encode()})
     return text
+
+
+def _stands(folder: Path, text: str) -> bool:
+    """Tell whether the PDF is of this content: cast.json, written after it, holds every result's hash."""
+    try:
+        same = (folder / "cast.json").read_bytes() == text.encode()
+    except OSError:
+        return False
+    return same and (folder / "cast.pdf").is_file()
 
 
 def _learn(content: CastContent, path: Path) -> None:

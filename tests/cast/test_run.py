@@ -15,7 +15,7 @@ from tests.cast.conftest import write_cast
 
 
 def outputs(folder):
-    return {name: (folder / name).read_bytes() for name in ("cast.html", "cast.csv", "cast.json")}
+    return {name: (folder / name).read_bytes() for name in ("cast.html", "cast.csv", "cast.json", "cast.pdf")}
 
 
 def test_bad_files_are_told_in_a_line_each_and_the_rest_is_done(done):
@@ -82,9 +82,8 @@ def test_a_broken_result_is_done_again_and_old_ones_are_told(done, tmp_path):
 def test_a_run_that_was_killed_ends_in_the_same_page(done, tmp_path):
     folder = tmp_path / "copy"
     shutil.copytree(done[0], folder)
-    for path in [*folder.rglob("*.result.json"), *folder.glob("cast.*ml"), folder / "cast.json"]:
-        if path.name != "cast.toml":
-            path.unlink()
+    for path in [*folder.rglob("*.result.json"), *map(folder.joinpath, outputs(folder))]:
+        path.unlink()
     command = [sys.executable, "-m", "bite", "cast", str(folder / "cast.toml"), "--jobs", "1"]
     started = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     for _ in range(600):

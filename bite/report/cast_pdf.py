@@ -1,0 +1,96 @@
+"""The cast on paper: who needs what, dial values, all frames, and a forest plot for each device."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from io import BytesIO
+from textwrap import wrap
+from typing import TYPE_CHECKING
+from warnings import catch_warnings, filterwarnings
+
+from bite.report.cast_content import CastContent
+from bite.report.page import dial_text, offset_told
+from bite.report.panel_forest import forest_figure
+from bite.report.style import INK, TITLE_PT, blank_figure, house_style
+from bite.report.words import CAUTION
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+_PAPER_IN = (8.27, 11.69)
+_LINES = 72
+_WIDE = 104
+_LINE_PT = 7.5
+
+
+def cast_pdf(content: CastContent) -> bytes:
+    """Give the PDF's bytes: no date, so the same cast gives the same file."""
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    stream = BytesIO()
+    with house_style(), catch_warnings():
+        filterwarnings("ignore", message="Glyph .* missing from")
+        with PdfPages(stream, metadata={"CreationDate": None, "Creator": None, "Producer": None}) as pages:
+            for figure in _figures(content):
+                pages.savefig(figure)
+    return stream.getvalue()
+
+
+def _figures(content: CastContent) -> Iterator[Figure]:
+    lines = list(_lines(content))
+    count = -(-len(lines) // _LINES)
+    for number in range(count):
+        figure = blank_figure(*_PAPER_IN)
+        title = f"{content.name[:70]}, page {number + 1} of {count}"
+        figure.text(0.06, 0.965, title, va="top", fontsize=TITLE_PT, fontweight="bold", color=INK)
+        text = "\n".join(lines[number * _LINES : (number + 1) * _LINES])
+        figure.text(
+            0.06,
+            0.94,
+            text,
+            va="top",
+            fontsize=_LINE_PT,
+            family="DejaVu Sans Mono",
+            linespacing=1.35,
+            color=INK,
+        )
+        figure.text(0.06, 0.02, f"bite {content.version}. {CAUTION}", fontsize=6.0, color=INK)
+        yield figure
+    for summary in content.devices:
+        yield forest_figure(summary, content.tolerance_mm)
+
+
+def _lines(content: CastContent) -> Iterator[str]:
+    yield (
+        f"{len(content.rows)} frames checked, {len(content.failures)} not; tolerance "
+        f"{content.tolerance_mm:g} mm; forward is positive"
+    )
+    for summary in content.devices:
+        yield ""
+        yield from wrap(summary.text, _WIDE)
+        yield from wrap(f"To do: {summary.todo}", _WIDE) if summary.todo else ()
+    yield from ("", "ONE ANSWER A PERFORMER, WORST FIRST", "")
+    for answer in content.answers:
+        row = answer.frame
+        if row is None:
+            yield f"{answer.performer[:24]:<25}not checked"
+            continue
+        dial = f"  type {dial_text(row)}" if dial_text(row) else ""
+        told = f"{row.verdict.upper():<9}{offset_told(row):<20}{row.name[:28]}{dial}"
+        yield f"{answer.performer[:24]:<25}{told}"
+        if row.needs_person:
+            yield from wrap(row.why, _WIDE, initial_indent="    ", subsequent_indent="    ")
+    if content.failures:
+        yield from ("", "NOT CHECKED", "")
+        for failure in content.failures:
+            yield from wrap(failure.line, _WIDE, subsequent_indent="    ")
+    if content.notes:
+        yield from ("", "FRAMES AGAINST EACH OTHER", "")
+        for note in content.notes:
+            yield from wrap(f"{note.severity}: {note.text}", _WIDE, subsequent_indent="    ")
+    yield from ("", "ALL FRAMES, WORST FIRST", "")
+    for row in content.rows:
+        yield (
+            f"{row.name[:34]:<35}{row.verdict.upper():<9}{offset_told(row):<20}"
+            f"{dial_text(row):<8}{row.device[:18]}"
+        )

@@ -116,6 +116,18 @@ class DepthBlock:
         """Precision of the prior of each skin bump, 1 / mm^2, shape (j,)."""
         return np.full(self.waves.count, self.wave_sd_mm**-2)
 
+    def appearance(self, parameters: Array) -> tuple[Array, Array, Array]:
+        """Give what the sensor would see: sharp and smoothed depth, mm, and the share of enamel."""
+        head = replace(self.head, points_mm=self.waves.displaced(self.head.points_mm, parameters[COUNT:]))
+        placed = self.grid.camera.camera_from_reference.apply(head.placed(parameters))
+        seen = render(self.grid, placed, head.faces)
+        solid = seen.face >= 0
+        part = np.where(solid, head.face_part[seen.face], -1)
+        enamel = (part == UPPER) | (part == LOWER)
+        biased = seen.depth_mm + parameters[P.ENAMEL_BIAS_MM] * enamel
+        maps = smooth(np.stack([biased, enamel]), solid, float(parameters[P.SMOOTHING_PX])).maps
+        return seen.depth_mm, maps[0], maps[1]
+
     def _sharp(self, parameters: Array) -> _Sharp:
         camera = self.grid.camera
         head = replace(self.head, points_mm=self.waves.displaced(self.head.points_mm, parameters[COUNT:]))
@@ -198,20 +210,11 @@ class DepthBlock:
         readable &= nearness > _FARTHEST
         used = readable & (weight > 0)
         bumps = self.waves.at(self.head, sharp.points_mm[used[solid]])
+        trust = np.where(used, weight, 0.0)
         return Prediction(
-            sharp.depth_mm,
-            part,
-            depth_mm,
-            slopes,
-            wave_slope,
-            bumps,
-            teeth_share,
-            lower_forward,
-            nearness,
-            readable,
-            used,
-            np.where(used, weight, 0.0),
-        )
+            sharp.depth_mm, part, depth_mm, slopes, wave_slope, bumps, teeth_share, lower_forward, nearness,
+            readable, used, trust,
+        )  # fmt: skip
 
     def _nearness(self, teeth: NDArray[np.bool_]) -> tuple[Array, Array]:
         """Give how much a pixel counts by its distance from the teeth, and how many pixels it stands for."""

@@ -58,7 +58,9 @@ def map_sections(block: DepthBlock, parameters: Array, moved_mm: float) -> tuple
     across. Depth is read on the nearest four pixels; a line point with any of them missing has none.
     """
     before, after = before_and_after(parameters, moved_mm)
-    seen_before, seen_after = block.predict(before), block.predict(after)
+    sharp_before, seen_before, share = block.appearance(before)
+    sharp_after, seen_after, _ = block.appearance(after)
+    sd_mm = block.sigma_mm(share)
     head, camera = block.head, block.grid.camera
     upper = [point for code, point in head.corners.items() if code[0] in "12"]
     start = np.mean(upper, axis=0) if upper else head.centre_mm
@@ -68,21 +70,14 @@ def map_sections(block: DepthBlock, parameters: Array, moved_mm: float) -> tuple
         line = start + lift_mm * head.up + along[:, None] * direction
         placed = head.place(line, True, after)
         pixels = camera.project(placed) - (block.grid.window.left, block.grid.window.top)
-        sharp_after = _read(seen_after.sharp_mm, pixels)
-        sd = block.sigma_mm(seen_before.teeth_share)
-        sections.append(
-            Section(
-                name,
-                along,
-                _read(block.measured_mm, pixels),
-                _read(sd, pixels),
-                _read(seen_before.depth_mm, pixels),
-                _read(seen_after.depth_mm, pixels),
-                _read(seen_before.sharp_mm, pixels),
-                sharp_after,
-                np.nan_to_num(_read(seen_before.teeth_share, pixels)) > 0.5,
+        measured, sd, seen_b, seen_a, sharp_b, sharp_a, enamel = (
+            _read(image, pixels)
+            for image in (
+                block.measured_mm, sd_mm, seen_before, seen_after, sharp_before, sharp_after, share
             )
-        )
+        )  # fmt: skip
+        teeth = np.nan_to_num(enamel) > 0.5
+        sections.append(Section(name, along, measured, sd, seen_b, seen_a, sharp_b, sharp_a, teeth))
     return tuple(sections)
 
 

@@ -184,13 +184,12 @@ def _check(path: Path, settings: _Settings) -> _Done:
     )
     result = result_text(result_mapping(assessment))
     folder = settings.out or path.parent
-    files = {
-        folder / f"{frame.name}.result.json": result.encode(),
-        folder / f"{frame.name}.before-after.png": figure_bytes(before_after_figure(assessment)),
-    }
+    files = {folder / f"{frame.name}.before-after.png": figure_bytes(before_after_figure(assessment))}
     if settings.plots is not None:
         for panel, figure in panel_figures(assessment).items():
             files[settings.plots / f"{frame.name}.{panel}.png"] = figure_bytes(figure)
+    # last of all: whoever finds a new result finds its pictures too
+    files[folder / f"{frame.name}.result.json"] = result.encode()
     write_together(files)
     return _Done(assessment, result)
 

@@ -173,7 +173,7 @@ def test_out_that_cannot_be_a_folder_is_told(run: Run, tmp_path: Path) -> None:
 @pytest.mark.skipif(not os.path.isdir("/proc/self"), reason="needs a folder that nobody may write in")
 def test_out_that_nobody_may_write_in_is_told(run: Run) -> None:
     line = refusal(run("check", DEMO / "whimbrel" / "whimbrel-a02.bite.toml", "--out", "/proc/self"))
-    assert line.startswith("/proc/self/whimbrel-a02.result.json: cannot be written (")
+    assert line.startswith("/proc/self/whimbrel-a02.before-after.png: cannot be written (")
 
 
 def test_where_one_file_cannot_be_written_neither_is(run: Run, tmp_path: Path) -> None:

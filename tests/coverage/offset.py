@@ -53,13 +53,14 @@ WAVE_RMS_MM = 0.4 / np.sqrt(2.0)
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """One frame: error and sd of the offset, mm, and what else is told of it."""
+    """One frame: error and sd of the offset, mm, the sensor's blur, and what else is told of it."""
 
     seed: int
     error_mm: float
     sd_mm: float
     prior_share: float
     converged: bool
+    blur_px: float = float("nan")
 
 
 def depth_frame(seed: int, *, mouth: Mouth, waves_mm: float, device: Device, random_bias: bool) -> Outcome:
@@ -86,7 +87,7 @@ def depth_frame(seed: int, *, mouth: Mouth, waves_mm: float, device: Device, ran
     solved = solved_head(frame)
     assert solved is not None
     blocks = [b for b in (depth_block(frame, solved.head), corner_block(frame, solved.head)) if b is not None]
-    return _outcome(seed, offset_mm, blocks, device)
+    return replace(_outcome(seed, offset_mm, blocks, device), blur_px=sensor.smoothing_px)
 
 
 def stereo_frame(seed: int, *, head_shift_mm: float) -> Outcome:
@@ -182,8 +183,20 @@ def told(name: str, outcomes: list[Outcome], failed: int) -> str:
         f"stated sd {np.sqrt(np.mean(sd**2)):.3f} mm, "
         f"95 % intervals held {hits / len(error):.1%} ({low:.1%} to {high:.1%}), "
         f"error/sd {np.std(error / sd):.2f}, prior share {np.mean([o.prior_share for o in outcomes]):.1%}, "
-        f"converged {np.mean([o.converged for o in outcomes]):.0%}"
+        f"converged {np.mean([o.converged for o in outcomes]):.0%}" + by_blur(outcomes)
     )
+
+
+def by_blur(outcomes: list[Outcome]) -> str:
+    """Give rmse and stated sd in three bands of the sensor's blur, where it varies."""
+    parts = []
+    for low, high in ((1.0, 1.8), (1.8, 2.6), (2.6, 3.5)):
+        band = [o for o in outcomes if low <= o.blur_px < high]
+        if band:
+            rmse = np.sqrt(np.mean([o.error_mm**2 for o in band]))
+            sd = np.sqrt(np.mean([o.sd_mm**2 for o in band]))
+            parts.append(f"blur {low:g} to {high:g} px: n {len(band)}, rmse {rmse:.3f}, sd {sd:.3f} mm")
+    return "".join(f"; {part}" for part in parts)
 
 
 def attempt(job: tuple[str, int]) -> Outcome | None:

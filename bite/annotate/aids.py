@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from bite.annotate.answer import Answer
+from bite.annotate.beside import Beside
 from bite.annotate.clicks import Clicks
 from bite.annotate.depth_layer import DepthLayer, depth_layer
 from bite.annotate.pyramid import LIFT_WORDS, Lift, Pyramid
@@ -26,7 +27,7 @@ class Aids:
         self._frame = frame
         self._pyramids: dict[int, Pyramid] = {}
         self._layers: dict[int, DepthLayer | None] = {}
-        self._sights: tuple[tuple[int, Clicks] | None, dict[str, Array]] = (None, {})
+        self._sights: dict[int, tuple[Clicks, dict[str, Array]]] = {}
         self.lift, self.depth_on, self.ghosts = Lift.NONE, False, 0
 
     def picture(self, index: int) -> Pyramid:
@@ -41,10 +42,18 @@ class Aids:
 
     def sights(self, index: int, clicks: Clicks) -> Mapping[str, Array]:
         """Give the lines of sight in a view; the same object while nothing changed."""
-        key = (index, clicks)
-        if self._sights[0] is None or self._sights[0][0] != index or self._sights[0][1] is not clicks:
-            self._sights = (key, sights_in(self._frame, clicks, index))
-        return self._sights[1]
+        known = self._sights.get(index)
+        if known is None or known[0] is not clicks:
+            known = self._sights[index] = (clicks, sights_in(self._frame, clicks, index))
+        return known[1]
+
+    def beside(self, index: int, clicks: Clicks) -> Beside | None:
+        """Give what is shown small of the next view, beside the one that is worked in."""
+        views = self._frame.views
+        if len(views) < 2:
+            return None
+        other = (index + 1) % len(views)
+        return Beside(views[other].name, self.picture(other), clicks[other], self.sights(other, clicks))
 
     def before(self, index: int, answer: Answer | None) -> Mapping[str, Point]:
         """Give where the solved model has its corners, whether shown or not."""

@@ -8,6 +8,7 @@ from math import sqrt
 
 import numpy as np
 
+from bite.annotate.beside import Beside, beside_area, draw_beside
 from bite.annotate.clicks import ViewClicks
 from bite.annotate.depth_layer import OPACITY, DepthLayer
 from bite.annotate.draw_marks import (
@@ -47,6 +48,7 @@ class Scene:
     before, after : where the solved model has its corners; empty when not shown
     sights : lines on which items of the other view must lie, by item
     other : str, the other view's name
+    beside : Beside or None, the other view's picture, small
     panel : PanelFacts
     help : bool, the help sheet lies over the picture
     """
@@ -61,6 +63,7 @@ class Scene:
     after: Mapping[str, Point]
     sights: Mapping[str, Array]
     other: str
+    beside: Beside | None
     panel: PanelFacts
     help: bool
 
@@ -215,10 +218,17 @@ class Screen:
         return self.unit * float(np.clip(view.scale / _FULL_MARKS_SCALE, 0.55, 1.0))
 
     def _redo_panel(self, scene: Scene, last: Scene | None) -> list[Area]:
-        if last is not None and last.panel == scene.panel:
+        beside = scene.beside
+        same = last is not None and (beside.same(last.beside) if beside is not None else last.beside is None)
+        if last is not None and last.panel == scene.panel and same:
             return []
         before = self._still[:, self.panel.left :].copy()
-        draw_panel(self._still, self.panel, scene.panel, unit=self.unit)
+        column = self.panel
+        if beside is not None:
+            small = beside_area(self.panel)
+            column = Area(column.left, column.top, column.right, small.top)
+            draw_beside(self._still, small, beside, unit=self.unit)
+        draw_panel(self._still, column, scene.panel, unit=self.unit)
         area = _difference(before, self._still[:, self.panel.left :], self.panel)
         return [area] if area.width else []
 

@@ -205,6 +205,7 @@ class Workbench:
             after=after,
             sights=self.aids.sights(index, desk.clicks),
             other=views[(index + 1) % len(views)].name if len(views) > 1 else "",
+            beside=self.aids.beside(index, desk.clicks),
             panel=self._facts(),
             help=self.help_on,
         )

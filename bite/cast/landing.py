@@ -21,24 +21,43 @@ class Landing:
     """What was seen at the last look, and what was told already.
 
     Hold one for as long as a folder is watched, and call `landed` again and again.
+
+    Parameters
+    ----------
+    folder : Path
+    steady_looks : int, in how many looks after the first one a frame must not have changed
+    quiet_every : int, frames that were told are looked at only so often: there may be thousands of them
     """
 
     folder: Path
+    steady_looks: int = 1
+    quiet_every: int = 1
+    looks: int = 0
     seen: dict[Path, Look] = field(default_factory=dict)
+    steady: dict[Path, int] = field(default_factory=dict)
     told: dict[Path, Look] = field(default_factory=dict)
+    named: dict[Path, tuple[Look, tuple[Path, ...]]] = field(default_factory=dict)
 
     def landed(self) -> list[Path]:
         """Give the frame files that are whole now and have not been given since they last changed."""
         ready = []
+        self.looks += 1
         for path in frame_files(self.folder):
-            look = _look(path)
-            steady = self.seen.get(path) == look
+            quiet = path in self.told and self.told[path] == self.seen.get(path)
+            if quiet and self.looks % self.quiet_every:
+                continue
+            look = self._look(path)
+            self.steady[path] = self.steady.get(path, 0) + 1 if self.seen.get(path) == look else 0
             self.seen[path] = look
             whole = all(size > 0 for _, size, _ in look)
-            if steady and whole and self.told.get(path) != look:
+            if whole and self.steady[path] >= self.steady_looks and self.told.get(path) != look:
                 self.told[path] = look
                 ready.append(path)
         return ready
+
+    def ask_again(self, path: Path) -> None:
+        """Let a frame be given once more, though nothing changed."""
+        self.told.pop(path, None)
 
     def waiting(self) -> dict[Path, list[str]]:
         """Give the frames that are not whole, each with the names of what is missing or empty."""
@@ -46,6 +65,14 @@ class Landing:
             path: [Path(name).name for name, size, _ in look if size <= 0] for path, look in self.seen.items()
         }
         return {path: names for path, names in short.items() if names}
+
+    def _look(self, path: Path) -> Look:
+        """Look at all files that a frame needs; what it names is read again only when those texts change."""
+        texts, paths = self.named.get(path, ((), (path,)))
+        if not texts or texts != _look_at(name for name, _, _ in texts):
+            texts, paths = _named(path)
+            self.named[path] = texts, paths
+        return _look_at(paths)
 
 
 def frame_files(folder: Path) -> Iterator[Path]:
@@ -57,21 +84,32 @@ def frame_files(folder: Path) -> Iterator[Path]:
                 yield Path(place, name)
 
 
-def _look(path: Path) -> Look:
-    """Look at all files that a frame needs; those that it names only once it can be read come later."""
+def _named(path: Path) -> tuple[Look, tuple[Path, ...]]:
+    """Read which files a frame needs; give the look of the texts that say so, and the files.
+
+    Those that it names only once it can be read come later.
+    """
+    texts = [path]
+    before = _look_at(texts)
     paths = [path]
     try:
         file = read_frame_file(path)
-        entry = file.solved
-        rig_path = entry.rig if entry is not None else None
+        rig_path = file.solved.rig if file.solved is not None else None
+        if rig_path is not None:
+            texts.append(rig_path)
+            before = _look_at(texts)
         rig = read_rig(rig_path) if rig_path is not None and rig_path.is_file() else None
         paths += [*input_paths(file, rig), *([rig_path] if rig_path is not None else [])]
     except BiteError:
         pass  # half a file, or a bad one: told by its check when it stays so
-    return tuple((str(p), *_size_and_time(p)) for p in dict.fromkeys(paths))
+    return before, tuple(dict.fromkeys(paths))
 
 
-def _size_and_time(path: Path) -> tuple[int, int]:
+def _look_at(paths: Iterator[str] | list[Path] | tuple[Path, ...]) -> Look:
+    return tuple((str(path), *_size_and_time(path)) for path in paths)
+
+
+def _size_and_time(path: str | Path) -> tuple[int, int]:
     try:
         info = os.stat(path)
     except (OSError, ValueError):

@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import os
 import traceback
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from bite.cast.page_picture import page_picture
 from bite.cast.row import row_of
@@ -15,6 +17,18 @@ from bite.cast.settings import CastSettings
 from bite.errors import BiteError, InputError
 from bite.files.frame import FrameFile, read_frame_file
 from bite.report.cast_content import FailedFrame, FailureKind, FrameRow
+
+if TYPE_CHECKING:
+    from bite.assessment import Assessment
+
+
+@dataclass(frozen=True, slots=True)
+class EarlyVerdict:
+    """What a check has found, told before its pictures are drawn and anything is saved."""
+
+    name: str
+    verdict: str
+    why: str
 
 
 def frame_row(path: Path, shown: str, settings: CastSettings) -> FrameRow | FailedFrame:
@@ -26,29 +40,61 @@ def frame_row(path: Path, shown: str, settings: CastSettings) -> FrameRow | Fail
     shown : str, how that path is told
     settings : CastSettings
     """
+    for step in frame_steps(path, shown, settings):
+        if not isinstance(step, EarlyVerdict):
+            return step
+    raise AssertionError("the last step is a row or a failure")
+
+
+def frame_steps(
+    path: Path, shown: str, settings: CastSettings
+) -> Iterator[EarlyVerdict | FrameRow | FailedFrame]:
+    """Give the verdict as soon as it is known, then the row once all is saved; never raises.
+
+    The last thing given is a row or a failure, and the only one where a saved result holds. Parameters as
+    `frame_row`.
+    """
     file: FrameFile | None = None
     try:
         file = read_frame_file(path)
-        saved = saved_result(file, settings)
-        if saved is not None:
-            try:
-                picture = page_picture(saved.picture, settings.pictures)
-                return row_of(saved.content, shown, saved.result, picture)
-            except (InputError, KeyError, TypeError, ValueError, AttributeError):
-                pass  # right hashes, broken content: done again
-        content, folder = check_and_save(path, file.name, settings)
-        picture = page_picture(folder / f"{file.name}{PICTURE_SUFFIX}", settings.pictures)
-        return row_of(content, shown, folder / f"{file.name}{RESULT_SUFFIX}", picture)
+        row = _saved_row(file, shown, settings)
+        if row is None:
+            text, assessment = _check(path, settings)
+            # through text, since numbers in a result are rounded: the same row whether checked or read later
+            content: dict[str, Any] = json.loads(text)
+            decision = content["decision"]
+            yield EarlyVerdict(file.name, decision["verdict"], decision["why"])
+            folder = settings.out or path.parent
+            _save(text, assessment, folder)
+            picture = page_picture(folder / f"{file.name}{PICTURE_SUFFIX}", settings.pictures)
+            row = row_of(content, shown, folder / f"{file.name}{RESULT_SUFFIX}", picture)
+        yield row
     except BiteError as error:
         line = told_from(settings.root, str(error)) if isinstance(error, InputError) else f"{shown}: {error}"
-        return failed(shown, FailureKind.INPUT, line, file)
+        yield failed(shown, FailureKind.INPUT, line, file)
     except MemoryError:
-        return failed(shown, FailureKind.KILLED, f"{shown}: memory ran out; use fewer --jobs", file)
+        yield failed(shown, FailureKind.KILLED, f"{shown}: memory ran out; use fewer --jobs", file)
     except Exception as error:
         last = traceback.extract_tb(error.__traceback__)[-1]
         at = f"{Path(last.filename).name}:{last.lineno}"
         line = f"{shown}: a fault in bite, {type(error).__name__} at {at}: {error}; bite check tells it whole"
-        return failed(shown, FailureKind.FAULT, line, file)
+        yield failed(shown, FailureKind.FAULT, line, file)
+
+
+def load_what_a_check_needs() -> None:
+    """Import all that a check and its pictures use, so that the next frame does not wait for it."""
+    import cv2  # noqa: F401
+    import matplotlib.backends.backend_agg  # noqa: F401
+    import pydantic  # noqa: F401
+    import scipy.fft
+    import scipy.ndimage
+    import scipy.special
+    import scipy.stats  # noqa: F401
+
+    import bite.check
+    import bite.files.forms
+    import bite.report.before_after
+    import bite.report.result  # noqa: F401
 
 
 def told_from(root: Path, line: str) -> str:
@@ -65,27 +111,37 @@ def failed(shown: str, kind: FailureKind, line: str, file: FrameFile | None = No
     return FailedFrame(shown, kind, told, file.name, file.performer, file.device)
 
 
-def check_and_save(path: Path, name: str, settings: CastSettings) -> tuple[dict[str, Any], Path]:
-    """Check a frame, save its result and picture, and give the result's content and folder.
+def _saved_row(file: FrameFile, shown: str, settings: CastSettings) -> FrameRow | None:
+    saved = saved_result(file, settings)
+    if saved is None:
+        return None
+    try:
+        picture = page_picture(saved.picture, settings.pictures)
+        return row_of(saved.content, shown, saved.result, picture)
+    except (InputError, KeyError, TypeError, ValueError, AttributeError):
+        return None  # right hashes, broken content: done again
 
-    Raises
-    ------
-    InputError
-        As `load_frame` and `check_frame`, or where the folder cannot be written.
-    """
+
+def _check(path: Path, settings: CastSettings) -> tuple[str, Assessment]:
+    """Check a frame; give the text of its result, and what its pictures are drawn from."""
     from bite.check import check_frame
-    from bite.files.atomic import write_together
     from bite.files.bundle import load_frame
     from bite.files.result import result_text
-    from bite.report.before_after import before_after_figure, figure_bytes
     from bite.report.result import result_mapping
 
-    frame = load_frame(path, devices=settings.devices)
     assessment = check_frame(
-        frame, tolerance_mm=settings.tolerance_mm, performance_device=settings.performance_device
+        load_frame(path, devices=settings.devices),
+        tolerance_mm=settings.tolerance_mm,
+        performance_device=settings.performance_device,
     )
-    text = result_text(result_mapping(assessment))
-    folder = settings.out or path.parent
+    return result_text(result_mapping(assessment)), assessment
+
+
+def _save(text: str, assessment: Assessment, folder: Path) -> None:
+    from bite.files.atomic import write_together
+    from bite.report.before_after import before_after_figure, figure_bytes
+
+    name = assessment.frame.name
     # the result comes last: where it stands, its picture does
     write_together(
         {
@@ -93,5 +149,3 @@ def check_and_save(path: Path, name: str, settings: CastSettings) -> tuple[dict[
             folder / f"{name}{RESULT_SUFFIX}": text.encode(),
         }
     )
-    content: dict[str, Any] = json.loads(text)
-    return content, folder

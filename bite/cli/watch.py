@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,13 +13,23 @@ from bite.cli.exits import exit_for
 from bite.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from bite.cast.landing import Landing
+    from bite.cast.one_frame import EarlyVerdict
     from bite.cast.settings import CastSettings
     from bite.decision import Verdict
+    from bite.report.cast_content import FailedFrame, FrameRow
 
-LOOK_EVERY_S = 0.25
-"""Two looks alike make a file whole, and a check takes about a second: together below two."""
-BAD_FOR_LOOKS = 8
-"""A copy may stall: what cannot be read is told once it has stayed so for this many looks."""
+LOOK_EVERY_S = 0.1
+STEADY_LOOKS = 2
+"""A frame that did not change for two looks after the first is whole; a check then takes about a second."""
+QUIET_EVERY = 5
+"""Frames that were told are looked at every half second: there may be thousands of them."""
+BAD_FOR_S = 2.0
+ASK_AGAIN_S = 0.3
+"""A copy may stall: what cannot be read is asked again, and told once it has stayed so for this long."""
+MOST_PROCESSES = 4
 _FOOT = """\
 Results and pictures are written as by bite check, so bite cast takes them as they are. Ctrl-C ends it.
 exit codes with --once: 0 all leave, move or usable, 1 something needs a person, 2 bad or missing input."""
@@ -40,43 +51,119 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run(args: argparse.Namespace) -> int:
     """Look, check, tell; until an interrupt, or once."""
+    from functools import partial
+
     from bite.cast.landing import Landing
-    from bite.cast.one_frame import frame_row
-    from bite.report.cast_content import FailedFrame
+    from bite.cast.one_frame import load_what_a_check_needs
+    from bite.cast.workers import Crew, available_cores
 
     folder = Path(args.folder)
     if not folder.is_dir():
         raise InputError(folder, "", "is no folder", "name the folder that frames are copied into")
-    settings = _settings(args, folder)
-    import bite.check
-    import bite.report.before_after  # noqa: F401  loaded before the first frame lands
+    # two or more, so that nobody waits for another frame's pictures to be drawn
+    count = min(MOST_PROCESSES, max(2, available_cores()))
+    work = partial(_steps, settings=_settings(args, folder))
+    landing = Landing(folder, steady_looks=STEADY_LOOKS, quiet_every=QUIET_EVERY)
+    watcher = _Watcher(landing)
+    started = time.monotonic()
+    with Crew[Path, "EarlyVerdict | FrameRow | FailedFrame"](work, count, load_what_a_check_needs) as crew:
+        while True:
+            began = time.monotonic()
+            for path in watcher.due(began):
+                crew.add(path)
+            took = time.monotonic() - began
+            # a folder of thousands on a slow disk must not be looked at without end
+            until = began + max(LOOK_EVERY_S, 3 * took)
+            while (left := until - time.monotonic()) > 0:
+                if not crew.busy:
+                    time.sleep(left)
+                for told in crew.answers(left):
+                    watcher.tell(told.job, told.answer, last=told.last, died=told.died)
+            over = time.monotonic() > started + BAD_FOR_S and landing.looks > STEADY_LOOKS + 1
+            if args.once and over and not crew.busy and not watcher.bad:
+                break
+    return watcher.exit_code()
 
-    landing = Landing(folder)
-    bad: dict[Path, int] = {}
-    verdicts: list[Verdict] = []
-    failures = 0
-    looks = 0
-    while True:
-        for path in landing.landed():
-            outcome = frame_row(path, str(path.relative_to(folder)), settings)
-            if not isinstance(outcome, FailedFrame):
-                bad.pop(path, None)
-                verdicts.append(outcome.verdict)
-                print(f"{outcome.name}: {outcome.verdict.upper()} - {outcome.why}", flush=True)
-            elif bad.get(path, 0) >= BAD_FOR_LOOKS:
-                failures += 1
-                print(outcome.line, file=sys.stderr, flush=True)
+
+@dataclass(slots=True)
+class _Watcher:
+    """Which frames are being checked, what was said of them, and which are asked again."""
+
+    landing: Landing
+    at_work: dict[Path, str] = field(default_factory=dict)
+    """the verdict told so far, empty before it"""
+    bad: dict[Path, tuple[float, float]] = field(default_factory=dict)
+    """when it was bad first, and when to ask again"""
+    verdicts: dict[Path, Verdict] = field(default_factory=dict)
+    failures: set[Path] = field(default_factory=set)
+
+    def due(self, now: float) -> list[Path]:
+        """Give the frames to be checked now; one that is at work has its turn later."""
+        for path, (_, again) in self.bad.items():
+            if now >= again and path not in self.at_work:
+                self.landing.ask_again(path)
+        ready = []
+        for path in self.landing.landed():
+            if path in self.at_work:
+                self.landing.ask_again(path)
             else:
-                bad[path] = bad.get(path, 0) + 1
-                del landing.told[path]
-        looks += 1
-        if args.once and looks > BAD_FOR_LOOKS + 2:
-            break
-        time.sleep(LOOK_EVERY_S)
-    for path, names in landing.waiting().items():
-        failures += 1
-        print(f"{path.relative_to(folder)}: waits for {', '.join(names)}", file=sys.stderr)
-    return exit_for(verdicts, bad_inputs=failures)
+                self.at_work[path] = ""
+                ready.append(path)
+        return ready
+
+    def tell(
+        self, path: Path, answer: EarlyVerdict | FrameRow | FailedFrame | None, *, last: bool, died: bool
+    ) -> None:
+        """Say a verdict once, as soon as it is known; a failure once it has stayed so for a while."""
+        from bite.decision import Verdict
+        from bite.report.cast_content import FailedFrame
+
+        if isinstance(answer, FailedFrame):
+            self._failed(path, answer.line)
+        elif answer is not None:
+            line = f"{answer.name}: {answer.verdict.upper()} - {answer.why}"
+            if self.at_work.get(path) != line:
+                print(line, flush=True)
+            self.at_work[path] = line
+            self.bad.pop(path, None)
+            self.failures.discard(path)
+            self.verdicts[path] = Verdict(answer.verdict)
+        if died:
+            self._say_failed(path, f"{self._told(path)}: its check was ended twice (memory?)")
+        if last:
+            self.at_work.pop(path, None)
+
+    def exit_code(self) -> int:
+        """Say what is still missing or being written, and sum up."""
+        waiting = self.landing.waiting()
+        for path, names in waiting.items():
+            self._say_failed(path, f"{self._told(path)}: waits for {', '.join(names)}")
+        for path in self.landing.seen.keys() - waiting.keys() - self.verdicts.keys() - self.failures:
+            self._say_failed(path, f"{self._told(path)}: its files are still being written")
+        return exit_for(self.verdicts.values(), bad_inputs=len(self.failures))
+
+    def _failed(self, path: Path, line: str) -> None:
+        now = time.monotonic()
+        first = self.bad.get(path, (now, now))[0]
+        if self.at_work.get(path) or now - first >= BAD_FOR_S:  # checked but not saved: no copy mends that
+            self.bad.pop(path, None)
+            self._say_failed(path, line)
+        else:
+            self.bad[path] = first, now + ASK_AGAIN_S
+
+    def _say_failed(self, path: Path, line: str) -> None:
+        self.failures.add(path)
+        self.verdicts.pop(path, None)
+        print(line, file=sys.stderr, flush=True)
+
+    def _told(self, path: Path) -> str:
+        return str(path.relative_to(self.landing.folder))
+
+
+def _steps(path: Path, settings: CastSettings) -> Iterator[EarlyVerdict | FrameRow | FailedFrame]:
+    from bite.cast.one_frame import frame_steps
+
+    return frame_steps(path, str(path.relative_to(settings.root)), settings)
 
 
 def _settings(args: argparse.Namespace, folder: Path) -> CastSettings:

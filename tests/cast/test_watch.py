@@ -5,9 +5,13 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 from bite.cast.landing import Landing
+from bite.cast.one_frame import EarlyVerdict, frame_steps
+from bite.cast.settings import CastSettings
 from bite.cli import main
+from bite.cli.watch import _Watcher
 from tests.cast.conftest import DEMO, write_cast
 
 
@@ -38,6 +42,47 @@ def test_once_tells_verdicts_and_what_is_bad(tmp_path, capsys):
     assert said.out.startswith("whimbrel-a02: USABLE") and said.out.count("\n") == 1
     assert said.err.startswith("half.bite.toml") and said.err.count("\n") == 1
     assert (tmp_path / "whimbrel" / "whimbrel-a02.result.json").exists()
+
+
+def test_the_verdict_comes_before_anything_is_drawn_or_saved(tmp_path):
+    write_cast(tmp_path, "whimbrel")
+    frame = tmp_path / "whimbrel" / "whimbrel-a02.bite.toml"
+    settings = CastSettings(0.5, None, {}, tmp_path, None, tmp_path)
+    steps = frame_steps(frame, "told", settings)
+    early = next(steps)
+    assert isinstance(early, EarlyVerdict) and early.verdict == "usable"
+    assert not list(tmp_path.rglob("*.result.json")) and not list(tmp_path.rglob("*.before-after.png"))
+    (row,) = steps
+    assert (row.verdict, row.why) == (early.verdict, early.why) and row.result.is_file()
+    again = list(frame_steps(frame, "told", settings))
+    assert again == [row]  # saved: nothing is checked, and the same row
+
+
+def test_a_frame_that_changes_while_it_is_checked_has_another_turn():
+    seen = []
+
+    class Folder:
+        def landed(self):
+            return [frame]
+
+        def ask_again(self, path):
+            seen.append(path)
+
+    frame = Path("a.bite.toml")
+    watcher = _Watcher(Folder())
+    assert watcher.due(0.0) == [frame] and watcher.due(0.1) == [] and seen == [frame]
+    watcher.tell(frame, None, last=True, died=False)
+    assert watcher.due(0.2) == [frame]
+
+
+def test_frames_that_were_told_are_looked_at_less_often_but_not_forgotten(tmp_path):
+    write_cast(tmp_path, "whimbrel")
+    landing = Landing(tmp_path, quiet_every=3)
+    given = [len(landing.landed()) for _ in range(3)]
+    assert sum(given) == 1
+    clicks = next((tmp_path / "whimbrel").glob("*.corners.json"))
+    clicks.write_bytes(clicks.read_bytes() + b"\n")
+    assert sum(len(landing.landed()) for _ in range(6)) == 1
 
 
 def test_a_frame_that_lands_later_is_told_and_an_interrupt_ends_it(tmp_path):

@@ -36,14 +36,24 @@ def take_picture(
     -------
     image : array, shape (height, width, 3), uint8 RGB, gamma 2.2
     """
-    from scipy.ndimage import gaussian_filter
+    return develop(rng, settings, head_light(head, camera_from_head=camera_from_head, camera=camera))
 
+
+def head_light(head: Head, *, camera_from_head: Rigid, camera: Camera) -> Array:
+    """Give the light that falls on each pixel, linear RGB, shape (height, width, 3): no lens, no sensor."""
     view_from_head = camera.camera_from_reference @ camera_from_head
     light, depth = _radiance(head, view_from_head, camera)
     light *= _openness(depth, camera.focal_px * _OVER)[..., None]
     light[~np.isfinite(depth)] = _BACKDROP
     height, width = camera.height_px, camera.width_px
-    small = light.reshape(height, _OVER, width, _OVER, 3).mean((1, 3)) * settings.exposure
+    return np.asarray(light.reshape(height, _OVER, width, _OVER, 3).mean((1, 3)))
+
+
+def develop(rng: np.random.Generator, settings: PictureSettings, light: Array) -> NDArray[np.uint8]:
+    """Turn light, linear RGB, into a picture: exposure, blur of focus and motion, clipping, noise."""
+    from scipy.ndimage import gaussian_filter
+
+    small = light * settings.exposure
     if settings.focus_blur_px > 0:
         small = gaussian_filter(small, (settings.focus_blur_px, settings.focus_blur_px, 0))
     small = _moved(small, settings.motion_px)

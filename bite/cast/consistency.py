@@ -62,9 +62,9 @@ def _performers_without(answers: Sequence[PerformerAnswer]) -> Iterator[Note]:
 
 def _disagreeing(rows: Sequence[FrameRow], tolerance_mm: float) -> Iterator[Note]:
     for mean in means_by_performer(rows):
-        own = [row for row in rows if row.performer == mean.performer and pooled_reading(row) is not None]
         if mean.disagree_p is None or mean.disagree_p > DISAGREE_CHANCE:
             continue
+        own = [row for row in rows if row.performer == mean.performer and pooled_reading(row) is not None]
         needs = sorted((row.need_mm or 0.0, row.name) for row in own)
         (low, first), (high, last) = needs[0], needs[-1]
         severity = Severity.WARN if high - low > tolerance_mm else Severity.NOTE
@@ -151,10 +151,10 @@ def _stale(
     folders = {row.result.parent for row in rows}
     folders |= {settings.out} if settings.out is not None else set()
     folders |= {(settings.root / f.path).parent for f in failures if settings.out is None and f.name}
-    names = {row.name for row in rows}
+    known = {f"{row.name}{RESULT_SUFFIX}" for row in rows}
     failed = {f.name for f in failures if f.name}
     for folder in sorted(folders):
-        for file in old_results(folder, names):
+        for file in old_results(folder, known):
             name = file.removesuffix(RESULT_SUFFIX)
             because = (
                 "its frame cannot be read now" if name in failed else "no frame of the cast has that name"

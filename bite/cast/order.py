@@ -27,15 +27,19 @@ def performer_answers(
     A performer with one good frame is served, whatever the other frames are: the frame whose dial value is
     advised and whose offset is known best speaks. Without any, the least bad frame does.
     """
-    names = sorted({r.performer for r in rows} | {f.performer for f in failures if f.performer})
+    frames: dict[str, list[FrameRow]] = {}
+    failed: dict[str, list[FailedFrame]] = {}
+    for row in rows:
+        frames.setdefault(row.performer, []).append(row)
+    for failure in failures:
+        if failure.performer:
+            failed.setdefault(failure.performer, []).append(failure)
     found = []
-    for name in names:
-        own = [row for row in rows if row.performer == name]
+    for name in frames.keys() | failed.keys():
+        own = frames.get(name, [])
         speaking = min(own, key=_best, default=None)
         others = tuple(row for row in own if row is not speaking)
-        found.append(
-            PerformerAnswer(name, speaking, others, tuple(f for f in failures if f.performer == name))
-        )
+        found.append(PerformerAnswer(name, speaking, others, tuple(failed.get(name, ()))))
     return tuple(sorted(found, key=_worst))
 
 

@@ -36,25 +36,34 @@ def page_picture(source: Path, folder: Path) -> PagePicture:
     """
     data = read_bytes(source)
     digest = sha256_of(data)
-    found = sorted(folder.glob(f"{digest[7:39]}-*.webp"))
-    for path in found:
-        size = _size_in(path)
-        if size is not None:
-            return PagePicture(path, digest, *size)
-    encoded, width, height = _encoded(source, data)
-    path = folder / f"{digest[7:39]}-{width}x{height}.webp"
-    write_bytes(path, encoded)
-    return PagePicture(path, digest, width, height)
+    path = folder / f"{digest[7:39]}-{WIDTH_PX}.webp"
+    size = _size_of(path)
+    if size is None:
+        encoded, size = _encoded(source, data)
+        write_bytes(path, encoded)
+    return PagePicture(path, digest, *size)
 
 
-def _size_in(path: Path) -> tuple[int, int] | None:
-    width, _, height = path.stem.partition("-")[2].partition("x")
-    if not (width.isdecimal() and height.isdecimal()):
+def _size_of(path: Path) -> tuple[int, int] | None:
+    """Read a picture's width and height from the head of its file; None where it is not whole.
+
+    Source: RFC 9649 (WebP), section 2.5, and RFC 6386 (VP8), section 9.1.
+    """
+    try:
+        with open(path, "rb") as stream:
+            head = stream.read(30)
+        whole = path.stat().st_size
+    except OSError:
         return None
-    return int(width), int(height)
+    if len(head) < 30 or head[:4] != b"RIFF" or head[8:16] != b"WEBPVP8 " or head[23:26] != b"\x9d\x01\x2a":
+        return None
+    if int.from_bytes(head[4:8], "little") + 8 != whole:
+        return None
+    width, height = (int.from_bytes(head[at : at + 2], "little") & 0x3FFF for at in (26, 28))
+    return width, height
 
 
-def _encoded(source: Path, data: bytes) -> tuple[bytes, int, int]:
+def _encoded(source: Path, data: bytes) -> tuple[bytes, tuple[int, int]]:
     import cv2
     import numpy as np
 
@@ -69,6 +78,6 @@ def _encoded(source: Path, data: bytes) -> tuple[bytes, int, int]:
         for quality in _QUALITIES:
             done, coded = cv2.imencode(".webp", image, [cv2.IMWRITE_WEBP_QUALITY, quality])
             if done and coded.nbytes <= MOST_BYTES:
-                return bytes(coded), width, height
+                return bytes(coded), (width, height)
         height, width = max(1, height * 3 // 4), max(1, width * 3 // 4)
         image = cv2.resize(image, (width, height), interpolation=cv2.INTER_AREA)

@@ -6,7 +6,7 @@ It does not matter who wrote it: an earlier run, a run that was cut off, or `bit
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -59,9 +59,8 @@ def saved_result(file: FrameFile, settings: CastSettings) -> SavedResult | None:
     return None
 
 
-def old_results(folder: Path, names: Iterable[str]) -> list[str]:
-    """List results in a folder that belong to none of the names, in order."""
-    known = {f"{name}{RESULT_SUFFIX}" for name in names}
+def old_results(folder: Path, known: Collection[str]) -> list[str]:
+    """List results in a folder whose file names are not known, in order."""
     return sorted(path.name for path in folder.glob(f"*{RESULT_SUFFIX}") if path.name not in known)
 
 

@@ -102,26 +102,26 @@ class _Progress:
 
 
 def _write(content: CastContent, folder: Path) -> str:
+    """Write page, PDF and tables; a page or PDF that was made from the same things stands as it is."""
+    from itertools import chain
+
+    from bite.cast.stands import last_line, made_from, stands
     from bite.cast.written import cast_csv, cast_json
     from bite.files.atomic import write_bytes, write_pieces, write_together
-    from bite.report.cast_pdf import cast_pdf
-    from bite.report.page import page_pieces
 
-    write_pieces(folder / "cast.html", page_pieces(content))
     text = cast_json(content, folder)
-    if not _stands(folder, text):
-        write_bytes(folder / "cast.pdf", cast_pdf(content))
+    mark = made_from(text)
+    page, paper = folder / "cast.html", folder / "cast.pdf"
+    if not stands(page, mark):
+        from bite.report.page import page_pieces
+
+        write_pieces(page, chain(page_pieces(content), [last_line(mark, page.suffix)]))
+    if not stands(paper, mark):
+        from bite.report.cast_pdf import cast_pdf
+
+        write_bytes(paper, cast_pdf(content) + last_line(mark, paper.suffix).encode())
     write_together({folder / "cast.csv": cast_csv(content).encode(), folder / "cast.json": text.encode()})
     return text
-
-
-def _stands(folder: Path, text: str) -> bool:
-    """Tell whether the PDF is of this content: cast.json, written after it, holds every result's hash."""
-    try:
-        same = (folder / "cast.json").read_bytes() == text.encode()
-    except OSError:
-        return False
-    return same and (folder / "cast.pdf").is_file()
 
 
 def _learn(content: CastContent, path: Path) -> None:

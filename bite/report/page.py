@@ -17,6 +17,10 @@ from bite.report.words import CAUTION, dial_told, rounded_pair, signed
 if TYPE_CHECKING:
     from jinja2 import Environment
 
+SOURCES = tuple(
+    Path(__file__).with_name(f"cast_page{ending}") for ending in (".html", ".css.html", ".js.html")
+)
+"""What a page is made with."""
 MARKS = {
     Verdict.RESHOOT: "✕", Verdict.UNSURE: "?", Verdict.BEYOND: "!", Verdict.MOVE: "→", Verdict.LEAVE: "✓",
     Verdict.USABLE: "○",

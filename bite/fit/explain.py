@@ -1,15 +1,8 @@
 """Which cause explains best what is seen: score tests beside a fit that knows of no difference at all.
 
-The fit that knows of none holds the teeth where they were solved and leaves free what is never known: the
-sensor's
-smoothing, its enamel bias and the place of the head within their priors, and the waves of the skin. The
-score of every
-cause is projected off those, and its covariance is the sandwich of the fit, so that under no difference
-U' M^-1 U follows chi-square with as many degrees of freedom as the cause has unknowns.
-
-Source: Rao's score test with a sandwich covariance (White 1982, Maximum likelihood estimation of
-misspecified models,
-Econometrica 50:1-25; from memory).
+Under no difference U' M^-1 U of a cause's scores (``scores``) follows chi-square with as many degrees of
+freedom as the cause has unknowns. One render thus serves all causes, on equal terms. What the ranking finds
+is then fitted for good (``refit``): with large differences the slopes at no difference give wrong values.
 """
 
 from __future__ import annotations
@@ -19,27 +12,23 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bite.errors import DegenerateGeometryError
-from bite.fit.causes import UNKNOWNS, Cause, corner_slopes, depth_slopes, pinned_parameters
-from bite.fit.corner_block import CornerBlock
-from bite.fit.depth_block import DepthBlock
+from bite.fit.cause_moves import with_cause
+from bite.fit.causes import UNKNOWNS, Cause
 from bite.fit.linear import Block
-from bite.fit.noise import correlated_meat
-from bite.fit.parameters import COUNT, HEAD_SHIFT, HEAD_TURN, Prior
-from bite.fit.solution import Solution
-from bite.fit.solver import solve
+from bite.fit.parameters import Prior
+from bite.fit.scores import CauseScores, fitted_without, prior_of_none, scores_of
 from bite.geometry.rigid import Array, frozen
 
-PINNED_SD = 1e-5
-NEAR_MM, NEAR_DEG = 0.5, 0.5
-"""A head within about this of its sensor is where it should be (our choice). One that was posed by landmarks
-has a
-wide prior of its own and keeps it."""
 ALARM = 0.05
 """A difference is told where chance would show one of this size in fewer than this share of frames."""
 ALIKE = 0.9
 """Two causes look the same where the best combinations of their scores correlate by more than this (our
 choice)."""
+REFITTED = 3
+"""So many of the causes beyond chance are fitted for good."""
+ROUNDS, SETTLED_SD = 5, 0.1
+_BARELY = 1e-3
+"""A direction that keeps less than this share of its own scatter beside all others says nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +39,16 @@ class Explained:
     ----------
     cause : Cause
     value, sd : array, shape (k,), best value of each unknown by itself and its sd, units in
-    ``causes.UNKNOWNS``
+        ``causes.UNKNOWNS``; an infinite sd where this evidence does not see it
     statistic : float, how much better the cause explains depth and clicks than no difference: chi-square(k)
     chance : float, probability of as much without any difference
     weight : float, share among all causes and none, by BIC
-    by_block : mapping from kind of evidence to its share of the score, signed
+    gain : mapping from kind of evidence to its share of the gain in likelihood; they add up to 1, and a
+        negative one speaks against the cause
     alike : tuple of (Cause, float), causes that look the same, with the correlation
     left : float, statistic of what this cause leaves for the best other one
+    refitted : bool, whether value and sd come from a fit of their own, and not from the slopes at no
+        difference
     """
 
     cause: Cause
@@ -65,9 +57,15 @@ class Explained:
     statistic: float
     chance: float
     weight: float
-    by_block: dict[str, float]
+    gain: dict[str, float]
     alike: tuple[tuple[Cause, float], ...]
     left: float
+    refitted: bool = False
+
+    @property
+    def unseen(self) -> bool:
+        """Whether this evidence sees nothing of the cause."""
+        return not bool(np.isfinite(self.sd).any())
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,107 +86,54 @@ def explain(blocks: Sequence[Block], prior: Prior) -> Explanations:
 
     Parameters
     ----------
-    blocks : sequence of Block, a depth map among them
+    blocks : sequence of Block
     prior : Prior, of the frame
 
     Raises
     ------
     DegenerateGeometryError
-        Without a depth map.
+        When the blocks say nothing at all of where the teeth stand.
     """
-    if not any(isinstance(block, DepthBlock) for block in blocks):
-        raise DegenerateGeometryError("a second opinion needs a depth map beside a solved mesh")
-    pinned = list(pinned_parameters())
-    mean, sd = prior.mean.copy(), prior.sd.copy()
-    mean[pinned], sd[pinned] = 0.0, PINNED_SD
-    if (sd[HEAD_SHIFT] <= 1.0).all():
-        sd[HEAD_SHIFT], sd[HEAD_TURN] = NEAR_MM, np.deg2rad(NEAR_DEG)
-    none = replace(prior, mean=frozen(mean), sd=frozen(sd))
-    solution = solve(blocks, none, np.where(np.isfinite(sd), mean, 0.0))
-    return _ranked(*_scores(solution, none), _effective_count(solution))
+    none = prior_of_none(prior)
+    ranked = ranking(scores_of(fitted_without(blocks, none), none))
+    refitted = {e.cause: refit(blocks, none, e) for e in ranked.found[:REFITTED]}
+    return replace(ranked, causes=tuple(refitted.get(e.cause, e) for e in ranked.causes))
 
 
-def _effective_count(solution: Solution) -> float:
-    return sum(
-        float(block.linear_of(seen).weight.sum())
-        for block, seen in zip(solution.blocks, solution.seen, strict=True)
-    )
+def refit(blocks: Sequence[Block], none: Prior, found: Explained) -> Explained:
+    """Fit one cause for good: move the model by its value, look again, until it stays.
+
+    Each round fits all that is never known beside the moved model, so that hidden rims, noise and waves are
+    those of the frame with the cause mended. A fit that does not settle gives the cause back as it was.
+    """
+    own = _places()[found.cause]
+    value = np.array(found.value)
+    for _ in range(ROUNDS):
+        moved, prior = with_cause(blocks, none, found.cause, value)
+        scores = scores_of(fitted_without(moved, prior), prior)
+        step, sd = _estimate(scores, own)
+        value = value + step
+        if not np.isfinite(sd).all():
+            return found
+        if (np.abs(step) <= SETTLED_SD * sd).all():
+            return replace(found, value=frozen(value), sd=frozen(sd), refitted=True)
+    return found
 
 
-def _scores(solution: Solution, prior: Prior) -> tuple[Array, Array, Array, dict[str, Array]]:
-    """Give score U, its covariance M and the information I of all unknowns of all causes, and U by block."""
-    size = sum(len(names) for names in UNKNOWNS.values())
-    count = len(solution.parameters)
-    mixed, pull = np.zeros((count, size)), np.zeros(count)
-    raw, information = np.zeros(size), np.zeros((size, size))
-    extras: list[Array] = []
-    by_block: dict[str, Array] = {}
-    for block, seen, columns in zip(solution.blocks, solution.seen, solution.columns, strict=True):
-        linear = block.linear_of(seen)
-        if isinstance(block, DepthBlock):
-            slopes = depth_slopes(block, seen, solution.parameters[columns])
-            maps = np.concatenate([slopes[cause] for cause in UNKNOWNS])
-            extras.append(np.where(seen.used, maps, 0.0))
-            flat = maps[:, seen.used].T / block.sigma_mm(seen.teeth_share)[seen.used, None]
-        elif isinstance(block, CornerBlock):
-            by_cause = corner_slopes(block, solution.parameters[columns])
-            flat = np.concatenate([by_cause[cause] for cause in UNKNOWNS], axis=1)
-            extras.append(flat)
-        else:
-            raise DegenerateGeometryError(f"a second opinion cannot use a block of {block.name}")
-        weighted = flat * linear.robust_weight[:, None]
-        mixed[columns] += linear.slope.T @ weighted
-        pull[columns] += linear.gradient
-        part = weighted.T @ linear.residual
-        raw += part
-        by_block[block.name] = by_block.get(block.name, np.zeros(size)) + part
-        information += flat.T @ weighted
-    precision = np.concatenate([prior.precision, *(b.extra_precision for b in solution.blocks)])
-    mean = np.concatenate([prior.mean, np.zeros(count - COUNT)])
-    pull += precision * (mean - solution.parameters)
-    toward = solution.bread @ mixed
-    meat = (toward * precision[:, None]).T @ toward
-    for block, seen, columns, extra in zip(
-        solution.blocks, solution.seen, solution.columns, extras, strict=True
-    ):
-        meat += _scatter(block, seen, toward[columns], extra)
-    return raw - toward.T @ pull, meat, information - mixed.T @ toward, by_block
-
-
-def _scatter(block: Block, seen: object, toward: Array, extra: Array) -> Array:
-    """Give the covariance of the projected scores that the scatter of one block brings, shape (k, k)."""
-    if isinstance(block, DepthBlock):
-        from bite.fit.depth_block import Prediction
-
-        assert isinstance(seen, Prediction)
-        linear = block.linear_of(seen)
-        weight = np.zeros(seen.used.shape)
-        weight[seen.used] = linear.robust_weight
-        maps = extra - np.tensordot(toward.T, seen.all_slopes(), axes=1)
-        return correlated_meat(maps * (weight / block.sigma_mm(seen.teeth_share)), block.noise)
-    linear = block.linear_of(seen)
-    projected = extra - linear.slope @ toward
-    return np.asarray(projected.T @ (projected * linear.robust_weight[:, None]))
-
-
-def _ranked(
-    score: Array, meat: Array, information: Array, by_block: dict[str, Array], count: float
-) -> Explanations:
+def ranking(scores: CauseScores) -> Explanations:
+    """Rank all causes by their scores at no difference."""
     from scipy.stats import chi2
 
-    place: dict[Cause, slice] = {}
-    start = 0
-    for cause, names in UNKNOWNS.items():
-        place[cause] = slice(start, start + len(names))
-        start += len(names)
+    score, meat = scores.score, scores.meat
+    place = _places()
     statistic = {c: _quadratic(score[s], meat[s, s]) for c, s in place.items()}
-    bic = {c: value - len(UNKNOWNS[c]) * np.log(max(count, 2.0)) for c, value in statistic.items()}
+    bic = {
+        c: value - len(UNKNOWNS[c]) * np.log(max(scores.count, 2.0)) for c, value in statistic.items()
+    }
     top = max(0.0, *bic.values())
     total = np.exp(-0.5 * top) + sum(np.exp(0.5 * (b - top)) for b in bic.values())
     out = []
     for cause, own in place.items():
-        inverse = np.linalg.pinv(information[own, own], hermitian=True)
-        variance = np.diag(inverse @ meat[own, own] @ inverse)
         alike, left = [], 0.0
         for other, theirs in place.items():
             if other is cause:
@@ -200,17 +145,16 @@ def _ranked(
             rest = score[theirs] - carried @ score[own]
             rest_meat = meat[theirs, theirs] - carried @ meat[own, theirs]
             left = max(left, _quadratic(rest, rest_meat, floor=np.diag(meat[theirs, theirs])))
-        shares = {name: float(abs(part[own]).sum()) for name, part in by_block.items()}
-        whole = sum(shares.values())
+        value, sd = _estimate(scores, own)
         out.append(
             Explained(
                 cause,
-                frozen(inverse @ score[own]),
-                frozen(np.sqrt(np.maximum(variance, 0.0))),
+                frozen(value),
+                frozen(sd),
                 statistic[cause],
                 float(chi2.sf(statistic[cause], len(UNKNOWNS[cause]))),
                 float(np.exp(0.5 * (bic[cause] - top)) / total),
-                {name: share / whole if whole > 0 else 0.0 for name, share in shares.items()},
+                _gain(scores, own, value),
                 tuple(sorted(alike, key=lambda pair: -pair[1])),
                 left,
             )
@@ -219,12 +163,47 @@ def _ranked(
     return Explanations(tuple(out), float(np.exp(-0.5 * top) / total))
 
 
+def _places() -> dict[Cause, slice]:
+    place: dict[Cause, slice] = {}
+    start = 0
+    for cause, names in UNKNOWNS.items():
+        place[cause] = slice(start, start + len(names))
+        start += len(names)
+    return place
+
+
+def _estimate(scores: CauseScores, own: slice) -> tuple[Array, Array]:
+    """Give value and sd of a cause's unknowns by the slopes at hand; unseen ones stay 0 with infinite sd."""
+    information, meat = scores.information[own, own], scores.meat[own, own]
+    seen = np.flatnonzero(np.diag(information) > 1e-9)
+    value, sd = np.zeros(len(information)), np.full(len(information), np.inf)
+    if seen.size:
+        inverse = np.linalg.pinv(information[np.ix_(seen, seen)], hermitian=True)
+        value[seen] = inverse @ scores.score[own][seen]
+        variance = np.diag(inverse @ meat[np.ix_(seen, seen)] @ inverse)
+        sd[seen] = np.sqrt(np.maximum(variance, 0.0))
+    return value, sd
+
+
+def _gain(scores: CauseScores, own: slice, value: Array) -> dict[str, float]:
+    """Give each kind of evidence's share of the gain in likelihood at the best value.
+
+    Of each reading the predicted change is known, with all else following: 2 v'U - v'I v of each kind.
+    """
+    gained = {
+        name: float(2.0 * value @ score[own] - value @ information[own, own] @ value)
+        for name, (score, information) in scores.parts.items()
+    }
+    whole = sum(gained.values())
+    return {name: one / whole if whole > 0 else 0.0 for name, one in gained.items()}
+
+
 def _quadratic(score: Array, meat: Array, floor: Array | None = None) -> float:
     """Give U' M^-1 U; directions that hold almost nothing of their own are left out."""
     scale = np.sqrt(np.maximum(np.diag(meat) if floor is None else floor, 1e-300))
     values, vectors = np.linalg.eigh(meat / np.outer(scale, scale))
     along = vectors.T @ (score / scale)
-    kept = values > 1e-3
+    kept = values > _BARELY
     return float((along[kept] ** 2 / values[kept]).sum())
 
 

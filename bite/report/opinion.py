@@ -54,7 +54,7 @@ def _rows(opinion: Opinion) -> Iterator[str]:
     yield "Causes, each alone beside a model without any difference, best first"
     yield f"  {'cause':<26}{'chi-square':>10}  {'by chance':>9}  {'weight':>6}  {'evidence':<24}best value"
     for found in opinion.ranked.causes:
-        evidence = ", ".join(f"{name} {share:.0%}" for name, share in found.by_block.items())
+        evidence = ", ".join(f"{name} {share:.0%}" for name, share in found.gain.items())
         chance = f"{found.chance:.1g}" if found.chance < 0.01 else f"{found.chance:.2f}"
         row = (
             f"  {found.cause:<26}{found.statistic:>10.1f}  {chance:>9}  {found.weight:>6.0%}  {evidence:<24}"
@@ -131,7 +131,7 @@ def _cause(found: Explained) -> Json:
         "chi_square": found.statistic,
         "chance": found.chance,
         "weight": found.weight,
-        "evidence": dict(found.by_block),
+        "evidence": dict(found.gain),
         "alike": [[str(cause), shared] for cause, shared in found.alike],
         "left": found.left,
     }

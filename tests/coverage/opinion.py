@@ -1,6 +1,6 @@
 """Does a second opinion name the planted cause, and nothing on a clean frame? Simulated frames, random heads.
 
-    python -m tests.coverage.opinion --clean 100 --frames 40 --sizes 3 --jobs 2
+    OPENBLAS_NUM_THREADS=1 python -m tests.coverage.opinion --clean 1000 --frames 40 --sizes 3
 
 One cause at a time is planted in three sizes. Printed: the confusion matrix (planted against first in rank),
 the share in which the planted cause or its declared look-alike comes first and beyond chance, false alarms on
@@ -23,7 +23,8 @@ from bite.evidence.blocks import offset_evidence
 from bite.evidence.head import solved_head
 from bite.files.bundle import BiteFrame
 from bite.fit.causes import UNKNOWNS, Cause
-from bite.fit.explain import NEAR_DEG, NEAR_MM, explain
+from bite.fit.explain import explain
+from bite.fit.scores import NEAR_DEG, NEAR_MM
 from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import frozen, rotation_from_vector
 from bite.geometry.teeth import LOWER, OTHER

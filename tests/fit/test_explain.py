@@ -10,7 +10,7 @@ import pytest
 from bite.evidence.blocks import offset_evidence
 from bite.evidence.head import solved_head
 from bite.files.bundle import BiteFrame
-from bite.fit.causes import Cause, corner_slopes, depth_slopes
+from bite.fit.causes import ALL_UNKNOWNS, Cause, corner_slopes, depth_slopes
 from bite.fit.corner_block import Clicks, CornerBlock, Use
 from bite.fit.depth_block import DepthBlock
 from bite.fit.explain import Explanations, explain
@@ -68,9 +68,10 @@ def test_slopes_of_causes(cause: Cause, which: int) -> None:
         return DepthBlock(own, skin_waves(own, 30.0), grid, np.full((60, 70), 300.0), noise, 0.0, 1.0)
 
     step = 1e-3
+    place = [c for c, _ in ALL_UNKNOWNS].index(cause) + which
     numeric = (block(step).predict(PLACE).depth_mm - block(-step).predict(PLACE).depth_mm) / (2 * step)
     at = block(0.0)
-    analytic = depth_slopes(at, at.predict(PLACE), PLACE)[cause][which]
+    analytic = depth_slopes(at, at.predict(PLACE), PLACE)[place]
     # central differences: truncation 1e-6 of a per cent or degree squared, far below
     assert np.abs(numeric - analytic).max() < 1e-5 * np.abs(numeric).max()
 
@@ -82,7 +83,7 @@ def test_slopes_of_causes(cause: Cause, which: int) -> None:
         return CornerBlock(own, (Clicks("a", camera, names, use, np.zeros((3, 2)) - 50.0, np.full(3, 0.7)),))
 
     by_step = (corners(step).predict(PLACE).residual - corners(-step).predict(PLACE).residual) / (2 * step)
-    found = corner_slopes(corners(0.0), PLACE)[cause][:, which]
+    found = corner_slopes(corners(0.0), PLACE)[:, place]
     assert np.abs(-by_step - found)[:4].max() < 1e-5 * np.abs(found).max()
     assert PLACE.shape == (COUNT,)
 

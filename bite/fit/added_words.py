@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from bite.errors import DegenerateGeometryError
 from bite.fit.frame_word import FrameWord
+from bite.fit.spread import SpreadNodes
 from bite.geometry.rigid import Array
 
 _LEAST_PRECISION = 1e-4
@@ -54,21 +55,21 @@ class Added:
         return np.asarray(self.chance @ self.mean)
 
 
-def add_words(placed: Sequence[Placed], shared: Shared, spreads_mm: Array) -> Added:
+def add_words(placed: Sequence[Placed], shared: Shared, spreads: SpreadNodes) -> Added:
     """Add words up; each frame's teeth may stand off the shared place by the spread.
 
     Parameters
     ----------
     placed : sequence of Placed
     shared : Shared
-    spreads_mm : array, shape (g, 3): sd between frames along forward, right, up; equal weight each
+    spreads : SpreadNodes
 
     Raises
     ------
     DegenerateGeometryError
         When the words leave the forward offset open.
     """
-    matrix, pull, log_chance = _sums(placed, shared, spreads_mm)
+    matrix, pull, log_chance = _sums(placed, shared, spreads.mm)
     scale = np.sqrt(np.maximum(np.diagonal(matrix, axis1=1, axis2=2), 1e-300))
     scaled = matrix / (scale[:, :, None] * scale[:, None, :])
     if not (np.linalg.eigvalsh(scaled)[:, 0] > 1e-13).all():
@@ -78,7 +79,7 @@ def add_words(placed: Sequence[Placed], shared: Shared, spreads_mm: Array) -> Ad
         raise DegenerateGeometryError("these frames together leave open where the teeth stand along forward")
     mean = np.einsum("gij,gj->gi", covariance, pull)
     log_chance = log_chance + 0.5 * (np.einsum("gi,gi->g", pull, mean) - np.linalg.slogdet(matrix)[1])
-    chance = np.exp(log_chance - log_chance.max())
+    chance = spreads.weight * np.exp(log_chance - log_chance.max())
     return Added(chance / chance.sum(), mean, covariance)
 
 
@@ -99,7 +100,7 @@ def shares(placed: Sequence[Placed], added: Added, spread_mm: Array) -> Array:
 
 
 def apart_from(
-    placed: Sequence[Placed], number: int, shared: Shared, spreads_mm: Array, which: Sequence[int]
+    placed: Sequence[Placed], number: int, shared: Shared, spreads: SpreadNodes, which: Sequence[int]
 ) -> tuple[Array, Array, Array]:
     """Hold one frame against the others: tell by how much its teeth stand elsewhere.
 
@@ -113,15 +114,15 @@ def apart_from(
     covariance : array, shape (g, d, d), mm^2: of the shift about 0, the spread included
     """
     others = [p for k, p in enumerate(placed) if k != number]
-    chance = add_words(others, shared, spreads_mm).chance
-    matrix, pull, _ = _sums(others, shared, spreads_mm)
+    chance = add_words(others, shared, spreads).chance
+    matrix, pull, _ = _sums(others, shared, spreads.mm)
     own, free = placed[number], list(which)
-    held = spreads_mm.copy()
+    held = spreads.mm.copy()
     held[:, free] = 0.0
     information, own_pull, _ = _loosened(own.word, held)
     many, extra = matrix.shape[1], len(free)
-    whole = np.zeros((len(spreads_mm), many + extra, many + extra))
-    right = np.zeros((len(spreads_mm), many + extra))
+    whole = np.zeros((len(held), many + extra, many + extra))
+    right = np.zeros((len(held), many + extra))
     whole[:, :many, :many], right[:, :many] = matrix, pull
     places = np.concatenate([own.places, many + np.arange(extra)])
     onto = np.vstack([np.eye(5), np.eye(5)[free]])
@@ -132,7 +133,7 @@ def apart_from(
     covariance = np.linalg.inv(whole)
     shift = np.einsum("gij,gj->gi", covariance, right)[:, many:]
     scatter = covariance[:, many:, many:].copy()
-    scatter[:, np.arange(extra), np.arange(extra)] += spreads_mm[:, free] ** 2
+    scatter[:, np.arange(extra), np.arange(extra)] += spreads.mm[:, free] ** 2
     return chance, shift, scatter
 
 

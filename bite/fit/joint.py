@@ -21,7 +21,7 @@ from bite.fit.corner_block import CornerBlock
 from bite.fit.frame_word import SHARED, FrameWord, Turning, turning_of, with_head
 from bite.fit.offset import Z95, Estimate
 from bite.fit.parameters import COUNT, P, Prior
-from bite.fit.spread import Spread, spread_nodes, spread_told
+from bite.fit.spread import Spread, SpreadNodes, believed_spreads, one_spread, spread_told
 from bite.geometry.rigid import Array, frozen
 
 ROUNDS = 30
@@ -116,8 +116,7 @@ def fit_joint(frames: Sequence[JointFrame]) -> Joint:
     if len(frames) < 2:
         raise DegenerateGeometryError(f"a joint fit needs two frames or more, got {len(frames)}")
     shared, places = _shared(frames)
-    nodes = spread_nodes()
-    likely = np.full(3, float(np.median(nodes[:, 0])))
+    nodes = believed_spreads()
     at = [_start(frame) for frame in frames]
     turnings: list[Turning | None] = [None] * len(frames)
     loose = any(frame.word is None for frame in frames)
@@ -137,7 +136,7 @@ def fit_joint(frames: Sequence[JointFrame]) -> Joint:
         middle = added.average
         if not loose or converged or rounds >= ROUNDS:
             break
-        likely = np.sqrt(added.chance @ nodes**2)
+        likely = _likely(added, nodes)
         at = [
             p if turning is None else _follow(turning, p, middle[place], likely, frame.stands_mm)
             for frame, turning, p, place in zip(frames, turnings, at, places, strict=True)
@@ -189,15 +188,15 @@ def _told(
     frames: Sequence[JointFrame],
     placed: Sequence[Placed],
     shared: Shared,
-    nodes: Array,
+    nodes: SpreadNodes,
     added: Added,
     at: Sequence[Array],
     *,
     converged: bool,
     rounds: int,
 ) -> Joint:
-    likely = np.sqrt(added.chance @ nodes**2)
-    at_likely = add_words(placed, shared, likely[None])
+    likely = _likely(added, nodes)
+    at_likely = add_words(placed, shared, one_spread(likely))
     share = shares(placed, at_likely, likely)
     row = at_likely.covariance[0, 0]
     offset, skin = _offset(placed, added, share)
@@ -216,6 +215,12 @@ def _told(
         converged=converged,
         rounds=rounds,
     )
+
+
+def _likely(added: Added, nodes: SpreadNodes) -> Array:
+    """Give one spread that stands for all, shape (3,), mm: the middle, as the tail would rule the mean."""
+    told = [spread_told(SpreadNodes(nodes.mm[:, [k, k, k]], nodes.weight), added.chance) for k in range(3)]
+    return np.array([spread.median_mm for spread in told])
 
 
 def _offset(placed: Sequence[Placed], added: Added, share: Array) -> tuple[Estimate, float]:
@@ -247,7 +252,7 @@ def _estimate(added: Added, place: int) -> Estimate:
 
 
 def _without(
-    frames: Sequence[JointFrame], placed: Sequence[Placed], number: int, shared: Shared, nodes: Array
+    frames: Sequence[JointFrame], placed: Sequence[Placed], number: int, shared: Shared, nodes: SpreadNodes
 ) -> Without:
     from scipy.special import chdtrc, ndtr
 
@@ -257,8 +262,8 @@ def _without(
         chance, aside, scatter = apart_from(placed, number, shared, nodes, (1, 2))
     except DegenerateGeometryError:
         return Without(None, 1.0, None)
-    row = add_words(others, shared, (np.sqrt(rest.chance @ nodes**2))[None])
-    left, _ = _offset(others, rest, shares(others, row, np.sqrt(rest.chance @ nodes**2)))
+    likely = _likely(rest, nodes)
+    left, _ = _offset(others, rest, shares(others, add_words(others, shared, one_spread(likely)), likely))
     far = np.einsum("gi,gij,gj->g", aside, np.linalg.inv(scatter), aside)
     across = float(chance @ chdtrc(2, far))
     if frames[number].word is None:

@@ -3,9 +3,10 @@
 With two or three frames the spread between them is hardly told by the frames. Student's t with k - 1 degrees
 of freedom (Hartung & Knapp) is honest there but 12.7 and 4.3 sds wide, so that two frames would say less
 than one. So a belief about the spread is put in, and told: half a Student's t with 4 degrees of freedom and
-scale 0.3 mm (our choice; no published spread of repeated solves was found). Its median is 0.22 mm, a tenth
-of it lies above 0.64 mm: a heavy tail, so that frames far apart still widen the interval. Many frames
-outvote it.
+scale 0.3 mm along forward (our choice; no published spread of repeated solves was found). Its median is 0.22
+mm, a tenth of it lies above 0.64 mm: a heavy tail, so that frames far apart still widen the interval. Many
+frames outvote it. Sideways and upwards the cusps guide a closed bite more narrowly: scale 0.1 mm (our
+choice).
 """
 
 from __future__ import annotations
@@ -16,11 +17,11 @@ import numpy as np
 
 from bite.geometry.rigid import Array
 
-SCALE_MM = 0.3
+SCALE_MM, ASIDE_SCALE_MM = 0.3, 0.1
 TAIL = 4
 """Degrees of freedom of the belief: the fewer, the heavier its tail (our choice)."""
 _NODES = 40
-_SIDE_NODES = 16
+_ASIDE_NODES = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,41 +32,58 @@ class Spread:
     interval_mm: tuple[float, float]
 
 
-def half_t_nodes(count: int, scale: float = SCALE_MM) -> Array:
-    """Give values of equal weight that stand for the belief, shape (count,), mm, rising.
-
-    Examples
-    --------
-    >>> [round(float(x), 2) for x in half_t_nodes(3)]
-    [0.07, 0.22, 0.51]
-    """
-    from scipy.special import stdtrit
-
-    return np.asarray(scale * stdtrit(TAIL, 0.5 + 0.5 * (np.arange(count) + 0.5) / count))
-
-
-def spread_nodes() -> Array:
-    """Give nodes of equal weight over spreads along forward, right and up, shape (n, 3), mm.
-
-    Right and up share one spread, which has the same belief but is its own.
-    """
-    forward, aside = np.meshgrid(half_t_nodes(_NODES), half_t_nodes(_SIDE_NODES), indexing="ij")
-    return np.column_stack([forward.ravel(), aside.ravel(), aside.ravel()])
-
-
-def spread_told(nodes_mm: Array, chances: Array) -> Spread:
-    """Sum up the forward spread from nodes and their chances.
+@dataclass(frozen=True, slots=True)
+class SpreadNodes:
+    """Possible spreads between frames, and how much each is believed beforehand.
 
     Parameters
     ----------
-    nodes_mm : array, shape (n, 3)
-    chances : array, shape (n,), sum 1
+    mm : array, shape (g, 3): sd along forward, right, up
+    weight : array, shape (g,), above 0
     """
-    order = np.argsort(nodes_mm[:, 0], kind="stable")
-    at, risen = nodes_mm[order, 0], np.cumsum(chances[order])
-    values, last = np.unique(at, return_index=True)
-    ends = np.append(last[1:] - 1, len(at) - 1)
-    below = risen[ends]
-    middle = below - 0.5 * np.diff(np.concatenate([[0.0], below]))
-    low, median, high = np.interp([0.025, 0.5, 0.975], middle, values)
+
+    mm: Array
+    weight: Array
+
+
+def one_spread(mm: Array) -> SpreadNodes:
+    """Give nodes that hold one spread, as if it were known."""
+    return SpreadNodes(np.asarray(mm, float).reshape(1, 3), np.ones(1))
+
+
+def half_t_nodes(count: int, scale: float) -> tuple[Array, Array]:
+    """Give values, mm, rising and far into the tail, and weights of sum 1 that stand for the belief.
+
+    Examples
+    --------
+    >>> values, weights = half_t_nodes(40, 0.3)
+    >>> bool(abs(weights[values < 0.222].sum() - 0.5) < 0.02), bool(values[-1] > 3.0)
+    (True, True)
+    """
+    from scipy.special import stdtrit
+
+    edges = np.arange(count + 1) / count
+    below, middle = 1.0 - (1.0 - edges) ** 3, 1.0 - (1.0 - edges[:-1] - 0.5 / count) ** 3
+    return np.asarray(scale * stdtrit(TAIL, 0.5 + 0.5 * middle)), np.diff(below)
+
+
+def believed_spreads() -> SpreadNodes:
+    """Give the belief: forward has one spread, right and up share another."""
+    forward, forward_weight = half_t_nodes(_NODES, SCALE_MM)
+    aside, aside_weight = half_t_nodes(_ASIDE_NODES, ASIDE_SCALE_MM)
+    one, two = (grid.ravel() for grid in np.meshgrid(forward, aside, indexing="ij"))
+    return SpreadNodes(np.column_stack([one, two, two]), np.outer(forward_weight, aside_weight).ravel())
+
+
+def spread_told(nodes: SpreadNodes, chance: Array) -> Spread:
+    """Sum up the forward spread.
+
+    Parameters
+    ----------
+    nodes : SpreadNodes
+    chance : array, shape (g,), sum 1
+    """
+    values, number = np.unique(nodes.mm[:, 0], return_inverse=True)
+    own = np.bincount(number.ravel(), weights=chance)
+    low, median, high = np.interp([0.025, 0.5, 0.975], np.cumsum(own) - 0.5 * own, values)
     return Spread(float(median), (float(low), float(high)))

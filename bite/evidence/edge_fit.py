@@ -72,8 +72,9 @@ def fit_steps(values: Array, distances_px: Array) -> StepFits:
         slope = height[:, None] * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
         jacobian = np.stack([np.ones_like(z), rise, -slope / sigma, -slope * z], 2)
         misfit = data - low[:, None] - height[:, None] * rise
-        normal = np.einsum("nki,nk,nkj->nij", jacobian, weight, jacobian)
-        gradient = np.einsum("nki,nk,nk->ni", jacobian, weight, misfit)
+        weighted = (jacobian * weight[:, :, None]).transpose(0, 2, 1)
+        normal = weighted @ jacobian
+        gradient = (weighted @ misfit[:, :, None])[:, :, 0]
         if round_ == _ROUNDS:
             break
         diagonal = np.einsum("nii->ni", normal)

@@ -29,6 +29,8 @@ def read_image(path: Path) -> NDArray[np.uint8]:
         For another format, a truncated or damaged file, more than 200 million pixels, or floating point
         pixels.
     """
+    import cv2
+
     path = Path(path)
     pixels = decode_picture(path, read_bytes(path), colour=True)
     if pixels.dtype == np.uint16:
@@ -36,7 +38,7 @@ def read_image(path: Path) -> NDArray[np.uint8]:
     if pixels.dtype != np.uint8:
         what = f"pixels stored as {pixels.dtype}, needed 8 or 16 bit"
         raise InputError(path, "", what, "export the picture with 8 or 16 bit a channel")
-    return np.ascontiguousarray(pixels[:, :, ::-1])
+    return np.asarray(cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_BGR2RGB))
 
 
 def decode_picture(path: Path, data: bytes, *, colour: bool) -> NDArray[Any]:
@@ -65,7 +67,7 @@ def decode_picture(path: Path, data: bytes, *, colour: bool) -> NDArray[Any]:
         raise InputError(path, "", what, "check that it is the right file, or make it smaller")
     as_stored = cv2.IMREAD_UNCHANGED
     three = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
-    with _quiet(cv2):
+    with quiet_opencv(cv2):
         try:
             pixels = cv2.imdecode(np.frombuffer(header.upright, np.uint8), three if colour else as_stored)
         except (cv2.error, MemoryError):
@@ -77,7 +79,7 @@ def decode_picture(path: Path, data: bytes, *, colour: bool) -> NDArray[Any]:
 
 
 @contextmanager
-def _quiet(cv2: ModuleType) -> Iterator[None]:
+def quiet_opencv(cv2: ModuleType) -> Iterator[None]:
     """Keep OpenCV from printing its own lines about a file that is about to be refused in one."""
     # OpenCV 4 has these at the top, 5 in a module of their own
     home = cv2 if hasattr(cv2, "setLogLevel") else cv2.utils.logging

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import warnings
+from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -20,7 +21,8 @@ from bite.errors import InputError
 from bite.geometry.rigid import Array
 
 _EXPORT_AGAIN = "export the mesh again"
-_TEXTURE_AND_NORMAL = re.compile(rb"/[^ ]*")
+_TEXTURE_AND_NORMAL = re.compile(rb"/[^ \n]*")
+_INDENT = re.compile(rb"^ +", re.MULTILINE)
 Ints = NDArray[np.int64]
 
 
@@ -40,17 +42,16 @@ def read_obj(path: Path, data: bytes) -> tuple[Array, Ints, dict[str, Ints]]:
     """
     data = data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     # line numbers in messages count a continued line as one
-    lines = data.replace(b"\\\n", b" ").replace(b"\t", b" ").split(b"\n")
-    if b"\n " in data or b"\n\t" in data or data[:1].isspace():
-        lines = [line.lstrip() for line in lines]
-    first = [line[:2] for line in lines]
-    vertex_lines = [i for i, f in enumerate(first) if f == b"v "]
-    face_lines = [i for i, f in enumerate(first) if f == b"f "]
-    if not vertex_lines or not face_lines:
+    data = data.replace(b"\\\n", b" ").replace(b"\t", b" ")
+    if b"\n " in data or data[:1] == b" ":
+        data = _INDENT.sub(b"", data)
+    lines = _Lines.of(data)
+    vertex_lines, face_lines = lines.starting(b"v "), lines.starting(b"f ")
+    if not vertex_lines.size or not face_lines.size:
         what = f"{len(vertex_lines)} vertices and {len(face_lines)} faces"
         raise InputError(path, "", what, "export the mesh as an OBJ with faces")
-    vertices = _vertices(path, [lines[i] for i in vertex_lines], vertex_lines)
-    corners, sides = _corners(path, [lines[i] for i in face_lines], face_lines)
+    vertices = _vertices(path, lines, vertex_lines)
+    corners, sides = _corners(path, lines, face_lines)
     starts = np.concatenate([[0], np.cumsum(sides)])
     negative = corners < 0
     if negative.any():
@@ -63,7 +64,44 @@ def read_obj(path: Path, data: bytes) -> tuple[Array, Ints, dict[str, Ints]]:
         what = f"a face names vertex {corners[outside[0]]}, but the file has {len(vertices)}"
         raise InputError(path, f"line {line + 1}", what, _EXPORT_AGAIN)
     faces, first_face = _fans(corners - 1, sides, starts)
-    return vertices, faces, _groups(lines, np.array(face_lines), first_face)
+    return vertices, faces, _groups(lines, face_lines, first_face)
+
+
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """Where each line of the data begins and ends: most are read many at a time, few one by one."""
+
+    data: bytes
+    start: Ints
+    end: Ints
+
+    @classmethod
+    def of(cls, data: bytes) -> _Lines:
+        breaks = np.flatnonzero(np.frombuffer(data, np.uint8) == ord("\n"))
+        return cls(data, np.concatenate([[0], breaks + 1]), np.append(breaks, len(data)))
+
+    def __getitem__(self, number: int) -> bytes:
+        return self.data[self.start[number] : self.end[number]]
+
+    def starting(self, two: bytes) -> Ints:
+        """Give the numbers of the lines that start with two characters."""
+        letters = np.frombuffer(self.data + b"\n\n", np.uint8)
+        return np.flatnonzero((letters[self.start] == two[0]) & (letters[self.start + 1] == two[1]))
+
+    def together(self, numbers: Ints) -> bytes:
+        """Give many lines as one text, parted by line ends."""
+        jumps = np.flatnonzero(np.diff(numbers) > 1)
+        first, last = numbers[np.append(0, jumps + 1)], numbers[np.append(jumps, len(numbers) - 1)]
+        return b"\n".join(
+            self.data[a:b] for a, b in zip(self.start[first], self.end[last], strict=True)
+        )
+
+
+def _blanks_a_line(text: bytes) -> Ints:
+    """Count the blanks in each line."""
+    letters = np.frombuffer(text, np.uint8)
+    ends = np.append(np.flatnonzero(letters == ord("\n")), len(text))
+    return np.diff(np.searchsorted(np.flatnonzero(letters == ord(" ")), ends), prepend=0)
 
 
 def _numbers(text: bytes, kind: type[np.float64] | type[np.int64]) -> NDArray[Any]:
@@ -76,19 +114,21 @@ def _numbers(text: bytes, kind: type[np.float64] | type[np.int64]) -> NDArray[An
             return np.zeros(0, dtype=kind)
 
 
-def _vertices(path: Path, texts: list[bytes], lines: list[int]) -> Array:
-    quick = _numbers(b" ".join(text[2:] for text in texts), np.float64)
-    # three numbers a line on the whole, and no line with more or fewer: no need to look at them one by one
-    if quick.size == 3 * len(texts) and all(text.count(b" ") == 3 for text in texts):
-        return quick.reshape(-1, 3)
-    words = [text.split() for text in texts]
+def _vertices(path: Path, lines: _Lines, numbers: Ints) -> Array:
+    whole = lines.together(numbers)
+    # three blanks a line, and so many numbers on the whole: no need to look at the lines one by one
+    if (_blanks_a_line(whole) == 3).all() and whole.count(b"v") == len(numbers):
+        quick = _numbers(whole.replace(b"v", b" "), np.float64)
+        if quick.size == 3 * len(numbers):
+            return quick.reshape(-1, 3)
+    words = [text.split() for text in whole.split(b"\n")]
     try:
         flat = [float(value) for value in chain.from_iterable(w[1:4] for w in words)]
     except ValueError:
         flat = []
     if len(flat) == 3 * len(words) and min(map(len, words)) >= 4:
         return np.array(flat).reshape(-1, 3)
-    for w, line in zip(words, lines, strict=True):
+    for w, line in zip(words, numbers, strict=True):
         try:
             if len([float(value) for value in w[1:4]]) == 3:
                 continue
@@ -99,15 +139,17 @@ def _vertices(path: Path, texts: list[bytes], lines: list[int]) -> Array:
     raise AssertionError("unreachable: some line must be at fault")
 
 
-def _corners(path: Path, texts: list[bytes], lines: list[int]) -> tuple[Ints, Ints]:
-    whole = b" ".join(text[2:] for text in texts)
-    if b"  " not in whole and not any(text[-1:] == b" " for text in texts):
-        sides = np.array([text.count(b" ") for text in texts])
-        quick = _numbers(_TEXTURE_AND_NORMAL.sub(b"", whole), np.int64)
+def _corners(path: Path, lines: _Lines, numbers: Ints) -> tuple[Ints, Ints]:
+    whole = lines.together(numbers)
+    if b"  " not in whole and b" \n" not in whole and whole[-1:] != b" ":
+        sides = _blanks_a_line(whole)
+        plain = _TEXTURE_AND_NORMAL.sub(b"", whole) if b"/" in whole else whole
+        quick = _numbers(plain.replace(b"f", b" "), np.int64)
         # a number too large to hold comes back as the largest there is
-        if sides.min() >= 3 and quick.size == sides.sum() and np.abs(quick).max() < 2**31:
+        whole_numbers = quick.size == sides.sum() and whole.count(b"f") == len(numbers)
+        if sides.min() >= 3 and whole_numbers and np.abs(quick).max() < 2**31:
             return quick, sides
-    words = [text.split() for text in texts]
+    words = [text.split() for text in whole.split(b"\n")]
     sides = np.array([len(w) - 1 for w in words])
     if sides.min() >= 3:
         try:
@@ -115,7 +157,7 @@ def _corners(path: Path, texts: list[bytes], lines: list[int]) -> tuple[Ints, In
             return np.array(flat, dtype=np.int64), sides
         except (ValueError, OverflowError):
             pass
-    for w, line in zip(words, lines, strict=True):
+    for w, line in zip(words, numbers, strict=True):
         try:
             np.array([int(corner.split(b"/", 1)[0]) for corner in w[1:]], dtype=np.int64)
             if len(w) >= 4:
@@ -136,18 +178,22 @@ def _fans(corners: Ints, sides: Ints, starts: Ints) -> tuple[Ints, Ints]:
     return np.column_stack([corners[start], corners[start + step + 1], corners[start + step + 2]]), first_face
 
 
-def _groups(lines: list[bytes], face_lines: Ints, first_face: Ints) -> dict[str, Ints]:
+def _groups(lines: _Lines, face_lines: Ints, first_face: Ints) -> dict[str, Ints]:
     """Collect the faces under each name: a name holds from its own line to the next line of its kind."""
-    named = [(i, line) for i, line in enumerate(lines) if line[:1] in b"ogu" and line]
     spans: dict[str, list[tuple[int, int]]] = {}
-    for kind in (b"o", b"g", b"usemtl"):
+    for kind, starts in ((b"o", (b"o ", b"o\n")), (b"g", (b"g ", b"g\n")), (b"usemtl", (b"us",))):
+        numbers = np.sort(np.concatenate([lines.starting(two) for two in starts]))
+        named = [(int(i), lines[i]) for i in numbers]
         marks = [(i, line[len(kind) :]) for i, line in named if line.split(None, 1)[0] == kind]
-        ends = first_face[np.searchsorted(face_lines, [*(i for i, _ in marks), len(lines)])]
+        ends = first_face[np.searchsorted(face_lines, [*(i for i, _ in marks), len(lines.start)])]
         for (_, label), start, end in zip(marks, ends, ends[1:], strict=False):
             text = label.decode("utf-8", "replace").strip()
             for name in text.split() if kind == b"g" else [text] if text else []:
                 spans.setdefault(name, []).append((int(start), int(end)))
     return {
+        # lines come in order, so the pieces of one name do too; two kinds of line may give the same name
         name: np.unique(np.concatenate([np.arange(start, end) for start, end in pieces]))
+        if len(pieces) > 1
+        else np.arange(*pieces[0])
         for name, pieces in spans.items()
     }

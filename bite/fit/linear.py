@@ -38,7 +38,8 @@ class Linear:
     @property
     def information(self) -> Array:
         """J' W J, shape (k, k)."""
-        return np.asarray(self.slope.T @ (self.slope * self.robust_weight[:, None]))
+        weighted = self.slope * np.sqrt(self.robust_weight)[:, None]
+        return np.asarray(weighted.T @ weighted)
 
     @property
     def gradient(self) -> Array:

@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bite.fit.head import Head
 from bite.geometry.render import face_normals
@@ -35,13 +36,15 @@ class SkinWaves:
     Parameters
     ----------
     centres_mm : array, shape (j, 2), mm to the right and up
-    vertex_moves : array, shape (n, j): mm along the normal per mm of height; zero for all but skin
-    normals : array, shape (n, 3), unit vertex normals of the solved model, out of the skin
+    skin : array of int, shape (s,), the skin's vertices
+    skin_moves : array, shape (s, j): mm along the normal per mm of height
+    skin_normals : array, shape (s, 3), unit normals of the solved skin, out of it
     """
 
     centres_mm: Array
-    vertex_moves: Array
-    normals: Array
+    skin: NDArray[np.int64]
+    skin_moves: Array
+    skin_normals: Array
 
     @property
     def count(self) -> int:
@@ -52,7 +55,9 @@ class SkinWaves:
         """Move the solved model's vertices by the field, shape (n, 3), mm."""
         if not heights_mm.size or not heights_mm.any():
             return points_mm
-        return points_mm + (self.vertex_moves @ heights_mm)[:, None] * self.normals
+        moved = points_mm.copy()
+        moved[self.skin] += (self.skin_moves @ heights_mm)[:, None] * self.skin_normals
+        return moved
 
     def at(self, head: Head, points_mm: Array) -> Array:
         """Give the value of each bump at points near the solved skin, shape (p, j)."""
@@ -75,11 +80,15 @@ def skin_waves(head: Head, reach_mm: float) -> SkinWaves:
     steps = np.arange(-np.ceil(reach_mm / SPACING_MM), np.ceil(reach_mm / SPACING_MM) + 1) * SPACING_MM
     grid = np.stack(np.meshgrid(steps, steps), -1).reshape(-1, 2)
     grid = grid[np.hypot(*grid.T) <= reach_mm]
-    skin = np.unique(head.faces[head.face_part == SKIN])
-    moves = np.zeros((len(head.points_mm), len(grid)))
-    moves[skin] = bumps(head, head.points_mm[skin], grid)
+    on_skin = np.zeros(len(head.points_mm), dtype=bool)
+    on_skin[head.faces[head.face_part == SKIN]] = True
+    skin = np.flatnonzero(on_skin)
+    moves = bumps(head, head.points_mm[skin], grid)
     kept = moves.sum(0) > 0
-    return SkinWaves(frozen(grid[kept]), frozen(moves[:, kept]), frozen(outward_normals(head)))
+    if not kept.all():
+        moves = moves[:, kept]
+    moves.setflags(write=False)  # not copied: it is large
+    return SkinWaves(frozen(grid[kept]), skin, moves, frozen(outward_normals(head)[skin]))
 
 
 def outward_normals(head: Head) -> Array:

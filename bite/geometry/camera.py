@@ -97,7 +97,7 @@ class Camera:
         slopes = target.copy()
         for _ in range(50):
             bent, by_slope = _bend(slopes, terms)
-            step = np.linalg.solve(by_slope, (target - bent)[:, :, None])[:, :, 0]
+            step = _solved(by_slope, target - bent)
             # a full Newton step may jump over the fold of a strong lens; half a unit of slope is 27 degrees
             step *= np.minimum(1.0, 0.5 / np.maximum(np.abs(step).max(1, keepdims=True), 1e-300))
             slopes = slopes + step
@@ -149,6 +149,15 @@ class Camera:
         terms = np.zeros(14)
         terms[: len(self.distortion)] = self.distortion
         return terms
+
+
+def _solved(matrices: Array, right: Array) -> Array:
+    """Solve many 2 x 2 systems by Cramer's rule, shape (n, 2); not finite where a matrix is singular."""
+    (a, b), (c, d) = (matrices[:, 0, 0], matrices[:, 0, 1]), (matrices[:, 1, 0], matrices[:, 1, 1])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_det = 1.0 / (a * d - b * c)
+        first, second = right[:, 0] * per_det, right[:, 1] * per_det
+        return np.column_stack([d * first - b * second, a * second - c * first])
 
 
 def _bend(slopes: Array, terms: Array) -> tuple[Array, Array]:

@@ -3,8 +3,8 @@
     python -m tests.bench.cast --frames 2000
 
 The frames are small but whole: a 320 x 240 picture, an 80 x 60 depth map, a mesh of 19,000 faces; one
-simulated performer for each hundred of them, noise of its own in each (tests/cast/small_cast.py). Everything is
-checked, fitted, drawn and saved as always.
+simulated performer for each hundred of them, noise of its own in each (tests/cast/small_cast.py). They are
+checked, fitted, drawn and saved as any others.
 
 One and two processes take turns on the first ``--turn`` frames, since a machine's speed drifts, and its cores
 may be busy elsewhere: processor time a frame is printed beside wall time. Then the whole cast is run on
@@ -136,8 +136,9 @@ def main() -> None:
         page = (folder / "cast.html").stat().st_size
         print(
             f"{frames} frames, {args.jobs} processes: {first.wall:.0f} s, "
-            f"{frames / first.wall:.2f} frames/s, workers {first.workers:.0f} s and parent {first.parent:.1f} s of processor time, "
-            f"parent's peak memory {first.memory} MB, page {page / frames / 1e3:.0f} kB a frame",
+            f"{frames / first.wall:.2f} frames/s, workers {first.workers:.0f} s and parent "
+            f"{first.parent:.1f} s of processor time, parent's peak memory {first.memory} MB, "
+            f"page {page / frames / 1e3:.0f} kB a frame",
             flush=True,
         )
         again = run(path, args.jobs)

@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.cast.small_cast import Performer, write_small_cast
+
 DEMO = Path(__file__).resolve().parents[2] / "demo_bite"
 HOSTILE = "<img src=x onerror=alert(1)>"
 CAST = """format = "bite-cast 1"
@@ -21,6 +23,28 @@ def write_cast(folder: Path, *performers: str, patterns: str = '"*/*.bite.toml"'
     path = folder / "cast.toml"
     path.write_text(CAST.format(patterns=patterns), encoding="utf-8")
     return path
+
+
+def outputs(folder: Path) -> dict[str, bytes]:
+    return {name: (folder / name).read_bytes() for name in ("cast.html", "cast.csv", "cast.json", "cast.pdf")}
+
+
+@pytest.fixture(scope="session")
+def small(tmp_path_factory):
+    """Write and run a cast of three performers with two small frames each; give its folder."""
+    from bite.cli import main
+
+    folder = tmp_path_factory.mktemp("small")
+    performers = [Performer(f"p{k}", k, t_mm=0.6, moved_mm=(0.0, 0.6)) for k in (1, 2, 3)]
+    assert main(["cast", str(write_small_cast(folder, performers, 2)), "--jobs", "2"]) in (0, 1)
+    return folder
+
+
+def undone(folder: Path, copy: Path) -> Path:
+    """Copy a cast without anything that a run writes; give its cast file."""
+    unwanted = ("*.result.json", "*.before-after.png", ".bite-cast", "cast.html", "cast.csv", "cast.pdf")
+    shutil.copytree(folder, copy, ignore=shutil.ignore_patterns(*unwanted, "cast.json"))
+    return copy / "cast.toml"
 
 
 @pytest.fixture(scope="session")

@@ -2,20 +2,11 @@
 
 import csv
 import json
-import os
 import shutil
-import signal
-import subprocess
-import sys
-import time
 
 from bite.cast.written import cell
 from bite.cli import main
-from tests.cast.conftest import write_cast
-
-
-def outputs(folder):
-    return {name: (folder / name).read_bytes() for name in ("cast.html", "cast.csv", "cast.json", "cast.pdf")}
+from tests.cast.conftest import outputs, write_cast
 
 
 def test_bad_files_are_told_in_a_line_each_and_the_rest_is_done(done):
@@ -77,23 +68,6 @@ def test_a_broken_result_is_done_again_and_old_ones_are_told(done, tmp_path):
     assert json.loads(result.read_text(encoding="utf-8"))["decision"]["verdict"] == "leave"
     notes = json.loads((folder / "cast.json").read_text(encoding="utf-8"))["notes"]
     assert [n["frames"] for n in notes if n["code"] == "stale-result"] == [["gone"]]
-
-
-def test_a_run_that_was_killed_ends_in_the_same_page(done, tmp_path):
-    folder = tmp_path / "copy"
-    shutil.copytree(done[0], folder)
-    for path in [*folder.rglob("*.result.json"), *map(folder.joinpath, outputs(folder))]:
-        path.unlink()
-    command = [sys.executable, "-m", "bite", "cast", str(folder / "cast.toml"), "--jobs", "1"]
-    started = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    for _ in range(600):
-        if any(folder.rglob("*.result.json")) or started.poll() is not None:
-            break
-        time.sleep(0.05)
-    os.kill(started.pid, signal.SIGKILL)
-    started.wait()
-    main(["cast", str(folder / "cast.toml"), "--jobs", "1"])
-    assert outputs(folder) == outputs(done[0])
 
 
 def test_a_doubled_name_is_refused_from_the_second_on(tmp_path):

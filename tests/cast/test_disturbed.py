@@ -1,0 +1,108 @@
+"""Runs that are killed, doubled, or lose a worker: what is done is kept, and the page is the same."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from functools import partial
+
+import pytest
+
+from bite.cast.workers import Crew, run_in_workers
+from bite.cli import main
+from tests.cast.conftest import outputs, undone
+
+DIES_AT_ONE_FILE = """
+import os, sys
+
+def die(event, args):
+    if event == "open" and str(args[0]).endswith("p2-0001.corners.json"):
+        os._exit(9)
+
+sys.addaudithook(die)
+"""
+"""As a crash in a library would: the process that opens this file is gone. Only checks open clicks."""
+
+
+def started(cast, jobs, **environment):
+    return subprocess.Popen(
+        [sys.executable, "-m", "bite", "cast", str(cast), "--jobs", str(jobs)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, **environment},
+    )
+
+
+def results(folder):
+    return list(folder.rglob("*.result.json"))
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs a system with SIGKILL")
+def test_a_run_killed_in_the_middle_ends_in_the_same_bytes(small, tmp_path):
+    cast = undone(small, tmp_path / "killed")
+    running = started(cast, 2)
+    until = time.monotonic() + 120
+    while len(results(cast.parent)) < 2 and running.poll() is None and time.monotonic() < until:
+        time.sleep(0.02)
+    os.kill(running.pid, signal.SIGKILL)
+    running.communicate()
+    kept = {path: path.stat().st_mtime_ns for path in results(cast.parent)}
+    assert 2 <= len(kept) < 6 and not (cast.parent / "cast.html").exists()
+    main(["cast", str(cast), "--jobs", "2"])
+    assert outputs(cast.parent) == outputs(small)
+    now = {path: path.stat().st_mtime_ns for path in results(cast.parent)}
+    # what was done is not done again; a worker may still have been saving when the parent died
+    assert len(now) == 6 and kept.items() <= now.items()
+
+
+def test_two_runs_at_once_on_one_folder_end_in_the_same_bytes(small, tmp_path):
+    cast = undone(small, tmp_path / "doubled")
+    running = [started(cast, 1) for _ in range(2)]
+    said = [run.communicate(timeout=300) for run in running]
+    assert len({run.returncode for run in running}) == 1 and running[0].returncode in (0, 1)
+    assert said[0][0] == said[1][0] and said[0][1] == said[1][1] == ""
+    assert outputs(cast.parent) == outputs(small)
+    assert not list(cast.parent.rglob("*.tmp"))
+
+
+def test_a_frame_that_ends_its_worker_is_one_line_and_the_others_are_done(small, tmp_path):
+    hooks = tmp_path / "hooks"
+    hooks.mkdir()
+    (hooks / "sitecustomize.py").write_text(DIES_AT_ONE_FILE, encoding="utf-8")
+    cast = undone(small, tmp_path / "dying")
+    running = started(cast, 2, PYTHONPATH=os.pathsep.join([str(hooks), os.environ.get("PYTHONPATH", "")]))
+    _, told = running.communicate(timeout=300)
+    assert running.returncode == 2
+    assert told.count("\n") == 1 and told.startswith("p2/p2-0001.bite.toml: its check was ended")
+    content = json.loads((cast.parent / "cast.json").read_text(encoding="utf-8"))
+    assert len(content["frames"]) == 5
+    assert [f["kind"] for f in content["failures"]] == ["check ended by the system"]
+
+
+def _answer(job, deaths):
+    if job in deaths:
+        os._exit(1)
+    return job * 10
+
+
+def test_every_job_is_answered_whoever_dies():
+    found = dict(run_in_workers(partial(_answer, deaths={2, 5}), range(7), 2))
+    assert found == {k: None if k in (2, 5) else k * 10 for k in range(7)}
+
+
+def _count(job):
+    yield from range(job)
+
+
+def test_a_crew_gives_each_answer_as_it_comes_and_says_when_a_job_is_done():
+    heard = []
+    with Crew(_count, 1) as crew:
+        assert not crew.busy and list(crew.answers(0.0)) == []
+        crew.add(2)
+        crew.add(0)
+        while crew.busy:
+            heard += [(told.job, told.answer, told.last) for told in crew.answers()]
+    assert heard == [(2, 0, False), (2, 1, False), (2, None, True), (0, None, True)]

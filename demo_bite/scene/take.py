@@ -29,6 +29,9 @@ _CONDYLE_BACK_MM, _CONDYLE_UP_MM = 95.0, 40.0
 """Where the jaw turns, from the incisors: round figures, invented."""
 _SHUTTER = 0.5
 """Share of a frame's time in which light is gathered."""
+_DASH = (1.0, 2.0, 2.6, 1.6, 0.6)
+"""Way of the head in the blurred frames, in steps of its greatest speed."""
+_FAIR, _WIDE, _AJAR, _GAP = 3, 5, 6, 7
 _SHUT = Mouth(upper_mm=0.6, lower_mm=0.4, half_width_mm=24.0, corner_lift_mm=0.5)
 _GRIN = Mouth(upper_mm=9.5, lower_mm=7.5, half_width_mm=30.0, corner_lift_mm=3.0)
 
@@ -49,9 +52,9 @@ class Planted(StrEnum):
 class TakeSettings:
     """Size of the picture, px, its focal length, and how the trap frames are spoilt."""
 
-    width_px: int = 240
-    height_px: int = 184
-    focal_px: float = 560.0
+    width_px: int = 208
+    height_px: int = 160
+    focal_px: float = 700.0
     distance_mm: float = 300.0
     sway_px: float = 2.5
     dash_px: float = 11.0
@@ -155,7 +158,8 @@ def simulate_take(seed: int, settings: TakeSettings | None = None) -> SimulatedT
 
     gap_mm = max(anatomy.overbite_mm, 0.0) + rng.uniform(1.5, 3.0)
     ajar_mm = 0.6 * max(anatomy.overbite_mm, 0.0)
-    plan = [(0.08, 0.0), (0.3, 0.0), (0.5, 0.0), (0.62, 0.0), (1.0, gap_mm), (1.0, ajar_mm), (1.0, 0.0)]
+    plan = [(openness, 0.0) for openness in (0.08, 0.3, 0.5, 0.65, 0.82, 1.0)]
+    plan += [(1.0, ajar_mm), (1.0, gap_mm)]
     states = []
     for openness, drop in plan:
         head = _with_jaw_down(build_head(anatomy, _between(_SHUT, _GRIN, openness), settings.detail), drop)
@@ -211,20 +215,25 @@ def _with_jaw_down(head: Head, drop_mm: float) -> Head:
 
 def _timeline(rng: np.random.Generator) -> tuple[tuple[int, ...], tuple[Planted, ...]]:
     """Give state and purpose of each frame: lips part, then the parts of the take in any order."""
-    order: list[tuple[int, Planted]] = []
-    for state in (0, 1, 2):
-        order += [(state, Planted.LIPS)] * int(rng.integers(2, 4))
     parts = [
-        [(3, Planted.FAIR)] * int(rng.integers(5, 8)),
-        [(5, Planted.AJAR)] + [(4, Planted.GAP)] * int(rng.integers(4, 7)) + [(5, Planted.AJAR)],
-        [(6, Planted.BLURRED)] * 5,
-        [(6, Planted.BEST)] * int(rng.integers(3, 6)),
-        [(6, Planted.CLIPPED)] * int(rng.integers(3, 6)),
+        [(_FAIR, Planted.FAIR)] * int(rng.integers(5, 8)),
+        [(_AJAR, Planted.AJAR)] + [(_GAP, Planted.GAP)] * int(rng.integers(4, 7)) + [(_AJAR, Planted.AJAR)],
+        [(_WIDE, Planted.BLURRED)] * len(_DASH),
+        [(_WIDE, Planted.BEST)] * int(rng.integers(3, 6)),
+        [(_WIDE, Planted.CLIPPED)] * int(rng.integers(3, 6)),
     ]
+    order = [(state, Planted.LIPS) for state in (0, 1, 2) for _ in range(int(rng.integers(1, 4)))]
     for k in rng.permutation(len(parts)):
         order += parts[int(k)]
     order += [(2, Planted.LIPS), (1, Planted.LIPS), (0, Planted.LIPS)]
-    return tuple(state for state, _ in order), tuple(what for _, what in order)
+    # lips do not jump: a frame of every state between
+    smooth = [order[0]]
+    for state, what in order[1:]:
+        last, here = min(smooth[-1][0], _WIDE), min(state, _WIDE)
+        for between in range(last + 1, here) if here > last else range(last - 1, here, -1):
+            smooth.append((between, Planted.LIPS))
+        smooth.append((state, what))
+    return tuple(state for state, _ in smooth), tuple(what for _, what in smooth)
 
 
 def _moves(
@@ -240,9 +249,7 @@ def _moves(
     dash = np.array([what is Planted.BLURRED for what in planted])
     heading = rng.uniform(0, 2 * np.pi)
     # there and back within the blurred frames: a quick nod or shake
-    track = np.cumsum(np.where(dash, np.cumsum(dash) <= 3, 0) - np.where(dash, np.cumsum(dash) > 3, 0))
-    run = np.where(dash, np.array([0.0, 1.0, 2.0, 2.0, 1.0, 0.0])[np.minimum(np.cumsum(dash), 5)], 0.0)
-    del track
+    run = np.where(dash, np.array(_DASH)[np.minimum(np.cumsum(dash), len(_DASH)) - 1], 0.0)
     moves[:, 0] += settings.dash_px * np.cos(heading) * run
     moves[:, 1] += settings.dash_px * np.sin(heading) * run
     exposures = np.where([what is Planted.CLIPPED for what in planted], settings.flash, 1.0)

@@ -1,0 +1,328 @@
+"""Corners clicked in one frame of a take, carried to the others, each with an sd that grows on the way.
+
+From frame to frame the row is followed by optical flow. In every frame it is also matched against the clicked
+picture itself, which takes drift away; where that fails the sd grows with each step. Where neither finds the
+teeth, they are looked for again. Landmarks on lips and skin are not carried: they move on their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bite.evidence.band import ENAMEL_LIGHT
+from bite.evidence.clicks import SIGMA_DISTAL_PX, SIGMA_MESIAL_PX, UNSURE_FACTOR
+from bite.evidence.enamel_area import enamel_area
+from bite.evidence.luminance import Picture
+from bite.evidence.row_match import (
+    Piece,
+    RowMatch,
+    features_in,
+    find_again,
+    likeness,
+    match_row,
+    piece_around,
+)
+from bite.evidence.tooth_regions import polygons_mask
+from bite.evidence.tooth_row import ToothRow, mm_per_px_from_corners, tooth_row_from_corners, usable_points
+from bite.files.corners import Corners, CornerState
+from bite.geometry.rigid import Array, frozen
+from bite.geometry.teeth import CORNERS, is_upper
+
+MATCH_SD_CROWNS = 0.015
+"""What a match against the clicked picture leaves open, in crown widths (see tests/coverage/choose.py)."""
+STEP_SD_CROWNS = 0.012
+"""What each step without such a match adds, in quadrature."""
+LEAST_LIKENESS = 0.55
+_AGAIN_LIKENESS = 0.6
+_WIDE_CROWNS, _WIDE_STEPS = 1.0, 6
+"""A wider window finds more, and looks at lips and at the other row as well: it counts as so many steps."""
+_REACH_CROWNS = 2.0
+"""Farthest way of the teeth from one frame to the next."""
+_JUMP_CROWNS, _JUMP_SD = 0.12, 3.0
+_SHADED_LIGHT = 0.35
+"""Lower teeth stand in the shadow of the upper ones: the levels at which they are still told from the dark."""
+_RIM_CROWNS, _LIP_CROWNS = 0.06, 0.15
+_JAW_MOVED_CROWNS = 0.1
+"""A lower row farther off than this no longer disappears under the upper edge where it was clicked."""
+
+
+class Lost(StrEnum):
+    """Why a corner is not carried."""
+
+    TEETH = "the teeth were not found again"
+    ROW = "the lower row was not found again"
+    JAW = "the jaw moved: the tooth disappears elsewhere now"
+    NEVER = "it was hidden where it was clicked"
+
+
+@dataclass(frozen=True, slots=True)
+class CarriedPoint:
+    """One corner in another frame, px; ``sigma_px`` holds the click and the way."""
+
+    x_px: float
+    y_px: float
+    state: CornerState
+    sigma_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """All corners in one frame.
+
+    Parameters
+    ----------
+    points : mapping from code to CarriedPoint
+    lost : mapping from code to Lost
+    upper, lower : RowMatch or None, the rows from the clicked picture
+    likeness : float or None, of the upper teeth with the clicked ones, 1 the same
+    matched : bool, against the clicked picture itself, not only from frame to frame
+    steps_unmatched : int, frames since such a match
+    jaw_drop_px, jaw_drop_sd_px : float or None, how much lower the lower row stands than where it was clicked
+    last : RowMatch, where the upper row was seen last
+    piece : Piece, of this frame
+    """
+
+    points: Mapping[str, CarriedPoint]
+    lost: Mapping[str, Lost]
+    upper: RowMatch | None
+    lower: RowMatch | None
+    likeness: float | None
+    matched: bool
+    steps_unmatched: int
+    jaw_drop_px: float | None
+    jaw_drop_sd_px: float | None
+    last: RowMatch
+    piece: Piece
+
+
+@dataclass(frozen=True, slots=True)
+class Anchor:
+    """The clicked frame: its corners, its picture around them, and what of it can be followed."""
+
+    corners: Corners
+    crown_px: float
+    middle_px: Array
+    low_middle_px: Array
+    down: Array
+    piece: Piece
+    core: NDArray[np.bool_]
+    upper_px: Array
+    lower_px: Array
+
+
+def start_carry(image: Picture, corners: Corners) -> tuple[Anchor, Carried]:
+    """Take the clicked frame as the start.
+
+    Raises
+    ------
+    DegenerateGeometryError
+        When the upper corners do not determine the row.
+    """
+    row = tooth_row_from_corners(corners)
+    crown, across, down = row.crown_width_px, row.across, row.down
+    middle = row.upper_edge_px.mean(0)
+    piece = piece_around(grey(image), middle, crown)
+    shape = (piece.plane.shape[0], piece.plane.shape[1])
+
+    def box(aside: float, above: float, below: float, centre: Array) -> NDArray[np.bool_]:
+        corner = centre - piece.origin
+        quad = np.array(
+            [
+                corner + crown * (sign * aside * across + height * down)
+                for sign, height in ((-1, above), (1, above), (1, below), (-1, below))
+            ]
+        )
+        return polygons_mask((quad,), shape)
+
+    low = row.lower_edge_px.mean(0) if len(row.lower_edge_px) else middle
+    up_teeth = _away_from_lip(_teeth(image, corners, row, piece, ENAMEL_LIGHT), -down, _LIP_CROWNS * crown)
+    low_teeth = _away_from_lip(
+        _teeth(image, corners, row, piece, _SHADED_LIGHT), np.array(down), _LIP_CROWNS * crown
+    )
+    upper_px = features_in(piece, box(2.6, -1.2, 0.12, middle) & up_teeth, crown)
+    own = np.array([p for c, p in usable_points(corners, CORNERS).items() if is_upper(c)]).reshape(-1, 2)
+    anchor = Anchor(
+        corners, crown, frozen(middle), frozen(low + 0.5 * crown * down), frozen(np.array(down)), piece,
+        box(1.6, -1.2, 0.08, middle) & up_teeth, frozen(np.concatenate([own, upper_px])),
+        frozen(features_in(piece, box(2.2, 0.22, 1.1, low) & low_teeth, crown)),
+    )  # fmt: skip
+    still = RowMatch(frozen(np.eye(3)[:2]), 0.0, len(anchor.upper_px))
+    return anchor, _carried(anchor, piece, still, still, 1.0, True, 0, clicked=True)
+
+
+def _teeth(image: Picture, corners: Corners, row: ToothRow, piece: Piece, least_light: float) -> NDArray[np.bool_]:
+    """Give bare enamel with a thin rim in a piece: lips do not move with the teeth, and are no landmarks."""
+    import cv2
+
+    side = piece.plane.shape[0]
+    low = np.array([piece.left, piece.top])
+    size = np.array(image.shape[1::-1])
+    start, end = np.clip(low, 0, size - 1), np.clip(low + side, 1, size)
+    cut = image[start[1] : end[1], start[0] : end[0]]
+    local = replace(
+        row,
+        upper_edge_px=frozen(row.upper_edge_px - start),
+        lower_edge_px=frozen(row.lower_edge_px - start),
+    )
+    scale = mm_per_px_from_corners(corners).mm_per_px
+    found = enamel_area(cut, local, mm_per_px=scale, least_light=least_light)
+    teeth = np.zeros((side, side), dtype=bool)
+    if found is None:
+        return teeth
+    rim = np.ones((2 * max(1, round(_RIM_CROWNS * row.crown_width_px)) + 1,) * 2, np.uint8)
+    whole = cv2.morphologyEx(found.mask.astype(np.uint8), cv2.MORPH_CLOSE, rim)
+    at = start - low
+    teeth[at[1] : at[1] + whole.shape[0], at[0] : at[0] + whole.shape[1]] = whole.astype(bool)
+    return teeth
+
+
+def _away_from_lip(teeth: NDArray[np.bool_], towards_lip: Array, least_px: float) -> NDArray[np.bool_]:
+    """Leave out what lies nearer to a lip than ``least_px``: the lip's edge would be followed, not the tooth."""
+    x, y = np.rint(-least_px * towards_lip).astype(int)
+    return teeth & np.roll(teeth, (y, x), axis=(0, 1))
+
+
+def carry_on(anchor: Anchor, before: Carried, image: Picture) -> Carried:
+    """Carry the corners from a neighbouring frame into this one.
+
+    Parameters
+    ----------
+    anchor : Anchor
+    before : Carried, of the neighbour nearer to the clicked frame
+    image : array, shape (h, w, 3), uint8, RGB
+    """
+    light, crown, last = grey(image), anchor.crown_px, before.last
+    piece = piece_around(light, last.place(anchor.middle_px[None])[0], crown)
+    expected = last.place(anchor.upper_px)
+    stepped = None
+    if before.upper is not None:
+        shift, _ = find_again(
+            before.piece, _moved(anchor, before), piece, guess=np.zeros(2), reach_px=_REACH_CROWNS * crown
+        )
+        follow = partial(match_row, before.piece, expected, piece, expected + shift, anchor.upper_px, crown)
+        stepped = follow() or follow(window_crowns=_WIDE_CROWNS)
+    guess = stepped or last
+    matched = match_row(
+        anchor.piece, anchor.upper_px, piece, guess.place(anchor.upper_px), anchor.upper_px, crown
+    )
+    if matched is not None and stepped is not None:
+        jump = float(np.hypot(*(matched.place(anchor.middle_px[None]) - stepped.place(anchor.middle_px[None]))[0]))
+        own = STEP_SD_CROWNS * crown * np.sqrt(before.steps_unmatched + 1.0)
+        if jump > max(_JUMP_CROWNS * crown, _JUMP_SD * own):
+            matched = None
+    upper, steps = matched or stepped, 0 if matched is not None else before.steps_unmatched + 1
+    alike = None if upper is None else likeness(anchor.piece, piece, upper, anchor.core)
+    if alike is None or alike < LEAST_LIKENESS:
+        upper, piece = _again(anchor, light, piece)
+        steps = 0
+        alike = None if upper is None else likeness(anchor.piece, piece, upper, anchor.core)
+    elif upper is stepped and stepped is not None and stepped.window_crowns == _WIDE_CROWNS:
+        steps += _WIDE_STEPS
+    if upper is None:
+        return _nothing(anchor, last, piece, before.steps_unmatched + 1)
+    lower = _lower(anchor, before, piece, upper)
+    return _carried(anchor, piece, upper, lower, alike, steps == 0, steps)
+
+
+def _moved(anchor: Anchor, carried: Carried) -> NDArray[np.bool_]:
+    """Give the clicked area of upper teeth where it lies in another frame's piece."""
+    import cv2
+
+    match = carried.last.placed
+    to_piece = match.copy()
+    to_piece[:, 2] += match[:, :2] @ anchor.piece.origin - carried.piece.origin
+    side = carried.piece.plane.shape[0]
+    return np.asarray(cv2.warpAffine(anchor.core.astype(np.uint8), to_piece, (side, side)) > 0)
+
+
+def _again(anchor: Anchor, light: NDArray[np.uint8], piece: Piece) -> tuple[RowMatch | None, Piece]:
+    nowhere = piece.origin - anchor.piece.origin
+    shift, alike = find_again(anchor.piece, anchor.core, piece, guess=nowhere, reach_px=None)
+    if alike < _AGAIN_LIKENESS:
+        return None, piece
+    found = piece_around(light, anchor.middle_px + shift, anchor.crown_px)
+    upper = match_row(
+        anchor.piece, anchor.upper_px, found, anchor.upper_px + shift, anchor.upper_px, anchor.crown_px
+    )
+    if upper is None or likeness(anchor.piece, found, upper, anchor.core) < LEAST_LIKENESS:
+        return None, piece
+    return upper, found
+
+
+def _lower(anchor: Anchor, before: Carried, piece: Piece, upper: RowMatch) -> RowMatch | None:
+    """Find the lower row: from the neighbour where it was seen there, else from the clicked picture."""
+    clicked, crown = anchor.lower_px, anchor.crown_px
+    guess = upper.place(clicked)
+    if before.lower is not None and before.upper is not None:
+        lag = before.lower.place(clicked) - before.upper.place(clicked)
+        found = match_row(anchor.piece, clicked, piece, guess + lag, clicked, crown)
+        if found is not None:
+            return found
+        return match_row(before.piece, before.lower.place(clicked), piece, guess + lag, clicked, crown)
+    return match_row(anchor.piece, clicked, piece, guess, clicked, crown)
+
+
+def _carried(
+    anchor: Anchor,
+    piece: Piece,
+    upper: RowMatch,
+    lower: RowMatch | None,
+    alike: float | None,
+    matched: bool,
+    steps: int,
+    *,
+    clicked: bool = False,
+) -> Carried:
+    crown, corners = anchor.crown_px, anchor.corners
+    way = 0.0 if clicked else _way_px(crown, upper, steps)
+    drop, drop_sd = None, None
+    if lower is not None:
+        at = anchor.low_middle_px[None]
+        drop = float((lower.place(at) - upper.place(at))[0] @ anchor.down)
+        drop_sd = 0.0 if clicked else float(np.hypot(way, _way_px(crown, lower, steps)))
+    points: dict[str, CarriedPoint] = {}
+    lost: dict[str, Lost] = {}
+    for code, place in usable_points(corners, CORNERS).items():
+        point = corners.points[code]
+        match = upper if is_upper(code) else lower
+        if match is None:
+            lost[code] = Lost.ROW
+            continue
+        if point.state is CornerState.COVERED:
+            if drop is None or abs(drop) > _JAW_MOVED_CROWNS * crown:
+                lost[code] = Lost.JAW
+                continue
+            match = upper
+        own = point.sigma_px or (SIGMA_DISTAL_PX if code.endswith("d") else SIGMA_MESIAL_PX)
+        own *= UNSURE_FACTOR if point.state is CornerState.UNSURE else 1.0
+        x, y = match.place(place[None])[0]
+        sd = own if clicked else float(np.hypot(own, _way_px(crown, match, steps)))
+        points[code] = CarriedPoint(float(x), float(y), point.state, sd)
+    lost |= {c: Lost.NEVER for c, p in corners.points.items() if p.state is CornerState.HIDDEN}
+    return Carried(points, lost, upper, lower, alike, matched, steps, drop, drop_sd, upper, piece)
+
+
+def _way_px(crown_px: float, match: RowMatch, steps: int) -> float:
+    """Give the sd that carrying has added, px."""
+    fitted = match.rms_px * np.sqrt(4.0 / match.features)
+    return float(
+        np.sqrt((MATCH_SD_CROWNS * crown_px) ** 2 + fitted**2 + steps * (STEP_SD_CROWNS * crown_px) ** 2)
+    )
+
+
+def _nothing(anchor: Anchor, last: RowMatch, piece: Piece, steps: int) -> Carried:
+    lost = dict.fromkeys(usable_points(anchor.corners, CORNERS), Lost.TEETH)
+    return Carried({}, lost, None, None, None, False, steps, None, None, last, piece)
+
+
+def grey(image: Picture) -> NDArray[np.uint8]:
+    """Give the grey of a picture as whole levels; fast, since whole frames pass through it."""
+    import cv2
+
+    return np.asarray(cv2.cvtColor(image, cv2.COLOR_RGB2GRAY), dtype=np.uint8)

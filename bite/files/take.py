@@ -1,0 +1,288 @@
+"""A take: a video, or a folder of pictures with or without depth maps; read frame by frame, never held whole."""
+
+from __future__ import annotations
+
+import os
+import re
+import zlib
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bite.errors import InputError
+from bite.files.image import LARGEST_PIXELS, quiet_opencv, read_image
+from bite.files.picture_header import picture_kind, read_header
+from bite.files.source import read_bytes
+
+PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff")
+DEPTHS = (".png", ".tif", ".tiff", ".pfm", ".npy", ".exr")
+_NOT_OF_THE_TAKE = (".depth", ".choose", ".before-after", ".opinion")
+_MEND_TAKE = "name a video that OpenCV reads, or a folder of PNG, JPEG or TIFF pictures"
+_MOST_PICTURES = 100_000
+_MARK_EVERY = 37
+
+
+class TakeKind(StrEnum):
+    """What a take is on disk."""
+
+    VIDEO = "video"
+    PICTURES = "folder of pictures"
+
+
+@dataclass(frozen=True, slots=True)
+class TakePicture:
+    """One frame: RGB picture, shape (height, width, 3), and where it lies; ``mark`` tells it from others."""
+
+    number: int
+    name: str
+    image: NDArray[np.uint8]
+    path: Path | None
+    depth_path: Path | None
+    mark: int
+
+
+@dataclass(frozen=True, slots=True)
+class Unreadable:
+    """A frame, or the rest of a video, that cannot be read; ``why`` is one line."""
+
+    number: int
+    name: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """A take on disk.
+
+    Parameters
+    ----------
+    path : Path
+    name : str, the file's or folder's own, without ending
+    kind : TakeKind
+    count : int, frames; of a video what its header states, 0 where it states nothing
+    width_px, height_px : int, of most of its frames
+    pictures : tuple of Path, in order; empty for a video
+    bad : mapping from frame number to the line that says what is wrong with it, for pictures
+    """
+
+    path: Path
+    name: str
+    kind: TakeKind
+    count: int
+    width_px: int
+    height_px: int
+    pictures: tuple[Path, ...]
+    bad: tuple[tuple[int, str], ...]
+
+    def read(
+        self, start: int = 0, stop: int | None = None, marks: Sequence[int] = ()
+    ) -> Iterator[TakePicture | Unreadable]:
+        """Read frames one by one, those that cannot be read as ``Unreadable``.
+
+        Parameters
+        ----------
+        start, stop : int, frame numbers from 0, the last one left out
+        marks : sequence of int
+            Marks of the frames as they were read before, by number. A video is entered in its middle only
+            where they prove that the right frame came; else it is read through from its start.
+        """
+        if self.kind is TakeKind.PICTURES:
+            yield from self._read_pictures(start, stop)
+        else:
+            yield from self._read_video(start, stop, marks)
+
+    def frame_name(self, number: int) -> str:
+        """Name a frame: its file, or the take and the number, as its still is called."""
+        return self.pictures[number].name if self.pictures else f"{self.name}-f{number:05d}"
+
+    def number_of(self, file_name: str) -> int | None:
+        """Give the number of a frame by its picture's or still's file name; None where there is none."""
+        names = [path.name for path in self.pictures]
+        if file_name in names:
+            return names.index(file_name)
+        found = re.fullmatch(re.escape(self.name) + r"-f(\d{5,9})(\.png)?", file_name)
+        return int(found[1]) if found and not self.pictures else None
+
+    def _read_pictures(self, start: int, stop: int | None) -> Iterator[TakePicture | Unreadable]:
+        bad = dict(self.bad)
+        for number, path in list(enumerate(self.pictures))[start:stop]:
+            if number in bad:
+                yield Unreadable(number, path.name, bad[number])
+                continue
+            try:
+                image = read_image(path)
+            except InputError as error:
+                yield Unreadable(number, path.name, str(error))
+                continue
+            yield TakePicture(number, path.name, image, path, _depth_beside(path), _mark(image))
+
+    def _read_video(
+        self, start: int, stop: int | None, marks: Sequence[int]
+    ) -> Iterator[TakePicture | Unreadable]:
+        with closing(_Video(self.path)) as video:
+            number = start if start and video.enter(start, marks) else 0
+            while stop is None or number < stop:
+                image = video.next(wanted=number >= start)
+                if image is None:
+                    break
+                if number >= start:
+                    yield TakePicture(number, self.frame_name(number), image, None, None, _mark(image))
+                number += 1
+        if stop is None and number < self.count:
+            why = f"{self.path}: the video ends after {number} frames, its header states {self.count}"
+            yield Unreadable(number, self.frame_name(number), f"{why}; was it cut short?")
+
+
+def open_take(path: str | Path) -> Take:
+    """Look at a take and make sure that it holds a frame.
+
+    Pictures are put in the order of the numbers in their names. Pictures of another size than most, and
+    those that cannot be read, are kept as bad frames with the reason.
+
+    Raises
+    ------
+    InputError
+        Where there is nothing, no video that can be read, or no readable picture.
+    """
+    path = Path(path)
+    name = Path(os.path.abspath(path)).name if path.is_dir() else path.stem
+    if path.is_dir():
+        return _open_folder(path, name)
+    data = _first_bytes(path)
+    if picture_kind(data) is not None:
+        what = "is one picture, needed a take of several"
+        raise InputError(path, "", what, f"{_MEND_TAKE}; for one picture use bite new")
+    with closing(_Video(path)) as video:
+        first = video.next(wanted=True)
+        if first is None:
+            raise InputError(path, "", "no frame of it can be read", _MEND_TAKE)
+        height, width = first.shape[:2]
+        return Take(path, name, TakeKind.VIDEO, video.count, width, height, (), ())
+
+
+def _open_folder(path: Path, name: str) -> Take:
+    try:
+        found = [p for p in path.iterdir() if p.suffix.lower() in PICTURES and p.is_file()]
+    except OSError as error:
+        raise InputError(path, "", f"cannot be read ({error.strerror})", "check its permissions") from None
+    kept = sorted(
+        (p for p in found if not p.stem.endswith(_NOT_OF_THE_TAKE) and p.stem != "depth"),
+        key=lambda p: [int(part) if part.isdigit() else part.lower() for part in re.split(r"(\d+)", p.name)],
+    )
+    if not kept:
+        raise InputError(path, "", "holds no picture, needed PNG, JPEG or TIFF files", _MEND_TAKE)
+    if len(kept) > _MOST_PICTURES:
+        raise InputError(path, "", f"holds {len(kept)} pictures", f"at most {_MOST_PICTURES} make a take")
+    sizes: dict[int, tuple[int, int]] = {}
+    bad: dict[int, str] = {}
+    for number, picture in enumerate(kept):
+        try:
+            header = read_header(picture, read_bytes(picture))
+        except InputError as error:
+            bad[number] = str(error)
+            continue
+        turned = header.orientation >= 5
+        size = (header.width_px, header.height_px)
+        sizes[number] = size[::-1] if turned else size
+    if not sizes:
+        raise InputError(path, "", f"none of its {len(kept)} pictures can be read", "export the take again")
+    width, height = Counter(sizes.values()).most_common(1)[0][0]
+    for number, size in sizes.items():
+        if size != (width, height):
+            bad[number] = (
+                f"{kept[number]}: {size[0]} x {size[1]} pixels, most of the take has {width} x {height}; "
+                "export the whole take at one size"
+            )
+    ordered = tuple(sorted(bad.items()))
+    return Take(path, name, TakeKind.PICTURES, len(kept), width, height, tuple(kept), ordered)
+
+
+class _Video:
+    """An open video, RGB frames one after the other."""
+
+    def __init__(self, path: Path) -> None:
+        import cv2
+
+        # the decoder writes lines of its own to stderr about files that are told in one line here
+        os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
+        self._cv2, self._path = cv2, path
+        self._ready: NDArray[np.uint8] | None = None
+        self._open()
+
+    def _open(self) -> None:
+        with quiet_opencv(self._cv2):
+            self._source: Any = self._cv2.VideoCapture(str(self._path))
+        if not self._source.isOpened():
+            raise InputError(self._path, "", "cannot be read as a video", _MEND_TAKE)
+        stated = self._source.get(self._cv2.CAP_PROP_FRAME_COUNT)
+        self.count = int(stated) if 0 < stated < 1e9 else 0
+
+    def next(self, *, wanted: bool) -> NDArray[np.uint8] | None:
+        """Give the next frame; None at the end, or where decoding fails. Unwanted ones are skipped over."""
+        cv2, ready = self._cv2, self._ready
+        self._ready = None
+        if ready is not None:
+            return ready
+        with quiet_opencv(cv2):
+            try:
+                if not wanted:
+                    return np.zeros((1, 1, 3), np.uint8) if self._source.grab() else None
+                came, image = self._source.read()
+            except (cv2.error, MemoryError):
+                return None
+        if not came or image is None or image.dtype != np.uint8 or image.size > 3 * LARGEST_PIXELS:
+            return None
+        if image.ndim == 2:
+            image = np.repeat(image[..., None], 3, axis=2)
+        return np.ascontiguousarray(image[:, :, 2::-1])
+
+    def enter(self, start: int, marks: Sequence[int]) -> bool:
+        """Go to a frame by its number; False, at the start again, where another frame would come."""
+        cv2 = self._cv2
+        if start >= len(marks):
+            return False
+        with quiet_opencv(cv2):
+            self._source.set(cv2.CAP_PROP_POS_FRAMES, float(start))
+        image = self.next(wanted=True)
+        if image is not None and _mark(image) == marks[start]:
+            self._ready = image
+            return True
+        self.close()
+        self._open()
+        return False
+
+    def close(self) -> None:
+        self._source.release()
+
+
+def _mark(image: NDArray[np.uint8]) -> int:
+    return zlib.crc32(np.ascontiguousarray(image[::_MARK_EVERY, ::_MARK_EVERY]))
+
+
+def _first_bytes(path: Path) -> bytes:
+    try:
+        with open(path, "rb") as stream:
+            data = stream.read(16)
+    except FileNotFoundError:
+        raise InputError(path, "", "no such file", "check the name and the folder") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(path, "", f"cannot be read ({reason})", "check its name and permissions") from None
+    if not data:
+        raise InputError(path, "", "is empty", "export or copy it again")
+    return data
+
+
+def _depth_beside(picture: Path) -> Path | None:
+    for ending in DEPTHS:
+        found = picture.with_name(f"{picture.stem}.depth{ending}")
+        if found.is_file():
+            return found
+    return None

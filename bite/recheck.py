@@ -20,7 +20,7 @@ from bite.decision import (
 )
 from bite.errors import InputError
 from bite.files.rig import Dial, Rig
-from bite.fit.difference import difference_sd
+from bite.fit.difference import at_rest, difference_sd
 from bite.fit.offset import Z95, Estimate, OffsetFit
 from bite.fit.parameters import Prior
 from bite.geometry.mesh import Mesh
@@ -96,13 +96,15 @@ class Recheck:
 
 
 def achieved_by_fits(first: OffsetFit, second: OffsetFit, prior: Prior) -> tuple[Estimate, str]:
-    """Give how far the teeth came, mm forward, from two fits to the same readings."""
-    sd = difference_sd(first.solution, second.solution, prior)
+    """Give how far the teeth came, mm forward, from two fits to the same readings, both brought to rest."""
+    before, after = at_rest(first.solution, prior), at_rest(second.solution, prior)
+    sd = difference_sd(before, after, prior)
     how = (
-        "both offsets as weighted sums of the same readings and clicks, subtracted reading by reading: "
+        "both fits brought to rest, their offsets taken as weighted sums of the same readings and clicks, and "
+        "subtracted reading by reading: "
         f"{sd.total_mm:.3f} mm is left of {sd.apart_mm:.3f} mm"
     )
-    return Estimate(first.offset.value - second.offset.value, sd.total_mm), how
+    return Estimate(before.offset_mm - after.offset_mm, sd.total_mm), how
 
 
 def achieved_by_results(before: Side, after: Side) -> tuple[Estimate, str]:

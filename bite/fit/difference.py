@@ -1,28 +1,31 @@
 """How well the difference of two offsets is known that were fitted to the same readings and clicks.
 
-Both offsets are, near their solutions, weighted sums of the same measured values. The weights differ little
-when only
-the solved teeth were moved, so most of the errors cancel: what is left is the scatter of the difference of
-the weights.
+Both offsets are, near their solutions, weighted sums of the same clipped residuals (``clipping``). The
+weights differ little when only the solved teeth were moved, so most of the errors cancel: what is left is the
+scatter of the difference of the weights. A fit stops while its offset may still move by some hundredths of
+a millimetre, which is more than that scatter: both are brought to rest first.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from bite.fit.clipping import CLIPPED_VARIANCE, clipped_bread, clipped_noise
 from bite.fit.corner_block import CornerBlock
-from bite.fit.depth_block import DepthBlock
+from bite.fit.depth_block import DepthBlock, Prediction
 from bite.fit.linear import Block, Linear
 from bite.fit.noise import correlated_meat
 from bite.fit.parameters import COUNT, P, Prior
 from bite.fit.solution import Solution
-from bite.fit.solver import SETTLED_MM
+from bite.fit.solver import solve
 from bite.geometry.rigid import Array
 
 _T = P.FORWARD_MM
+AT_REST_MM, MOST_RESTS = 0.002, 3
+"""A fit is at rest when fitting it again from where it ended moves the offset by less than this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +36,7 @@ class DifferenceSd:
     ----------
     sampling_mm : float, from the scatter of readings and clicks
     systematic_mm : float, from priors that the data could not beat
-    settling_mm : float, since either fit stops when it moves by less than 0.01 mm
+    settling_mm : float, by how much either fit still moved when it was last fitted again
     apart_mm : float, what the sampling part would be if nothing were shared
     """
 
@@ -48,51 +51,121 @@ class DifferenceSd:
         return float(np.sqrt(self.sampling_mm**2 + self.systematic_mm**2 + self.settling_mm**2))
 
 
-def difference_sd(first: Solution, second: Solution, prior: Prior) -> DifferenceSd:
-    """Find the sd of first minus second offset, fitted to the same readings with the same prior.
+@dataclass(frozen=True, slots=True)
+class AtRest:
+    """A fit brought to rest, and by how much its offset moved in the last round, mm."""
 
-    For each block the weight of every measured value in either offset is laid out on the same readings,
-    subtracted, and
-    sent through the noise as a fit's own sampling sd is. Priors enter by the difference of their pull. A
-    block without a
-    twin, or with other readings, counts as if its errors were independent.
+    solution: Solution
+    last_move_mm: float
+
+    @property
+    def offset_mm(self) -> float:
+        """Where the teeth came to rest, mm forward."""
+        return float(self.solution.parameters[_T])
+
+
+def at_rest(found: Solution, prior: Prior) -> AtRest:
+    """Fit again from where a fit ended, until its offset stays.
 
     Parameters
     ----------
-    first, second : Solution
+    found : Solution
+    prior : Prior, that it was fitted with
+    """
+    here, moved = found, np.inf
+    for _ in range(MOST_RESTS):
+        there = solve(here.blocks, prior, here.parameters[:COUNT])
+        moved, here = abs(float(there.parameters[_T] - here.parameters[_T])), there
+        if moved < AT_REST_MM:
+            break
+    # the last step of a solve is not rendered: weights are wanted from where the offset is
+    places = zip(here.blocks, here.columns, strict=True)
+    seen = tuple(block.predict(here.parameters[columns]) for block, columns in places)
+    return AtRest(replace(here, seen=seen), moved)
+
+
+def difference_sd(first: AtRest, second: AtRest, prior: Prior) -> DifferenceSd:
+    """Find the sd of first minus second offset, fitted to the same readings with the same prior.
+
+    For each block the weight of every measured value in either offset is laid out on the same readings,
+    subtracted, and sent through the noise of the clipped residuals. Priors enter by the difference of their
+    pull. A block without a twin, or with other readings, counts as if its errors were independent.
+
+    Parameters
+    ----------
+    first, second : AtRest
     prior : Prior, of both
     """
-    variance, apart, own_prior = 0.0, 0.0, 0.0
-    left = list(range(len(second.blocks)))
-    for index, block in enumerate(first.blocks):
-        twin = next((k for k in left if _are_twins(first, index, second, k)), None)
-        alone = _alone(first, index)
+    here, there = _weights_of(first.solution, prior), _weights_of(second.solution, prior)
+    variance, apart, waves = 0.0, 0.0, 0.0
+    left = list(there.blocks)
+    for one in here.blocks:
+        apart += one.alone
+        twin = next((two for two in left if _are_twins(one, two)), None)
         if twin is None:
-            variance, apart = variance + alone, apart + alone
-            own_prior += _waves(first, index)
+            variance, waves = variance + one.alone, waves + float(one.pull @ one.pull)
             continue
         left.remove(twin)
-        variance += _shared(first, index, second, twin)
-        apart += alone + _alone(second, twin)
-        own_prior += _waves_between(first, index, second, twin, block)
-    for index in left:
-        alone = _alone(second, index)
-        variance, apart = variance + alone, apart + alone
-        own_prior += _waves(second, index)
-    pull = (first.bread[_T, :COUNT] - second.bread[_T, :COUNT]) * prior.precision
+        apart += twin.alone
+        variance += _between(one, twin)
+        waves += _waves_between(one.pull, twin.pull)
+    for two in left:
+        variance, apart = variance + two.alone, apart + two.alone
+        waves += float(two.pull @ two.pull)
     known = np.isfinite(prior.sd)
+    pull = (here.answer[:COUNT] - there.answer[:COUNT]) * prior.precision
     systematic = float(pull[known] ** 2 @ prior.sd[known] ** 2)
     return DifferenceSd(
-        float(np.sqrt(max(variance + own_prior, 0.0))),
+        float(np.sqrt(max(variance + waves, 0.0))),
         float(np.sqrt(systematic)),
-        # two errors, each even within that step to both sides
-        float(np.sqrt(2.0 / 3.0) * SETTLED_MM),
+        float(np.hypot(first.last_move_mm, second.last_move_mm)),
         float(np.sqrt(max(apart, 0.0))),
     )
 
 
-def _are_twins(first: Solution, index: int, second: Solution, other: int) -> bool:
-    one, two = first.blocks[index], second.blocks[other]
+@dataclass(frozen=True, slots=True)
+class _BlockWeights:
+    """How an offset follows the readings of one block.
+
+    ``direction`` is the answer to a push on the block's clipped residuals, ``alone`` the variance that the
+    block brings by itself, mm^2, and ``pull`` how the offset follows the block's own unknowns, in their sds.
+    """
+
+    block: Block
+    seen: Any
+    linear: Linear
+    direction: Array
+    alone: float
+    pull: Array
+
+
+@dataclass(frozen=True, slots=True)
+class _Weights:
+    answer: Array
+    """how the offset answers to a push on each unknown"""
+    blocks: tuple[_BlockWeights, ...]
+
+
+def _weights_of(solution: Solution, prior: Prior) -> _Weights:
+    precision = np.concatenate([prior.precision, *(block.extra_precision for block in solution.blocks)])
+    answer = clipped_bread(solution, precision)[_T]
+    out = []
+    for block, seen, columns in zip(solution.blocks, solution.seen, solution.columns, strict=True):
+        linear, direction = block.linear_of(seen), answer[columns]
+        pull = direction[COUNT:] * np.sqrt(block.extra_precision)
+        if isinstance(block, DepthBlock):
+            maps = _per_mm(block, seen, linear, direction) * block.sigma_mm(seen.teeth_share)
+            alone = correlated_meat(maps[None], clipped_noise(block, seen)).item()
+        elif isinstance(block, CornerBlock):
+            alone = CLIPPED_VARIANCE * float((linear.slope @ direction) ** 2 @ linear.weight)
+        else:
+            alone = block.scatter(seen, direction[None]).item()
+        out.append(_BlockWeights(block, seen, linear, direction, alone, pull))
+    return _Weights(answer, tuple(out))
+
+
+def _are_twins(first: _BlockWeights, second: _BlockWeights) -> bool:
+    one, two = first.block, second.block
     if isinstance(one, DepthBlock) and isinstance(two, DepthBlock):
         here = np.where(two.measured_mm > 0, two.measured_mm, 0.0)
         there = np.where(one.measured_mm > 0, one.measured_mm, 0.0)
@@ -101,44 +174,30 @@ def _are_twins(first: Solution, index: int, second: Solution, other: int) -> boo
         return bool(shared.any() and np.array_equal(_on_window(here, one, two)[shared], there[shared]))
     if isinstance(one, CornerBlock) and isinstance(two, CornerBlock):
         same = [view.names for view in one.views] == [view.names for view in two.views]
-        return same and len(_linear(first, index).residual) == len(_linear(second, other).residual)
+        return same and len(first.linear.residual) == len(second.linear.residual)
     return False
 
 
-def _linear(solution: Solution, index: int) -> Linear:
-    return solution.blocks[index].linear_of(solution.seen[index])
-
-
-def _direction(solution: Solution, index: int) -> Array:
-    return np.asarray(solution.bread[_T, solution.columns[index]])
-
-
-def _alone(solution: Solution, index: int) -> float:
-    block: Block = solution.blocks[index]
-    return block.scatter(solution.seen[index], _direction(solution, index)[None]).item()
-
-
-def _shared(first: Solution, index: int, second: Solution, other: int) -> float:
-    one, two = first.blocks[index], second.blocks[other]
+def _between(first: _BlockWeights, second: _BlockWeights) -> float:
+    """Give the variance of the difference that the readings of twins bring, mm^2."""
+    one, two = first.block, second.block
     if isinstance(one, DepthBlock) and isinstance(two, DepthBlock):
-        here, there = _depth_weights(first, index), _depth_weights(second, other)
-        apart = here - _on_window(there, one, two)
-        return correlated_meat(apart[None], one.noise).item()
-    weights = []
-    for solution, number in ((first, index), (second, other)):
-        linear = _linear(solution, number)
-        weights.append((linear.slope @ _direction(solution, number)) * np.sqrt(linear.robust_weight))
-    return float(((weights[0] - weights[1]) ** 2).sum())
+        here = _per_mm(one, first.seen, first.linear, first.direction)
+        there = _per_mm(two, second.seen, second.linear, second.direction)
+        apart = (here - _on_window(there, one, two)) * one.sigma_mm(first.seen.teeth_share)
+        return correlated_meat(apart[None], clipped_noise(one, first.seen)).item()
+    here, there = (
+        (side.linear.slope @ side.direction) * np.sqrt(side.linear.weight) for side in (first, second)
+    )
+    return CLIPPED_VARIANCE * float(((here - there) ** 2).sum())
 
 
-def _depth_weights(solution: Solution, index: int) -> Array:
-    """Give d(offset)/d(reading over sigma), shape (h, w)."""
-    block: Any = solution.blocks[index]
-    seen = solution.seen[index]
+def _per_mm(block: DepthBlock, seen: Prediction, linear: Linear, direction: Array) -> Array:
+    """Give d(offset)/d(reading), shape (h, w), mm per mm."""
     weight = np.zeros(seen.used.shape)
-    weight[seen.used] = block.linear_of(seen).robust_weight
-    combined = np.tensordot(_direction(solution, index), seen.all_slopes(), axes=1)
-    return np.asarray(combined * weight / block.sigma_mm(seen.teeth_share))
+    weight[seen.used] = linear.weight
+    combined = np.tensordot(direction, seen.all_slopes(), axes=1)
+    return np.asarray(combined * weight / block.sigma_mm(seen.teeth_share) ** 2)
 
 
 def _on_window(weights: Array, one: DepthBlock, two: DepthBlock) -> Array:
@@ -156,18 +215,7 @@ def _on_window(weights: Array, one: DepthBlock, two: DepthBlock) -> Array:
     return out
 
 
-def _pull(solution: Solution, index: int) -> Array:
-    """Give how the offset follows the prior of each of a block's own unknowns, times the sd of that prior."""
-    precision = solution.blocks[index].extra_precision
-    return np.asarray(_direction(solution, index)[COUNT:] * np.sqrt(precision))
-
-
-def _waves(solution: Solution, index: int) -> float:
-    return float((_pull(solution, index) ** 2).sum())
-
-
-def _waves_between(first: Solution, index: int, second: Solution, other: int, block: Block) -> float:
-    here, there = _pull(first, index), _pull(second, other)
+def _waves_between(here: Array, there: Array) -> float:
     if len(here) != len(there):
         return float((here**2).sum() + (there**2).sum())
     return float(((here - there) ** 2).sum())

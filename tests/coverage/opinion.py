@@ -1,19 +1,23 @@
 """Does a second opinion name the planted cause, and nothing on a clean frame? Simulated frames, random heads.
 
-    OPENBLAS_NUM_THREADS=1 python -m tests.coverage.opinion --clean 1000 --frames 40 --sizes 3
+    OPENBLAS_NUM_THREADS=1 python -m tests.coverage.opinion --clean 1000 --frames 40 --keep FILE
 
 One cause at a time is planted in three sizes. Printed: the confusion matrix (planted against first in rank),
 the share in which the planted cause or its declared look-alike comes first and beyond chance, false alarms on
 clean frames, and whether the statistics of clean frames follow chi-square (Kolmogorov-Smirnov). A clean frame
 is drawn from the null as it is stated: head and enamel bias are off by the sds that it takes for granted.
+With --keep a run that was broken off goes on where it stood.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import time
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from multiprocessing import Pool
+from pathlib import Path
 
 import numpy as np
 from scipy.stats import chi2, kstest
@@ -23,8 +27,8 @@ from bite.evidence.blocks import offset_evidence
 from bite.evidence.head import solved_head
 from bite.files.bundle import BiteFrame
 from bite.fit.causes import UNKNOWNS, Cause
-from bite.fit.explain import explain
-from bite.fit.scores import NEAR_DEG, NEAR_MM
+from bite.fit.explain import ranking
+from bite.fit.scores import NEAR_DEG, NEAR_MM, fitted_without, prior_of_none, scores_of
 from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import frozen, rotation_from_vector
 from bite.geometry.teeth import LOWER, OTHER
@@ -51,15 +55,34 @@ LOOK_ALIKES = (
 distance."""
 
 
+Job = tuple[int, Cause | None, float]
+"""Seed, planted cause, its size."""
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """One frame: what was planted (None: nothing), rank of causes, named look-alikes, statistics."""
+    """One frame: the job, rank of causes, named look-alikes, whether anything is beyond chance, statistics."""
 
-    planted: Cause | None
+    job: Job
     ranked: tuple[Cause, ...]
     alike: frozenset[Cause]
     alarm: bool
     statistic: dict[Cause, float]
+
+    @property
+    def line(self) -> str:
+        """One line of JSON."""
+        seed, cause, amount = self.job
+        row = [seed, cause, amount, self.ranked, sorted(self.alike), self.alarm, self.statistic]
+        return json.dumps(row) + "\n"
+
+    @classmethod
+    def of_line(cls, line: str) -> Outcome:
+        """Read what ``line`` wrote."""
+        seed, cause, amount, ranked, alike, alarm, statistic = json.loads(line)
+        job = (seed, Cause(cause) if cause else None, amount)
+        by_cause = {Cause(name): value for name, value in statistic.items()}
+        return cls(job, tuple(map(Cause, ranked)), frozenset(map(Cause, alike)), alarm, by_cause)
 
 
 def planted_frame(seed: int, cause: Cause | None, amount: float) -> BiteFrame:
@@ -117,26 +140,21 @@ def planted_frame(seed: int, cause: Cause | None, amount: float) -> BiteFrame:
     return frame
 
 
-def one_frame(job: tuple[int, Cause | None, float]) -> Outcome | None:
-    """Ask for an opinion on one frame."""
-    seed, cause, amount = job
+def one_frame(job: Job) -> Outcome | None:
+    """Ask for an opinion on one frame; the ranking alone, which needs no fit of each cause."""
     try:
-        frame = planted_frame(seed, cause, amount)
+        frame = planted_frame(*job)
         solved = solved_head(frame)
         assert solved is not None
         evidence = offset_evidence(frame, solved)
-        found = explain(evidence.blocks, evidence.prior)
+        none = prior_of_none(evidence.prior)
+        found = ranking(scores_of(fitted_without(evidence.blocks, none), none))
     except BiteError as error:
         print(f"{job}: {error}", flush=True)
         return None
-    first = found.causes[0]
-    return Outcome(
-        cause,
-        tuple(e.cause for e in found.causes),
-        frozenset(c for c, _ in first.alike),
-        bool(found.found),
-        {e.cause: e.statistic for e in found.causes},
-    )
+    alike = frozenset(c for c, _ in found.causes[0].alike)
+    statistic = {e.cause: e.statistic for e in found.causes}
+    return Outcome(job, tuple(e.cause for e in found.causes), alike, bool(found.found), statistic)
 
 
 def told_clean(done: list[Outcome]) -> None:
@@ -163,6 +181,37 @@ def told_planted(cause: Cause, amount: float, done: list[Outcome]) -> None:
           f"right or its look-alike {np.mean(good):.0%} ({low:.0%} to {high:.0%})", flush=True)  # fmt: skip
 
 
+def jobs_of(first_seed: int, clean: int, frames: int, sizes: int) -> Iterator[Job]:
+    """List all frames: the middle size of every cause first, then clean ones, then the other sizes."""
+    for which in (1,) if sizes == 1 else (1, None, 0, 2):
+        if which is None:
+            yield from ((first_seed + k, None, 0.0) for k in range(clean))
+            continue
+        for cause, amounts in SIZES.items():
+            yield from ((first_seed + 500_000 + k, cause, amounts[which]) for k in range(frames))
+    if sizes == 1:
+        yield from ((first_seed + k, None, 0.0) for k in range(clean))
+
+
+def kept_of(path: Path | None) -> list[Outcome]:
+    """Read what an earlier run left; nothing where there was none."""
+    if path is None or not path.exists():
+        return []
+    return [Outcome.of_line(line) for line in path.read_text(encoding="utf-8").splitlines()]
+
+
+def told(outcomes: Sequence[Outcome]) -> None:
+    """Print everything that was found."""
+    clean = [o for o in outcomes if o.job[1] is None]
+    if clean:
+        told_clean(clean)
+    for cause, sizes in SIZES.items():
+        for amount in sizes:
+            done = [o for o in outcomes if o.job[1:] == (cause, amount)]
+            if done:
+                told_planted(cause, amount, done)
+
+
 def main() -> None:
     """Run clean and planted frames."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -171,20 +220,21 @@ def main() -> None:
     parser.add_argument("--sizes", type=int, default=3, help="1: the middle size only")
     parser.add_argument("--first-seed", type=int, default=7000)
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--keep", type=Path, help="file of outcomes, to go on from and to add to")
     args = parser.parse_args()
     start = time.monotonic()
+    outcomes = kept_of(args.keep)
+    known = {o.job for o in outcomes}
+    jobs = [j for j in jobs_of(args.first_seed, args.clean, args.frames, args.sizes) if j not in known]
     with Pool(args.jobs) as pool:
-        jobs: list[tuple[int, Cause | None, float]] = [
-            (args.first_seed + k, None, 0.0) for k in range(args.clean)
-        ]
-        if jobs:
-            told_clean([o for o in pool.map(one_frame, jobs, chunksize=2) if o is not None])
-        for cause, sizes in SIZES.items():
-            for amount in sizes if args.sizes > 1 else sizes[1:2]:
-                jobs = [(args.first_seed + 500 + k, cause, amount) for k in range(args.frames)]
-                done = [o for o in pool.map(one_frame, jobs, chunksize=2) if o is not None]
-                if done:
-                    told_planted(cause, amount, done)
+        for outcome in pool.imap(one_frame, jobs, chunksize=2):
+            if outcome is None:
+                continue
+            outcomes.append(outcome)
+            if args.keep is not None:
+                with args.keep.open("a", encoding="utf-8") as file:
+                    file.write(outcome.line)
+    told(outcomes)
     print(f"{time.monotonic() - start:.0f} s")
 
 

@@ -1,7 +1,7 @@
 """Does a recheck tell the truth of a move, and do two moves suffice? Simulated rigs whose real gain is not
 the stated one.
 
-    python -m tests.coverage.recheck --frames 60 --jobs 2
+    OPENBLAS_NUM_THREADS=1 python -m tests.coverage.recheck --frames 50
 
 Each frame has a new random head, bite, pose, sensor and clicks. Its rig says 3.2 mm a unit; the real gain is
 that times
@@ -94,6 +94,24 @@ def one_rig(job: tuple[int, float]) -> Outcome | None:
         return None
 
 
+def told_achieved(every: list[Outcome]) -> None:
+    """Print how far the achieved moves of all rigs so far were from the true ones."""
+    rows = np.array([row for outcome in every for row in outcome.rechecks])
+    error, sd = rows[:, 1] - rows[:, 0], rows[:, 2]
+    held = int((np.abs(error) <= Z95 * sd).sum())
+    low, high = wilson(held, len(error))
+    print(f"achieved move: n {len(error)}, bias {error.mean():+.4f}, "
+          f"rmse {np.sqrt((error**2).mean()):.4f} mm, stated sd "
+          f"{np.sqrt((sd**2).mean()):.4f} mm, 95 % intervals held {held / len(error):.1%} "
+          f"({low:.1%} to {high:.1%}), "
+          f"error/sd {np.std(error / sd):.2f}")  # fmt: skip
+    small = np.abs(rows[:, 0]) < 0.5
+    for word, part in (("moves under 0.5 mm", small), ("longer moves", ~small)):
+        if part.any():
+            print(f"  {word}: n {part.sum()}, rmse {np.sqrt((error[part] ** 2).mean()):.4f} mm, "
+                  f"mean |error| / move {np.mean(np.abs(error[part] / rows[part, 0])):.3f}")  # fmt: skip
+
+
 def main() -> None:
     """Run the rigs and print what came of them."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -114,20 +132,7 @@ def main() -> None:
             print(f"{name}: n {len(done)}, closed within two moves {good / len(done):.1%} "
                   f"({low:.1%} to {high:.1%}), "
                   f"moves {moves}, ended with {advice}", flush=True)  # fmt: skip
-    rows = np.array([row for outcome in every for row in outcome.rechecks])
-    error, sd = rows[:, 1] - rows[:, 0], rows[:, 2]
-    held = int((np.abs(error) <= Z95 * sd).sum())
-    low, high = wilson(held, len(error))
-    print(f"achieved move: n {len(error)}, bias {error.mean():+.4f}, "
-          f"rmse {np.sqrt((error**2).mean()):.4f} mm, stated sd "
-          f"{np.sqrt((sd**2).mean()):.4f} mm, 95 % intervals held {held / len(error):.1%} "
-          f"({low:.1%} to {high:.1%}), "
-          f"error/sd {np.std(error / sd):.2f}")  # fmt: skip
-    small = np.abs(rows[:, 0]) < 0.5
-    for word, part in (("moves under 0.5 mm", small), ("longer moves", ~small)):
-        if part.any():
-            print(f"  {word}: n {part.sum()}, rmse {np.sqrt((error[part] ** 2).mean()):.4f} mm, "
-                  f"mean |error| / move {np.mean(np.abs(error[part] / rows[part, 0])):.3f}")  # fmt: skip
+            told_achieved(every)
 
 
 if __name__ == "__main__":

@@ -16,8 +16,8 @@ from bite.evidence.corner_order import refuse_swapped_corners
 from bite.evidence.head import SolvedHead, solved_head
 from bite.evidence.hidden_teeth import solved_teeth_in_view
 from bite.evidence.observed import observe
+from bite.evidence.stereo_depth import with_stereo_depth
 from bite.files.bundle import BiteFrame
-from bite.files.frame import StereoEntry
 from bite.fit.offset import OffsetFit, fit_offset
 from bite.fit.profile_block import ProfileBlock
 from bite.fit.sections import Section, map_sections, profile_section
@@ -60,6 +60,7 @@ def check_frame(
     'usable'
     """
     solved = solved_head(frame)
+    frame = with_stereo_depth(frame, None if solved is None else solved.head)
     as_given = None if solved is None else solved_teeth_in_view(frame, solved)
     refuse_swapped_corners(frame, None if solved is None else solved.head)
     fitted = _fitted(frame, solved)
@@ -70,7 +71,8 @@ def check_frame(
         fit,
         device=frame.file.device,
         performance_device=performance_device,
-        stereo=isinstance(frame.file.depth, StereoEntry),
+        stereo=frame.stereo,
+        two_views=evidence is not None and evidence.two_views,
         lower_left_out=fitted.lower_left_out,
         rows_contradict_sd=fitted.rows_contradict_sd,
     )

@@ -9,6 +9,7 @@ from bite.decision import TOLERANCE_MM
 from bite.errors import InputError
 from bite.evidence.blocks import offset_evidence
 from bite.evidence.head import solved_head
+from bite.evidence.stereo_depth import with_stereo_depth
 from bite.evidence.sunken import Sunken, sunken
 from bite.files.bundle import BiteFrame
 from bite.fit.causes import Cause
@@ -76,6 +77,7 @@ def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opini
         Without a solved mesh or a depth map.
     """
     solved = solved_head(frame)
+    frame = with_stereo_depth(frame, None if solved is None else solved.head)
     if solved is None or not solved.has_surface or frame.depth_map is None:
         what = "a second opinion needs a solved mesh and a depth map"
         raise InputError(frame.file.path, "", what, "give [solved] mesh and [depth] map")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bite.checks.finding import Finding, Severity
 from bite.evidence.depth_cover import DepthCover
+from bite.files.depth import Matching
 from bite.fit.offset import Estimate
 
 CODE = "depth-covered"
@@ -14,10 +15,20 @@ _TODO = (
     "light a little, "
     "or average several frames"
 )
+_TODO_MATCHED = (
+    "wet and clean enamel has little to match: more light from the side, sharper or closer pictures, or "
+    "polarising filters against glints; the corners clicked in both views help where it cannot be matched"
+)
+_CLICK_BOTH = "click the corners in both views, so that they can stand in for the enamel"
 
 
 def depth_covered(
-    cover: DepthCover | None, smoothing: Estimate | None, *, stereo: bool, profile_share: float | None
+    cover: DepthCover | None,
+    smoothing: Estimate | None,
+    *,
+    stereo: Matching | None = None,
+    two_views: bool = False,
+    profile_share: float | None,
 ) -> Finding:
     """Judge coverage, and tell noise, correlation and smoothing.
 
@@ -25,7 +36,8 @@ def depth_covered(
     ----------
     cover : DepthCover or None, of a map
     smoothing : Estimate or None, px, as the fit found it
-    stereo : bool, the frame names two views in place of a map
+    stereo : Matching or None, how the map was matched from two views, or why it could not be
+    two_views : bool, the clicked corners alone fix the teeth in space
     profile_share : float or None, share of a profile's teeth rows with a reading
     """
     if cover is None and profile_share is not None:
@@ -42,11 +54,9 @@ def depth_covered(
             source=_SOURCE,
         )
     if cover is None:
-        text = (
-            "the views were not matched densely: depth comes from the corners clicked in them"
-            if stereo
-            else "no depth map was given"
-        )
+        if stereo is not None and stereo.why_not:
+            return _unmatched(stereo, two_views=two_views)
+        text = "no depth map was given"
         return Finding(CODE, Severity.NOTE, text, limit=TEETH_WARN, unit="1", source=_SOURCE)
     if cover.teeth_share is None:
         return Finding(
@@ -60,10 +70,12 @@ def depth_covered(
             "1",
             source=_SOURCE,
         )
+    if stereo is not None and not stereo.enamel_used:
+        return _without_enamel(cover, stereo, two_views=two_views)
     text = f"{100 * cover.teeth_share:.0f} % of the enamel"
     if cover.skin_share is not None:
         text += f" and {100 * cover.skin_share:.0f} % of the skin within 15 mm of it"
-    text += " have a reading"
+    text += " have a reading" if stereo is None else f" were matched between {' and '.join(stereo.views)}"
     if cover.noise_skin_mm is not None and cover.correlation_px is not None:
         text += (
             f"; noise {cover.noise_skin_mm:.2f} mm on skin, {cover.noise_teeth_mm:.2f} mm on enamel, "
@@ -81,11 +93,41 @@ def depth_covered(
         CODE,
         severity,
         text,
-        "" if severity is Severity.OK else _TODO,
+        "" if severity is Severity.OK else _TODO if stereo is None else _TODO_MATCHED,
         cover.teeth_share,
         None,
         TEETH_WARN,
         "1",
         severity is Severity.FAIL,
         _SOURCE,
+    )
+
+
+def _unmatched(stereo: Matching, *, two_views: bool) -> Finding:
+    text = f"{' and '.join(stereo.views)} could not be matched: {stereo.why_not}"
+    text += "; depth comes from the corners clicked in two views" if two_views else ""
+    todo = _TODO_MATCHED if two_views else _CLICK_BOTH
+    severity = Severity.NOTE if two_views else Severity.WARN
+    return Finding(CODE, severity, text, todo, limit=TEETH_WARN, unit="1", source=_SOURCE)
+
+
+def _without_enamel(cover: DepthCover, stereo: Matching, *, two_views: bool) -> Finding:
+    """Tell that the skin was matched and the enamel was not: the teeth come from clicks, or from nothing."""
+    share = stereo.enamel_share or 0.0
+    text = f"only {100 * share:.0f} % of the enamel could be matched between {' and '.join(stereo.views)}"
+    if cover.skin_share is not None:
+        text += f" (skin within 15 mm of it: {100 * cover.skin_share:.0f} %)"
+    text += ", too little to trust: "
+    text += "the teeth come" if two_views else "the teeth could come"
+    text += " from the corners clicked in two views, the head from the skin"
+    return Finding(
+        CODE,
+        Severity.NOTE if two_views else Severity.WARN,
+        text,
+        _TODO_MATCHED if two_views else _CLICK_BOTH,
+        share,
+        None,
+        TEETH_FAIL,
+        "1",
+        source=_SOURCE,
     )

@@ -20,6 +20,7 @@ from bite.checks.skin_agrees import skin_agrees
 from bite.checks.teeth_shown import teeth_shown
 from bite.evidence.head import SolvedHead
 from bite.evidence.observed import Observed
+from bite.files.depth import Matching
 from bite.fit.offset import OffsetFit
 
 
@@ -29,7 +30,8 @@ def capture_findings(
     *,
     device: str,
     performance_device: str | None,
-    stereo: bool,
+    stereo: Matching | None,
+    two_views: bool,
     lower_left_out: bool,
     rows_contradict_sd: float,
 ) -> list[Finding]:
@@ -40,7 +42,8 @@ def capture_findings(
     observed : Observed
     fit : OffsetFit or None
     device, performance_device : str
-    stereo : bool, the frame names two views in place of a depth map
+    stereo : Matching or None, how depth was matched from two views, where it was
+    two_views : bool, the clicked corners alone fix the teeth in space
     lower_left_out : bool, the fit was made without the lower clicks
     rows_contradict_sd : float
     """
@@ -64,6 +67,7 @@ def capture_findings(
             observed.cover,
             smoothing if has_map else None,
             stereo=stereo,
+            two_views=two_views,
             profile_share=observed.profile_share,
         ),
         framed(observed.framing),

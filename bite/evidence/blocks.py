@@ -65,7 +65,11 @@ def offset_evidence(frame: BiteFrame, solved: SolvedHead, *, use_lower: bool = T
     InputError
         When depth and solved model contradict each other outright.
     """
-    prior, told = prior_of(frame.device, posed_by_landmarks=solved.posed_by_landmarks)
+    prior, told = prior_of(
+        frame.device,
+        posed_by_landmarks=solved.posed_by_landmarks,
+        matched_blur_px=None if frame.stereo is None else frame.stereo.blur_px,
+    )
     depth: Block | None = depth_block(
         frame, solved.head, limit_mm=None if solved.posed_by_landmarks else FARTHEST_MM
     )

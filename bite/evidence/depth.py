@@ -9,7 +9,7 @@ from bite.errors import InputError
 from bite.files.bundle import BiteFrame
 from bite.fit.depth_block import DepthBlock
 from bite.fit.head import Head, part_of
-from bite.fit.noise import assumed_noise
+from bite.fit.noise import MapNoise, assumed_noise
 from bite.fit.profile_block import ProfileBlock
 from bite.fit.skin_waves import skin_waves
 from bite.geometry.camera import Camera
@@ -32,6 +32,8 @@ NOISE_MM = 0.5
 """Starting noise of a depth pixel: between 0.46 and 1.4 mm for phones (Children 2022, 9(9):1390,
 abstract)."""
 CORRELATION_PX = 1.5
+RELATIVE_SD = (0.4, 4.0)
+"""How much better or worse than most a matched reading may count (our choice)."""
 SIGMA_PROFILE_MM = 0.3
 PROFILE_READINGS = 400
 
@@ -98,7 +100,7 @@ def depth_block(
             "correct the unit of the depth map, or of [solved] (crown widths agree with it), or the pose",
         )
     _check_distance(frame, camera, head, measured, window, limit_mm)
-    noise = assumed_noise(frame.device.noise_mm or NOISE_MM, frame.device.correlation_px or CORRELATION_PX)
+    relative, noise = _scatter(frame, window)
     near = part_of(head, _inside(head, camera, window, SPARE_MM * px_per_mm))
     return DepthBlock(
         near,
@@ -108,7 +110,21 @@ def depth_block(
         noise,
         frame.depth_map.step_mm,
         float(1.0 / px_per_mm),
+        relative_sd=relative,
     )
+
+
+def _scatter(frame: BiteFrame, window: Window) -> tuple[Array | None, MapNoise]:
+    """Give how unequal the readings' sds are, and the noise to start from: the device's, or the pair's."""
+    stereo = frame.stereo
+    if stereo is None or stereo.sigma_mm is None or stereo.blur_px is None:
+        device = frame.device
+        return None, assumed_noise(device.noise_mm or NOISE_MM, device.correlation_px or CORRELATION_PX)
+    sigma = np.asarray(window.cut(stereo.sigma_mm), dtype=np.float64)
+    typical = float(np.nanmedian(sigma))
+    relative = np.clip(np.where(np.isfinite(sigma), sigma / typical, 1.0), *RELATIVE_SD)
+    # a patch's noise reaches as far as the patch: two share half of it at 1.7 of its sd
+    return relative, assumed_noise(typical, 1.7 * stereo.blur_px)
 
 
 def _check_distance(

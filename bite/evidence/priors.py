@@ -7,13 +7,31 @@ from bite.fit.parameters import Prior, make_prior
 
 SMOOTHING_PX, SMOOTHING_SD_PX = 2.0, 1.5
 ENAMEL_BIAS_MM, ENAMEL_BIAS_SD_MM = 0.2, 0.2
+MATCHED_SMOOTHING = 1.0
+MATCHED_SMOOTHING_SD = 0.2
+"""The blur of a matched map is that of its patches, give or take what the search adds: shares of it."""
+MATCHED_ENAMEL_BIAS_MM, MATCHED_ENAMEL_BIAS_SD_MM = 0.1, 0.15
+"""Two cameras see stains and edges on the enamel's surface, but some contrast lies beneath it, and sheen lies
+behind a bulging surface and moves with the view: less than an active sensor's light goes astray, and to the
+same side. Engineering estimate; no measurement was found."""
 LANDMARK_POSE_SHIFT_MM, LANDMARK_POSE_TURN_DEG = 50.0, 20.0
 """A pose from a few soft-tissue clicks may be far off; the clicks themselves stay in the fit and hold it."""
 
 
-def prior_of(device: Device, *, posed_by_landmarks: bool = False) -> tuple[Prior, tuple[str, ...]]:
-    """Give the prior of a frame and one sentence for each part of it."""
-    told = []
+def prior_of(
+    device: Device, *, posed_by_landmarks: bool = False, matched_blur_px: float | None = None
+) -> tuple[Prior, tuple[str, ...]]:
+    """Give the prior of a frame and one sentence for each part of it.
+
+    Parameters
+    ----------
+    device : Device
+    posed_by_landmarks : bool
+    matched_blur_px : float, optional
+        Blur of a depth map that was matched from two views, px of that map. A device's own smoothing is in
+        pixels of a map of its own and says nothing then; its enamel bias, where stated, does.
+    """
+    told: list[str] = []
 
     def choose(value: float | None, default: float, what: str, unit: str) -> float:
         if value is None:
@@ -22,11 +40,20 @@ def prior_of(device: Device, *, posed_by_landmarks: bool = False) -> tuple[Prior
         told.append(f"{what} {value:g} {unit}: {device.source}")
         return value
 
+    bias_mm, bias_sd_mm = ENAMEL_BIAS_MM, ENAMEL_BIAS_SD_MM
+    if matched_blur_px is None:
+        smoothing_px = choose(device.smoothing_px, SMOOTHING_PX, "sensor smoothing", "px")
+        smoothing_sd_px = choose(device.smoothing_sd_px, SMOOTHING_SD_PX, "its sd", "px")
+    else:
+        bias_mm, bias_sd_mm = MATCHED_ENAMEL_BIAS_MM, MATCHED_ENAMEL_BIAS_SD_MM
+        smoothing_px = MATCHED_SMOOTHING * matched_blur_px
+        smoothing_sd_px = MATCHED_SMOOTHING_SD * matched_blur_px
+        told.append(f"blur of the matched depth {smoothing_px:.2g} +- {smoothing_sd_px:.2g} px: its patches")
     prior = make_prior(
-        smoothing_px=choose(device.smoothing_px, SMOOTHING_PX, "sensor smoothing", "px"),
-        smoothing_sd_px=choose(device.smoothing_sd_px, SMOOTHING_SD_PX, "its sd", "px"),
-        enamel_bias_mm=choose(device.enamel_bias_mm, ENAMEL_BIAS_MM, "enamel seen too deep by", "mm"),
-        enamel_bias_sd_mm=choose(device.enamel_bias_sd_mm, ENAMEL_BIAS_SD_MM, "its sd", "mm"),
+        smoothing_px=smoothing_px,
+        smoothing_sd_px=smoothing_sd_px,
+        enamel_bias_mm=choose(device.enamel_bias_mm, bias_mm, "enamel seen too deep by", "mm"),
+        enamel_bias_sd_mm=choose(device.enamel_bias_sd_mm, bias_sd_mm, "its sd", "mm"),
         head_shift_sd_mm=LANDMARK_POSE_SHIFT_MM if posed_by_landmarks else 1.0,
         head_turn_sd_deg=LANDMARK_POSE_TURN_DEG if posed_by_landmarks else 1.0,
     )

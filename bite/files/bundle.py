@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from bite.errors import InputError
 from bite.files.camera import read_camera
 from bite.files.corners import Corners, read_corners
-from bite.files.depth import DepthMap, read_depth
+from bite.files.depth import DepthMap, Matching, read_depth
 from bite.files.device import Device, read_device_file
 from bite.files.frame import (
     FrameFile,
@@ -52,9 +52,10 @@ class LoadedView:
 class BiteFrame:
     """One bite frame with all it points at. The first view is the reference.
 
-    ``depth_camera`` is the camera of ``depth_map``: a view's, or its own. ``solved_mesh`` and ``rest_mesh``
-    are in mm, in their files' own axes, with equal vertex counts. ``hashes`` maps each input's path, as the
-    frame file wrote it, to "sha256:...".
+    ``depth_camera`` is the camera of ``depth_map``: a view's, or its own. A frame that names a pair of views
+    is read without a map; ``bite.evidence.stereo_depth`` matches one, and says in ``stereo`` how.
+    ``solved_mesh`` and ``rest_mesh`` are in mm, in their files' own axes, with equal vertex counts.
+    ``hashes`` maps each input's path, as the frame file wrote it, to "sha256:...".
     """
 
     file: FrameFile
@@ -68,6 +69,7 @@ class BiteFrame:
     solved_mesh: Mesh | None
     device: Device
     hashes: Mapping[str, str]
+    stereo: Matching | None = None
 
     @property
     def name(self) -> str:

@@ -17,6 +17,39 @@ NEAREST_MM, FARTHEST_MM = 20.0, 5000.0
 
 
 @dataclass(frozen=True, slots=True)
+class Matching:
+    """How the depth of a frame was matched from two of its views.
+
+    Parameters
+    ----------
+    views : (str, str), names; the depth camera is the first one, turned
+    why_not : str
+        Why the pair gave no depth map; empty where it did.
+    baseline_mm : float or None
+    blur_px : float or None
+        Sd of the patches that were matched, in pixels of the depth map: what the map is blurred by.
+    sigma_mm : array, shape (height, width) of the depth map, or None
+        Sd of each reading, NaN where there is none.
+    disparity_sd_px : float or None, median sd of a disparity, in pixels of the matched pictures
+    rows_off_px : float or None, how far the rows of the two rectified pictures lie apart
+    enamel_share : float or None
+        Share of the enamel, as the solved model shows it, that was matched.
+    enamel_used : bool
+        False where too little enamel was matched for its readings to be trusted: they are left out.
+    """
+
+    views: tuple[str, str]
+    why_not: str = ""
+    baseline_mm: float | None = None
+    blur_px: float | None = None
+    sigma_mm: Array | None = None
+    disparity_sd_px: float | None = None
+    rows_off_px: float | None = None
+    enamel_share: float | None = None
+    enamel_used: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class DepthMap:
     """Measured distance along the optical axis, one number a pixel.
 

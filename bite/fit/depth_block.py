@@ -105,6 +105,8 @@ class DepthBlock:
     step_mm: float
     mm_per_px: float
     wave_sd_mm: float = START_SD_MM
+    relative_sd: Array | None = None
+    """how much noisier than most a pixel is, shape (h, w); None: all alike"""
 
     @property
     def name(self) -> str:
@@ -246,7 +248,8 @@ class DepthBlock:
 
     def sigma_mm(self, teeth_share: Array) -> Array:
         """Give the sd of each pixel, mm: skin's or enamel's."""
-        return np.where(teeth_share > 0.5, self.noise.teeth_sd_mm, self.noise.skin_sd_mm)
+        sd = np.where(teeth_share > 0.5, self.noise.teeth_sd_mm, self.noise.skin_sd_mm)
+        return sd if self.relative_sd is None else sd * self.relative_sd
 
     def linear_of(self, seen: Prediction) -> Linear:
         """Turn a prediction into residuals over sigma; the weight also says how many pixels count as one."""
@@ -262,6 +265,8 @@ class DepthBlock:
     def with_noise_from(self, seen: Prediction, parameters: Array, covariance: Array | None) -> DepthBlock:
         """Give the block with noise and the spread of skin waves learned from how things stand."""
         residual_mm = np.where(seen.readable, self.measured_mm - seen.depth_mm, 0.0)
+        if self.relative_sd is not None:
+            residual_mm = residual_mm / self.relative_sd
         skin = seen.readable & (seen.part == SKIN) & (seen.teeth_share < 0.02)
         noise = map_noise(
             residual_mm,

@@ -9,6 +9,7 @@ from bite.checks.finding import Severity
 from bite.checks.rows_agree import rows_agree
 from bite.checks.skin_agrees import skin_agrees
 from bite.evidence.depth_cover import DepthCover, SkinFit
+from bite.files.depth import Matching
 from bite.fit.offset import Estimate
 
 COVER = DepthCover(0.9, 0.9, 500, 14.0, 0.5, 0.42, 0.35, 2.0)
@@ -16,7 +17,7 @@ SKIN = SkinFit(0.4, 0.1, 0.2, 0.05, Estimate(0.1, 0.1))
 
 
 def covered(cover, **more):
-    return depth_covered(cover, Estimate(1.8, 0.1), **({"stereo": False, "profile_share": None} | more))
+    return depth_covered(cover, Estimate(1.8, 0.1), **({"profile_share": None} | more))
 
 
 @pytest.mark.parametrize(
@@ -40,7 +41,10 @@ def test_noise_correlation_and_blur_are_told():
 
 
 def test_stereo_profile_and_nothing():
-    assert "clicked in them" in covered(None, stereo=True).text
+    pair = Matching(("front", "side"), "nothing says where the mouth is")
+    assert "clicked in two views" in covered(None, stereo=pair, two_views=True).text
+    alone = covered(None, stereo=pair)
+    assert "corners clicked" not in alone.text and "both views" in alone.todo
     assert covered(None).severity is Severity.NOTE
     assert covered(None, profile_share=0.5).severity is Severity.WARN
 
@@ -92,3 +96,19 @@ def test_rows_agree(rows, warns):
 
 def test_rows_not_told_apart():
     assert rows_agree(None).severity is Severity.OK and rows_agree(None).measured is None
+
+
+def test_a_matched_map_names_its_views_and_a_cure_of_its_own():
+    pair = Matching(("front", "side"), blur_px=1.2, enamel_share=0.5)
+    found = covered(replace(COVER, teeth_share=0.5), stereo=pair)
+    assert "50 % of the enamel and 90 % of the skin" in found.text and "between front and side" in found.text
+    assert found.severity is Severity.WARN and "enamel has little to match" in found.todo
+
+
+def test_enamel_that_was_not_matched_is_no_failure_beside_corners_in_two_views():
+    pair = Matching(("front", "side"), blur_px=1.2, enamel_share=0.08, enamel_used=False)
+    found = covered(replace(COVER, teeth_share=0.0), stereo=pair, two_views=True)
+    assert found.severity is Severity.NOTE and "only 8 % of the enamel" in found.text
+    assert "from the corners clicked in two views, the head from the skin" in found.text
+    alone = covered(replace(COVER, teeth_share=0.0), stereo=pair)
+    assert alone.severity is Severity.WARN and "click the corners in both views" in alone.todo

@@ -1,0 +1,201 @@
+"""How far a patch of one picture is shifted in the other: least squares on grey levels, to a hundredth pixel.
+
+In each patch the left picture minus the shifted right one is explained by gradient times shift and a
+difference in brightness. The shift is found against a map smoothed by local planes over twice the patch, in
+each round anew: against a pixel's own last value, the rounds would undo the patch's average and let the noise
+grow.
+Source: Lucas & Kanade 1981, An iterative image registration technique (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bite.geometry.rigid import Array
+
+PATCH_SD_PX = 2.5
+"""A patch counts by a Gaussian of this sd, about 9 px across: it is what the map is blurred by."""
+PLANE_SD_PX = 3.0
+WIDE_PX = 10.0
+JUMP_PX = 1.5
+"""Neighbours further apart than this lie on two surfaces: a patch must not reach over such a step."""
+STEP_REACH_PX = 5
+ROUNDS = 3
+_STEP_PX = 1.0
+_GAIN = 1.6
+
+
+@dataclass(frozen=True, slots=True)
+class Shifts:
+    """Disparities of patches and what they rest on, shape (h, w), NaN or 0 outside ``known``.
+
+    Parameters
+    ----------
+    disparity_px : shift of the patch round each pixel
+    gradient : d(left - right)/d(disparity) at each pixel, less the patch's mean, grey levels per px
+    residual : what the shift leaves of the difference, grey levels
+    energy : sum of squared gradients over the patch, weighted to 1
+    spread_energy : the same with squared weights, which scatter needs
+    plane_px : the smoothed map that the last round started from
+    known : pixels with a starting value
+    """
+
+    disparity_px: Array
+    gradient: Array
+    residual: Array
+    energy: Array
+    spread_energy: Array
+    plane_px: Array
+    known: NDArray[np.bool_]
+
+
+def blurred(image: Array, sd_px: float = PATCH_SD_PX) -> Array:
+    """Give an image weighted over a patch, nothing outside it."""
+    import cv2
+
+    return np.asarray(
+        cv2.GaussianBlur(np.asarray(image, np.float64), (0, 0), sd_px, borderType=cv2.BORDER_CONSTANT)
+    )
+
+
+def refined(left: Array, right: Array, start_px: Array) -> Shifts:
+    """Refine disparities.
+
+    Parameters
+    ----------
+    left, right : arrays, shape (h, w), grey levels, NaN for nothing seen
+    start_px : array, shape (h, w), within a pixel or so, NaN for none
+    """
+    from scipy.ndimage import spline_filter1d
+
+    known = np.isfinite(start_px) & np.isfinite(left) & ~beside_step(start_px)
+    filled = [np.where(np.isfinite(p), p, np.nanmedian(p)) for p in (left, right)]
+    left_rows, right_rows = (spline_filter1d(p, 3, axis=1, mode="mirror") for p in filled)
+    columns = np.broadcast_to(np.arange(left.shape[1], dtype=np.float64), left.shape)
+    seen = np.isfinite(right).astype(np.float64)
+    disparity = np.where(known, start_px, 0.0)
+    for _ in range(ROUNDS):
+        plane, slope = local_plane(disparity, known)
+        moved, moved_slope = sample_rows(right_rows, columns - plane)
+        gone = _taken(seen, columns - plane)
+        use = known & gone
+        left_value, left_slope = sample_rows(left_rows, columns)
+        gain = _gain(left_value, moved, use)
+        difference = np.where(use, left_value - gain * moved, 0.0)
+        # half way between both pictures, or the step would be off in second order
+        halfway = 0.5 * (gain * moved_slope + left_slope / np.clip(1.0 - slope, 0.3, 3.0))
+        gradient = np.where(use, -halfway, 0.0)
+        total = np.maximum(blurred(use.astype(np.float64)), 1e-6)
+        mean_gradient, mean_difference = blurred(gradient) / total, blurred(difference) / total
+        energy = blurred(gradient**2) / total - mean_gradient**2
+        step = (blurred(gradient * difference) / total - mean_gradient * mean_difference) / np.maximum(
+            energy, 1e-6
+        )
+        disparity = np.where(use, plane + np.clip(step, -_STEP_PX, _STEP_PX), 0.0)
+        known = use
+    narrow = PATCH_SD_PX / np.sqrt(2.0)
+    own = np.where(known, gradient - mean_gradient, 0.0)
+    spread = blurred(gradient**2, narrow) - 2.0 * mean_gradient * blurred(gradient, narrow)
+    spread += mean_gradient**2 * blurred(known.astype(np.float64), narrow)
+    residual = difference - mean_difference - step * (gradient - mean_gradient)
+    return Shifts(
+        np.where(known, disparity, np.nan),
+        own,
+        np.where(known, residual, 0.0),
+        energy,
+        np.maximum(spread, 0.0) / (4.0 * np.pi * PATCH_SD_PX**2) / total**2,
+        np.where(known, plane, np.nan),
+        known,
+    )
+
+
+def beside_step(disparity_px: Array) -> NDArray[np.bool_]:
+    """Tell which pixels have a step between two surfaces within reach of their patch."""
+    import cv2
+
+    known = np.isfinite(disparity_px)
+    box = np.ones((3, 3), np.uint8)
+    high = cv2.dilate(np.where(known, disparity_px, -1e6), box)
+    low = cv2.erode(np.where(known, disparity_px, 1e6), box)
+    step = known & (high - low > JUMP_PX)
+    reach = 2 * STEP_REACH_PX + 1
+    return np.asarray(cv2.dilate(step.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0)
+
+
+def local_plane(values: Array, known: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """Smooth a map by the plane that fits it best round each pixel; also give that plane's slope along x.
+
+    Values are taken from where they are known alone, so that a plane at the rim of a hole is not pulled in.
+    Where too little is known for a plane, the mean stands in for it.
+    """
+    rows, columns = np.mgrid[: values.shape[0], : values.shape[1]].astype(np.float64)
+    middle = float(np.median(values[known])) if known.any() else 0.0
+    y0, x0 = rows - rows.mean(), columns - columns.mean()
+    weight = known.astype(np.float64)
+    value = np.where(known, values - middle, 0.0)
+    n, sx, sy, sxx, sxy, syy, sv, sxv, syv = (
+        blurred(part, PLANE_SD_PX)
+        for part in (
+            weight, weight * x0, weight * y0, weight * x0 * x0, weight * x0 * y0, weight * y0 * y0,
+            value, value * x0, value * y0,
+        )
+    )  # fmt: skip
+    n = np.maximum(n, 1e-9)
+    mx, my, mv = sx / n, sy / n, sv / n
+    cxx, cxy, cyy = sxx / n - mx * mx, sxy / n - mx * my, syy / n - my * my
+    cxv, cyv = sxv / n - mx * mv, syv / n - my * mv
+    # a floor keeps the plane of a thin sliver of pixels from tilting at will
+    cxx, cyy = cxx + 0.5, cyy + 0.5
+    det = cxx * cyy - cxy * cxy
+    slope_x, slope_y = (cyy * cxv - cxy * cyv) / det, (cxx * cyv - cxy * cxv) / det
+    return middle + mv + slope_x * (x0 - mx) + slope_y * (y0 - my), slope_x
+
+
+def sample_rows(coefficients: Array, columns: Array) -> tuple[Array, Array]:
+    """Read a picture between its pixels along rows, by cubic B-spline; also give the slope, per px.
+
+    Parameters
+    ----------
+    coefficients : array, shape (h, w), of ``scipy.ndimage.spline_filter1d`` along rows
+    columns : array, shape (h, w), where to read; held inside the picture
+
+    Examples
+    --------
+    >>> from scipy.ndimage import spline_filter1d
+    >>> row = np.arange(12.0)[None] ** 2
+    >>> value, slope = sample_rows(spline_filter1d(row, 3, axis=1, mode="mirror"), np.full((1, 12), 6.25))
+    >>> bool(abs(value[0, 0] - 6.25**2) < 0.01), bool(abs(slope[0, 0] - 12.5) < 0.05)
+    (True, True)
+    """
+    height, width = coefficients.shape
+    at = np.clip(columns, 1.0, width - 2.001)
+    first = np.floor(at).astype(np.int64)
+    u = at - first
+    v = 1.0 - u
+    start = (np.arange(height) * width)[:, None] + first
+    flat = coefficients.ravel()
+    c0, c1, c2, c3 = (flat[start + k] for k in (-1, 0, 1, 2))
+    value = (v**3 * c0 + (4 - 6 * u * u + 3 * u**3) * c1 + (4 - 6 * v * v + 3 * v**3) * c2 + u**3 * c3) / 6
+    slope = 0.5 * (-v * v * c0 + (3 * u * u - 4 * u) * c1 + (4 * v - 3 * v * v) * c2 + u * u * c3)
+    return value, slope
+
+
+def _taken(seen: Array, columns: Array) -> NDArray[np.bool_]:
+    """Tell where the right picture holds the places looked at."""
+    width = seen.shape[1]
+    inside = (columns >= 1) & (columns <= width - 3)
+    near = np.clip(np.rint(columns), 0, width - 1).astype(np.int64)
+    return np.asarray(inside & (np.take_along_axis(seen, near, axis=1) > 0))
+
+
+def _gain(left: Array, moved: Array, use: NDArray[np.bool_]) -> Array:
+    """Give the contrast of the left picture over that of the right one, from a wide surrounding."""
+    total = np.maximum(blurred(use.astype(np.float64), WIDE_PX), 1e-6)
+    spread = []
+    for picture in (left, moved):
+        mean = blurred(np.where(use, picture, 0.0), WIDE_PX) / total
+        spread.append(np.maximum(blurred(np.where(use, picture**2, 0.0), WIDE_PX) / total - mean**2, 0.0))
+    return np.clip(np.sqrt((spread[0] + 1.0) / (spread[1] + 1.0)), 1.0 / _GAIN, _GAIN)

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from bite.decision import Verdict
     from bite.errors import BiteError, InputError
     from bite.files.bundle import BiteFrame, load_frame
+    from bite.shared_offset import Together
+    from bite.together import check_together
 
 __version__ = "0.1.0"
 
@@ -23,9 +25,11 @@ __all__ = [
     "BiteError",
     "BiteFrame",
     "InputError",
+    "Together",
     "Verdict",
     "__version__",
     "check_frame",
+    "check_together",
     "load_frame",
 ]
 
@@ -34,8 +38,10 @@ _HOMES = {
     "BiteError": "bite.errors",
     "BiteFrame": "bite.files.bundle",
     "InputError": "bite.errors",
+    "Together": "bite.shared_offset",
     "Verdict": "bite.decision",
     "check_frame": "bite.check",
+    "check_together": "bite.together",
     "load_frame": "bite.files.bundle",
 }
 

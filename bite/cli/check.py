@@ -22,7 +22,9 @@ _FOOT = """\
 Writes NAME.result.json and NAME.before-after.png beside each frame, NAME being the frame's own name.
 With --json one FRAME gives one JSON object, several give an array in which bad frames are left out.
 exit codes: 0 all leave, move or usable, 1 a frame is unsure, beyond the dial or to be shot again,
-2 bad input (the other frames are still done)."""
+2 bad input (the other frames are still done; with --together none is).
+With --together the frames are of one performer and one rig, and give one offset: writes
+PERFORMER.together.json and PERFORMER.together.png beside the first frame."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +73,11 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
         help="device that the performances are shot with (default: the cast's, else not compared)",
     )
     parser.add_argument(
+        "--together",
+        action="store_true",
+        help="several frames of one performer give one offset, with the spread between them",
+    )
+    parser.add_argument(
         "--cast",
         metavar="CAST",
         help="cast file to take device tables, tolerance and performance device from",
@@ -85,6 +92,19 @@ def run(args: argparse.Namespace) -> int:
     for folder in (settings.out, settings.plots):
         if folder is not None:
             _make_folder(folder)
+    if args.together:
+        from bite.cli.check_together import run_together
+
+        return run_together(
+            paths,
+            devices=settings.devices,
+            tolerance_mm=settings.tolerance_mm,
+            performance_device=settings.performance_device,
+            out=settings.out,
+            plots=settings.plots,
+            as_json=args.json,
+            quiet=args.quiet,
+        )
     verdicts: list[Verdict] = []
     results: list[str] = []
     bad_inputs = faults = 0

@@ -6,7 +6,7 @@ from math import isfinite
 
 from bite.assessment import Assessment
 from bite.checks.finding import Finding
-from bite.decision import DialMove, Verdict, way
+from bite.decision import Decision, DialMove, Verdict, way
 from bite.fit.offset import Estimate
 
 CAUTION = (
@@ -117,8 +117,20 @@ def dial_stands(assessment: Assessment) -> bool:
 
 def what_to_do(assessment: Assessment) -> str:
     """Say the verdict as an instruction, with the dial value where the verdict stands behind one."""
-    decision, move, step = assessment.decision, assessment.decision.move, step_of(assessment)
     offset = assessment.fit.offset if assessment.fit else None
+    return instruction(assessment.decision, offset, step_of(assessment))
+
+
+def instruction(decision: Decision, offset: Estimate | None, step: float) -> str:
+    """Say a decision as an instruction.
+
+    Parameters
+    ----------
+    decision : Decision
+    offset : Estimate or None, mm
+    step : float, of the dial
+    """
+    move = decision.move
     match decision.verdict:
         case Verdict.LEAVE:
             stays = f": the dial stays at {dial_told(move.after, step)}" if move else ""

@@ -1,0 +1,67 @@
+"""`bite check --together`: one offset from several frames of one performer."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bite.cli.exits import Exit, exit_for
+from bite.errors import InputError
+
+if TYPE_CHECKING:
+    from bite.files.device import Device
+
+
+def run_together(
+    paths: Sequence[Path],
+    *,
+    devices: Mapping[str, Device] | None,
+    tolerance_mm: float,
+    performance_device: str | None,
+    out: Path | None,
+    plots: Path | None,
+    as_json: bool,
+    quiet: bool,
+) -> Exit:
+    """Check the frames together, tell, and save PERFORMER.together.json and .png: all files or none.
+
+    Raises
+    ------
+    InputError
+        When any frame cannot be read, or they may not be taken together: nothing is written then.
+    """
+    from bite.cli.frame_path import require_frame_file
+    from bite.files.atomic import write_together
+    from bite.files.bundle import load_frame
+    from bite.files.result import result_text
+    from bite.report.before_after import figure_bytes, panel_figures
+    from bite.report.together import together_line, together_mapping, together_text
+    from bite.report.together_figure import together_figure
+    from bite.together import check_together
+
+    if len(paths) < 2:
+        what = "is one frame alone"
+        raise InputError(paths[0], "", what, "name two frames or more, or leave --together out")
+    frames = [load_frame(require_frame_file(path), devices=devices) for path in paths]
+    found = check_together(frames, tolerance_mm=tolerance_mm, performance_device=performance_device)
+    text = result_text(together_mapping(found))
+    folder = out or paths[0].parent
+    name = f"{found.performer}.together"
+    files = {folder / f"{name}.png": figure_bytes(together_figure(found))}
+    if plots is not None:
+        for part in found.parts:
+            for panel, figure in panel_figures(part.assessment).items():
+                files[plots / f"{part.assessment.frame.name}.{panel}.png"] = figure_bytes(figure)
+    files[folder / f"{name}.json"] = text.encode()
+    write_together(files)
+    if as_json:
+        sys.stdout.flush()
+        sys.stdout.buffer.write(text.encode())
+        sys.stdout.buffer.flush()
+    elif quiet:
+        print(together_line(found), flush=True)
+    else:
+        print(together_text(found), end="", flush=True)
+    return exit_for([found.decision.verdict])

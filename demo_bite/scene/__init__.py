@@ -17,7 +17,8 @@ THIN_STRIP); bite (overjet_mm, overbite_mm, ...; None draws from published sprea
 noise_mm, correlation_px, gross_share, gross_mm, *_hole_share, enamel_bias_mm, unit_mm, size and focal
 length); shot (distance_mm, turn_deg, nod_deg, tilt_deg, views, baseline_mm, depth_camera_shift_mm,
 region_mm); solve (waves_mm, wave_length_mm, shift_sd_mm, turn_sd_deg, lip_error_mm); clicks (mesial_px,
-distal_px, landmark_px); picture (None: no picture); detail; depth (False: no map). With solve waves, shift
+distal_px, landmark_px); picture (None: no picture; texture: for pairs to be matched); detail; depth
+(False: no map). With solve waves, shift
 and turn 0 the solved head differs from the true one by the planted offset alone.
 
 ``SimulatedFrame``: true_mm, solved_mm (reference camera frame), rest_mm (own axes, y up), faces, face_part,
@@ -41,6 +42,7 @@ from demo_bite.scene.settings import (
     Settings,
     Shot,
     SolveError,
+    Texture,
 )
 from demo_bite.scene.simulate import SimulatedFrame, SimulatedView, Truth, simulate
 
@@ -62,6 +64,7 @@ __all__ = [
     "SimulatedFrame",
     "SimulatedView",
     "SolveError",
+    "Texture",
     "Truth",
     "as_bite_frame",
     "draw_anatomy",

@@ -11,7 +11,8 @@ from bite.geometry.rigid import Array, Rigid, frozen
 from bite.geometry.teeth import LOWER, UPPER
 from demo_bite.scene.assemble import Head
 from demo_bite.scene.paint import Places, paint
-from demo_bite.scene.settings import PictureSettings
+from demo_bite.scene.settings import PictureSettings, Texture
+from demo_bite.scene.texture import texture_factor
 
 _OVER = 2
 _STRIP_ROWS = 240
@@ -36,13 +37,18 @@ def take_picture(
     -------
     image : array, shape (height, width, 3), uint8 RGB, gamma 2.2
     """
-    return develop(rng, settings, head_light(head, camera_from_head=camera_from_head, camera=camera))
+    light = head_light(
+        head, camera_from_head=camera_from_head, camera=camera, texture=settings.texture
+    )
+    return develop(rng, settings, light)
 
 
-def head_light(head: Head, *, camera_from_head: Rigid, camera: Camera) -> Array:
+def head_light(
+    head: Head, *, camera_from_head: Rigid, camera: Camera, texture: Texture | None = None
+) -> Array:
     """Give the light that falls on each pixel, linear RGB, shape (height, width, 3): no lens, no sensor."""
     view_from_head = camera.camera_from_reference @ camera_from_head
-    light, depth = _radiance(head, view_from_head, camera)
+    light, depth = _radiance(head, view_from_head, camera, texture)
     light *= _openness(depth, camera.focal_px * _OVER)[..., None]
     light[~np.isfinite(depth)] = _BACKDROP
     height, width = camera.height_px, camera.width_px
@@ -61,7 +67,9 @@ def develop(rng: np.random.Generator, settings: PictureSettings, light: Array) -
     return np.clip(np.round(255 * (np.clip(small, 0, 1) ** (1 / 2.2) + shot)), 0, 255).astype(np.uint8)
 
 
-def _radiance(head: Head, view_from_head: Rigid, camera: Camera) -> tuple[Array, Array]:
+def _radiance(
+    head: Head, view_from_head: Rigid, camera: Camera, texture: Texture | None
+) -> tuple[Array, Array]:
     """Give light, linear RGB, and depth, both at ``_OVER`` times the picture's size."""
     from demo_bite.scene.simulate import vertex_normals
 
@@ -105,7 +113,10 @@ def _radiance(head: Head, view_from_head: Rigid, camera: Camera) -> tuple[Array,
             diffuse += strength * np.clip((turned @ to_light + 0.15) / 1.15, 0, None)
             shine += strength * np.clip((turned * half).sum(1), 0, 1) ** painted.sharpness
         strip = np.zeros((*hit.shape, 3))
-        strip[hit] = painted.colour * diffuse[:, None] * 0.62 + (painted.gloss * shine)[:, None]
+        colour = painted.colour
+        if texture is not None:
+            colour = colour * texture_factor(texture, head.anatomy.jitter_seed, at, part)[:, None]
+        strip[hit] = colour * diffuse[:, None] * 0.62 + (painted.gloss * shine)[:, None]
         light[top : top + window.height] = strip
         depth[top : top + window.height] = seen.depth_mm
     return light, depth

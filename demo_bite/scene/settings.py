@@ -65,6 +65,14 @@ class Sensor:
 
 
 @dataclass(frozen=True, slots=True)
+class Texture:
+    """How strong the fine texture of skin and enamel is, as a share of their brightness (about one sd)."""
+
+    skin: float = 0.05
+    enamel: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class PictureSettings:
     """The colour camera of the views and its faults. ``None`` sizes are those of the depth sensor."""
 
@@ -76,6 +84,8 @@ class PictureSettings:
     noise: float = 1.5
     focus_blur_px: float = 0.6
     motion_px: tuple[float, float] = (0.0, 0.0)
+    texture: Texture | None = None
+    """fine texture on the surface, for pairs of views that are to be matched"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +138,8 @@ class Detail(StrEnum):
     """about 16k faces: for committed meshes"""
     MEDIUM = "medium"
     """about 39k faces"""
+    FULL = "full"
+    """about 100k faces: for timing"""
     FINE = "fine"
     """about 140k faces: for pictures"""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -187,6 +188,7 @@ def black_width(darkness: Array, sigma_px: float) -> Array:
     return np.asarray(2 * sigma_px * special.ndtri(0.5 * (1 + share)))
 
 
+@cache
 def _box_table() -> tuple[Array, Array]:
     """Tabulate box width against its blurred width at half depth, both in sigma."""
     from scipy import special

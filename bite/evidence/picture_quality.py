@@ -18,6 +18,7 @@ from bite.evidence.sharpness import EdgeWidth, Sharpness, sharpness_at_edges
 from bite.evidence.teeth_in_view import TeethInView
 from bite.evidence.tooth_regions import teeth_box_from_corners
 from bite.files.bundle import BiteFrame
+from bite.files.corners import Corners
 from bite.geometry.rigid import frozen
 from bite.geometry.teeth import LOWER, UPPER
 
@@ -26,6 +27,7 @@ GUARD_MM, RING_MM = 1.0, 4.0
 CROWN_PX = 30.0
 """A crown wider than this many pixels is averaged down by whole pixels, to no fewer than these."""
 AROUND_CROWNS = 2.6
+REACH_MM = 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +54,28 @@ def picture_quality(frame: BiteFrame, mouth: Mouth | None, seen: TeethInView | N
     seen : TeethInView or None
         The solved model as the fit placed it; its teeth are then the region, else one is built from clicks.
     """
-    image = frame.views[0].image
-    exposure, contrast = _exposure(frame, image, mouth, seen), _contrast(seen)
+    return quality_of(frame.views[0].image, frame.views[0].corners, mouth, seen)
+
+
+def quality_of(
+    image: Picture,
+    corners: Corners | None,
+    mouth: Mouth | None,
+    seen: TeethInView | None,
+    *,
+    reach_mm: float = REACH_MM,
+) -> PictureQuality:
+    """Measure a picture around the incisors.
+
+    Parameters
+    ----------
+    image : array, shape (h, w, 3), uint8, RGB
+    corners : Corners or None
+    mouth : Mouth or None
+    seen : TeethInView or None
+    reach_mm : float, how far below the upper edge lower teeth are looked for
+    """
+    exposure, contrast = _exposure(corners, image, mouth, seen), _contrast(seen)
     piece = None if mouth is None else _piece_around(image, mouth)
     if mouth is None or piece is None:
         return PictureQuality(exposure, contrast, None, None, None)
@@ -77,6 +99,7 @@ def picture_quality(frame: BiteFrame, mouth: Mouth | None, seen: TeethInView | N
         lower_edge_px=row.lower_edge_px if known else None,
         blur_sigma_px=blur,
         blur_sigma_sd_px=blur_sd,
+        reach_mm=reach_mm,
     )
     lower = lower_enamel_shown(piece.image, row, mm_per_px=scale, mm_per_px_sd=scale_sd)
     gap = replace(gap, origins_px=frozen(piece.back(gap.origins_px)))
@@ -105,14 +128,13 @@ def _in_picture_pixels(sharpness: Sharpness, binned: int) -> Sharpness:
 
 
 def _exposure(
-    frame: BiteFrame, image: Picture, mouth: Mouth | None, seen: TeethInView | None
+    corners: Corners | None, image: Picture, mouth: Mouth | None, seen: TeethInView | None
 ) -> Exposure | None:
     across = mouth.row.across if mouth is not None else (1.0, 0.0)
     if seen is not None and int(seen.upper.sum()) >= LEAST_PIXELS:
         return exposure_of(
             seen.picture, seen.upper, across=across, mm_per_px=seen.mm_per_px * seen.piece.binned
         )
-    corners = frame.views[0].corners
     if mouth is None or corners is None or not mouth.clicked:
         return None
     shown = upper_enamel_shown(image, mouth.row, mm_per_px=mouth.mm_per_px)

@@ -88,11 +88,11 @@ def piece_around(light: NDArray[np.uint8], centre_px: Array, crown_px: float) ->
     cut = cv2.copyMakeBorder(
         cut, int(before[1]), int(after[1]), int(before[0]), int(after[0]), cv2.BORDER_REPLICATE
     )
-    even = cut.astype(np.float32)
+    even = np.asarray(cut, dtype=np.float32)
     even -= cv2.GaussianBlur(even, (0, 0), _FINE_CROWNS * crown_px)
     spread = np.sqrt(cv2.GaussianBlur(even**2, (0, 0), _COARSE_CROWNS * crown_px))
-    plane = np.clip(128.0 + 50.0 * even / (spread + 3.0), 0, 255).astype(np.uint8)
-    return Piece(plane, left, top)
+    plane = np.clip(128.0 + 50.0 * even / (spread + 3.0), 0, 255)
+    return Piece(np.asarray(plane, dtype=np.uint8), left, top)
 
 
 def features_in(piece: Piece, area: NDArray[np.bool_], crown_px: float) -> Array:

@@ -263,7 +263,7 @@ class _Video:
 
 
 def _mark(image: NDArray[np.uint8]) -> int:
-    return zlib.crc32(np.ascontiguousarray(image[::_MARK_EVERY, ::_MARK_EVERY]))
+    return zlib.crc32(image[::_MARK_EVERY, ::_MARK_EVERY].tobytes())
 
 
 def _first_bytes(path: Path) -> bytes:

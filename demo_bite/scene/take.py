@@ -59,8 +59,9 @@ class TakeSettings:
     sway_px: float = 2.5
     dash_px: float = 11.0
     """speed of the head in blurred frames, px per frame"""
-    flash: float = 2.8
-    """exposure of clipped frames"""
+    exposure: float = 0.75
+    flash: float = 3.6
+    """clipped frames get so many times the light"""
     noise: float = 1.5
     detail: Detail = Detail.MEDIUM
     clicks: Clicks = Clicks(mesial_px=0.2, distal_px=0.3, landmark_px=0.6)
@@ -253,7 +254,7 @@ def _moves(
     moves[:, 0] += settings.dash_px * np.cos(heading) * run
     moves[:, 1] += settings.dash_px * np.sin(heading) * run
     exposures = np.where([what is Planted.CLIPPED for what in planted], settings.flash, 1.0)
-    return moves, exposures * rng.uniform(0.95, 1.05, count)
+    return moves, settings.exposure * exposures * rng.uniform(0.95, 1.05, count)
 
 
 def _moved(point: CornerPoint, matrix: Array) -> CornerPoint:

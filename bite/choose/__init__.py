@@ -1,0 +1,1 @@
+"""Which frame of a take to register a bite with."""

@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 from bite.geometry.rigid import Array
 
 _ROUNDS = 40
+_WINDOW_ROUNDS = 8
+_STILL = 1e-4
+"""px, levels and log sigma: a line that moved by less in eight rounds has settled."""
 _WINDOW_SD = 3.0
 _SHORTEST_WINDOW_PX = 3.0
 
@@ -52,47 +55,40 @@ def fit_steps(values: Array, distances_px: Array) -> StepFits:
     -----
     Neighbouring samples share pixels, so residual degrees of freedom are counted in pixels, not in samples.
     """
-    from scipy import special
-
     spacing = float(distances_px[1] - distances_px[0])
     finite = np.asarray(np.isfinite(values).all(1))
     data = np.where(finite[:, None], values, 0.0)
-    low, height, place, log_sigma = _start(data, distances_px)
+    line = np.stack(_start(data, distances_px), 1)
     damping = np.full(len(data), 1e-2)
     cost = np.full(len(data), np.inf)
-    normal = np.zeros((len(data), 4, 4))
     weight = np.zeros_like(data)
-    for round_ in range(_ROUNDS + 1):
-        if round_ % 8 == 0:
-            weight = _window(distances_px, place, np.exp(log_sigma))
-            cost = _cost(data, weight, distances_px, low, height, place, log_sigma)
-        sigma = np.exp(log_sigma)[:, None]
-        z = (distances_px - place[:, None]) / sigma
-        rise = special.ndtr(z)
-        slope = height[:, None] * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
-        jacobian = np.stack([np.ones_like(z), rise, -slope / sigma, -slope * z], 2)
-        misfit = data - low[:, None] - height[:, None] * rise
-        weighted = (jacobian * weight[:, :, None]).transpose(0, 2, 1)
-        normal = weighted @ jacobian
-        gradient = (weighted @ misfit[:, :, None])[:, :, 0]
-        if round_ == _ROUNDS:
-            break
+    moving, laid = np.arange(len(data)), np.full_like(line, np.inf)
+    for round_ in range(_ROUNDS):
+        if round_ % _WINDOW_ROUNDS == 0:
+            # the window follows the step; a line that stood still since it was last laid stays as it is
+            moving = moving[np.abs(line - laid)[moving].max(1) > _STILL]
+            if not moving.size:
+                break
+            laid = line.copy()
+            weight[moving] = _window(distances_px, line[moving, 2], np.exp(line[moving, 3]))
+            cost[moving] = _cost(data[moving], weight[moving], distances_px, line[moving])
+        normal, gradient = _normal_equations(data[moving], weight[moving], distances_px, line[moving])
         diagonal = np.einsum("nii->ni", normal)
-        damped = normal + (damping[:, None] * diagonal + 1e-9)[:, :, None] * np.eye(4)
+        damped = normal + (damping[moving, None] * diagonal + 1e-9)[:, :, None] * np.eye(4)
         change = np.linalg.solve(damped, gradient[:, :, None])[:, :, 0]
         change[:, 2] = np.clip(change[:, 2], -2.0, 2.0)
         change[:, 3] = np.clip(change[:, 3], -0.5, 0.5)
-        trial = (low + change[:, 0], height + change[:, 1], place + change[:, 2], log_sigma + change[:, 3])
-        trial = (*trial[:3], np.clip(trial[3], np.log(0.1), np.log(np.ptp(distances_px))))
-        trial_cost = _cost(data, weight, distances_px, *trial)
-        better = trial_cost <= cost
-        low, height, place, log_sigma = (
-            np.where(better, new, old)
-            for new, old in zip(trial, (low, height, place, log_sigma), strict=True)
-        )
-        cost = np.where(better, trial_cost, cost)
-        damping = np.clip(np.where(better, damping / 3, damping * 5), 1e-7, 1e7)
-    sigma = np.exp(log_sigma)
+        trial = line[moving] + change
+        trial[:, 3] = np.clip(trial[:, 3], np.log(0.1), np.log(np.ptp(distances_px)))
+        trial_cost = _cost(data[moving], weight[moving], distances_px, trial)
+        better = trial_cost <= cost[moving]
+        line[moving] = np.where(better[:, None], trial, line[moving])
+        cost[moving] = np.where(better, trial_cost, cost[moving])
+        damping[moving] = np.clip(np.where(better, damping[moving] / 3, damping[moving] * 5), 1e-7, 1e7)
+    weight = _window(distances_px, line[:, 2], np.exp(line[:, 3]))
+    cost = _cost(data, weight, distances_px, line)
+    normal, _ = _normal_equations(data, weight, distances_px, line)
+    height, place, sigma = line[:, 1], line[:, 2], np.exp(line[:, 3])
     freedom = np.maximum(weight.sum(1) * spacing - 4, 1.0)
     variance = cost * spacing / freedom
     inverse = np.linalg.pinv(normal * spacing, hermitian=True)
@@ -134,11 +130,23 @@ def _window(distances_px: Array, place: Array, sigma: Array) -> Array:
     return (np.abs(distances_px - place[:, None]) <= half[:, None]).astype(float)
 
 
-def _cost(
-    data: Array, weight: Array, distances_px: Array, low: Array, height: Array, place: Array, log_sigma: Array
-) -> Array:
+def _normal_equations(data: Array, weight: Array, distances_px: Array, line: Array) -> tuple[Array, Array]:
+    """Give J' W J, shape (n, 4, 4), and J' W r, shape (n, 4), by low level, height, place and log sigma."""
     from scipy import special
 
-    z = (distances_px - place[:, None]) / np.exp(log_sigma)[:, None]
-    misfit = data - low[:, None] - height[:, None] * special.ndtr(z)
+    low, height, place = (line[:, k, None] for k in range(3))
+    sigma = np.exp(line[:, 3, None])
+    z = (distances_px - place) / sigma
+    rise = special.ndtr(z)
+    slope = height * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
+    jacobian = np.stack([np.ones_like(z), rise, -slope / sigma, -slope * z], 2)
+    weighted = (jacobian * weight[:, :, None]).transpose(0, 2, 1)
+    return weighted @ jacobian, (weighted @ (data - low - height * rise)[:, :, None])[:, :, 0]
+
+
+def _cost(data: Array, weight: Array, distances_px: Array, line: Array) -> Array:
+    from scipy import special
+
+    z = (distances_px - line[:, 2, None]) / np.exp(line[:, 3, None])
+    misfit = data - line[:, 0, None] - line[:, 1, None] * special.ndtr(z)
     return np.asarray((weight * misfit**2).sum(1))

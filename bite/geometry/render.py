@@ -105,13 +105,11 @@ def render(grid: Grid, points_mm: Array, faces: NDArray[np.integer]) -> Rendered
         inside = np.flatnonzero((b >= -_HAIR) & (c >= -_HAIR) & (b + c <= 1 + _HAIR))
         part, pixel = part[inside], pixel[inside]
         hit = 1.0 / (plane.base[part] + b[inside] * plane.rise_b[part] + c[inside] * plane.rise_c[part])
-        order = np.argsort(-hit, kind="stable")  # the last write wins, so the nearest is written last
-        pixel, hit, part = pixel[order], hit[order], part[order]
-        nearest_depth = np.full(height * width, np.inf)
-        nearest_part = np.zeros(height * width, dtype=np.int64)
-        nearest_depth[pixel], nearest_part[pixel] = hit, part
-        closer = nearest_depth < depth
-        depth[closer], face[closer] = nearest_depth[closer], boxes.face[nearest_part[closer]]
+        nearest = depth.copy()
+        np.minimum.at(nearest, pixel, hit)
+        wins = (hit == nearest[pixel]) & (hit < depth[pixel])
+        face[pixel[wins]] = boxes.face[part[wins]]
+        depth = nearest
         start = end
     depth[np.isinf(depth)] = np.nan
     return Rendered(depth.reshape(height, width), face.reshape(height, width))

@@ -23,6 +23,7 @@ PART_OF_GROUP = (SKIN, UPPER, LOWER, OTHER, OTHER)
 _RINGS = {
     Detail.COARSE: (Rings(72, 3, 7, 5, 16, 30), (11, 8)),
     Detail.MEDIUM: (Rings(96, 4, 7, 6, 20, 42), (17, 14)),
+    Detail.FULL: (Rings(168, 5, 9, 9, 37, 92), (26, 20)),
     Detail.FINE: (Rings(200, 6, 11, 10, 44, 110), (31, 24)),
 }
 

@@ -3,20 +3,23 @@
     python -m tests.bench.check [--runs 5]
 
 Times are whole processes, in turn with a process that only imports the same libraries and decodes the same
-files; quote the ratio, since
-machines differ and drift. The frame is made once into a temporary folder.
+files; quote the ratios, since machines differ and drift. Processor time (user and system) is told beside wall
+time: on a machine with other work it is the steadier of the two. The frame is made once into a temporary
+folder.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import resource
 import statistics
 import subprocess
 import sys
 import tempfile
 import time
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -64,7 +67,7 @@ def make_frame(folder: Path) -> dict[str, Path]:
     from demo_bite.scene.write import Export, write_frame
 
     picture = PictureSettings(width_px=4000, height_px=3000, focal_px=4300.0)
-    settings = Settings(t_mm=1.2, picture=picture, detail=Detail.FINE)
+    settings = Settings(t_mm=1.2, picture=picture, detail=Detail.FULL)
     frame = simulate(np.random.default_rng(12), settings)
     path = write_frame(folder, frame, Export("bench", "bench", DIAL, device_file="bench-depth.device.toml"))
     device = Path(__file__).parents[2] / "demo_bite" / "bench-depth.device.toml"
@@ -74,14 +77,29 @@ def make_frame(folder: Path) -> dict[str, Path]:
             "solved": folder / "solved.obj", "rest": folder / "rest.obj"}  # fmt: skip
 
 
-def run(code: str, *args: str) -> tuple[float, str]:
-    """Run Python code as a whole process; give its wall time, s, and what it printed last."""
-    start = time.perf_counter()
+@dataclass(frozen=True, slots=True)
+class Took:
+    """Time of one whole process, s, and what it printed."""
+
+    wall: float
+    cpu: float
+    out: str
+
+
+def run(code: str, *args: str) -> Took:
+    """Run Python code as a whole process."""
+    start, before = time.perf_counter(), resource.getrusage(resource.RUSAGE_CHILDREN)
     done = subprocess.run([sys.executable, "-c", code, *args], capture_output=True, text=True, check=False)
-    took = time.perf_counter() - start
+    took, after = time.perf_counter() - start, resource.getrusage(resource.RUSAGE_CHILDREN)
     if done.returncode:
         raise SystemExit(done.stderr)
-    return took, done.stdout
+    cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    return Took(took, cpu, done.stdout)
+
+
+def spread(values: list[float]) -> str:
+    """Give the median and the range of some figures."""
+    return f"median {statistics.median(values):.2f} ({min(values):.2f} to {max(values):.2f})"
 
 
 def main() -> None:
@@ -94,33 +112,27 @@ def main() -> None:
         with ProcessPoolExecutor(1) as pool:
             files = pool.submit(make_frame, Path(name)).result()
         paths = [str(files[k]) for k in ("photo", "depth", "solved", "rest")]
-        base, check, ratio, memory, helps = [], [], [], [], []
+        base, check, helps, memory = [], [], [], []
         for k in range(runs + 1):
-            least, _ = run(IMPORT_AND_DECODE, *paths)
-            whole, out = run(CHECK, str(files["frame"]), str(Path(name) / "out"))
-            quick, _ = run(
-                "from bite.cli import main\ntry: main(['--help'])\nexcept SystemExit: pass"
-            )
+            least = run(IMPORT_AND_DECODE, *paths)
+            whole = run(CHECK, str(files["frame"]), str(Path(name) / "out"))
+            quick = run("from bite.cli import main\ntry: main(['--help'])\nexcept SystemExit: pass")
             if k:  # the first round warms the disk cache
-                base.append(least), check.append(whole), ratio.append(whole / least), helps.append(quick)
-                memory.append(int(out.split()[-1]) / 1024)
-        lines = [line.split() for line in run(FIT, str(files["frame"]))[1].splitlines()][1:]
+                base.append(least), check.append(whole), helps.append(quick)
+                memory.append(int(whole.out.split()[-1]) / 1024)
+        lines = [line.split() for line in run(FIT, str(files["frame"])).out.splitlines()][1:]
         wall, cpu, rounds = (statistics.median(float(line[c]) for line in lines) for c in range(3))
         result = json.loads((Path(name) / "out" / "bench.result.json").read_text(encoding="utf-8"))
-    print(
-        f"import and decode only: median {statistics.median(base):.2f} s ({min(base):.2f} to {max(base):.2f})"
-    )
-    print(
-        f"bite check, whole process: median {statistics.median(check):.2f} s "
-        f"({min(check):.2f} to {max(check):.2f})"
-    )
-    print(
-        f"ratio check / import and decode: median {statistics.median(ratio):.2f} "
-        f"({min(ratio):.2f} to {max(ratio):.2f})"
-    )
+    pairs = list(zip(check, base, strict=True))
+    print(f"import and decode only, s: wall {spread([b.wall for b in base])}, "
+          f"processor {spread([b.cpu for b in base])}")
+    print(f"bite check, whole process, s: wall {spread([c.wall for c in check])}, "
+          f"processor {spread([c.cpu for c in check])}")
+    print(f"check / import and decode: wall {spread([c.wall / b.wall for c, b in pairs])}, "
+          f"processor {spread([c.cpu / b.cpu for c, b in pairs])}")
     print(f"peak memory of the check: {max(memory):.0f} MB")
     print(f"fit: median {wall:.2f} s wall, {cpu:.2f} s of processor time, {rounds:.0f} rounds")
-    print(f"bite --help: median {statistics.median(helps):.2f} s")
+    print(f"bite --help, s: {spread([h.wall for h in helps])}")
     print(f"offset found {result['offset']['t_mm']} +- {result['offset']['sd_mm']} mm, planted 1.2 mm")
 
 

@@ -162,6 +162,8 @@ def _refuse_doubles(paths: list[Path], settings: _Settings) -> None:
     """Refuse two frames of one name for one folder before anything is written."""
     from bite.files.frame import read_frame_file
 
+    if len(paths) == 1:
+        return
     taken: dict[tuple[Path, str], Path] = {}
     for number, path in enumerate(paths):
         if path in paths[:number]:

@@ -71,11 +71,15 @@ def _disagreeing(rows: Sequence[FrameRow], tolerance_mm: float) -> Iterator[Note
         yield Note(
             "frames-disagree",
             severity,
-            f"the frames of {mean.performer} disagree by {high - low:.1f} mm, from {low:+.1f} mm ({first}) "
-            f"to {high:+.1f} mm ({last}), more than their sds allow (chance {mean.disagree_p:.2g})",
+            f"the frames of {mean.performer} disagree by {high - low:.1f} mm, from {_signed(low)} mm ({first}) "
+            f"to {_signed(high)} mm ({last}), more than their sds allow (chance {mean.disagree_p:.2g})",
             "look at the pictures side by side: one may not be the usual bite, or be solved differently",
             tuple(name for _, name in needs),
         )
+
+
+def _signed(value: float) -> str:
+    return f"{round(value, 1) + 0.0:+.1f}"
 
 
 def _other_devices(rows: Sequence[FrameRow], performance_device: str | None) -> Iterator[Note]:

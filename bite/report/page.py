@@ -21,6 +21,10 @@ SOURCES = tuple(
     Path(__file__).with_name(f"cast_page{ending}") for ending in (".html", ".css.html", ".js.html")
 )
 """What a page is made with."""
+MOST_FAILURES = 30
+"""Lines before the frames; more of them come at the end, so that nobody scrolls past thousands."""
+MOST_OTHERS = 6
+"""Other frames beside a performer's dial value; all of them stand in the table of all frames."""
 MARKS = {
     Verdict.RESHOOT: "✕", Verdict.UNSURE: "?", Verdict.BEYOND: "!", Verdict.MOVE: "→", Verdict.LEAVE: "✓",
     Verdict.USABLE: "○",
@@ -44,10 +48,13 @@ def page_pieces(content: CastContent) -> Iterator[str]:
         counts=[(v, sum(row.verdict is v for row in content.rows)) for v in MARKS],
         people=[a for a in content.answers if a.frame is None or a.frame.verdict in NEEDS_A_PERSON],
         typed_answers=[a for a in content.answers if a.frame is not None and _is_typed(a.frame)],
+        disagreeing={name for n in content.notes if n.code == "frames-disagree" for name in n.frames},
         warnings=[d for d in content.devices if d.severity in (Severity.WARN, Severity.FAIL)],
         forests=((summary, forest_address(summary, content.tolerance_mm)) for summary in content.devices),
         frames=((row, *_frame_parts(row)) for row in content.rows),
         marks=MARKS,
+        most_failures=MOST_FAILURES,
+        most_others=MOST_OTHERS,
         style=style,
         script=script,
         policy="default-src 'none'; img-src data:; "

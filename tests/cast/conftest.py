@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.cast.small_cast import Performer, write_small_cast
+from tests.external.conftest import fetch_wheel  # noqa: F401  a fixture
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_bite"
 HOSTILE = "<img src=x onerror=alert(1)>"

@@ -1,26 +1,21 @@
-"""The page in a real browser: opened from disk without a network, sorted, filtered, followed, printed."""
+"""The page in a real browser, opened from disk without a network: sorted, filtered, copied, printed."""
 
-import base64
-import json
-import shutil
-import socket
-import subprocess
-import time
-import urllib.error
-import urllib.request
+import re
+import zipfile
+from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
-SKIP = "needs chromium and chromedriver (Debian: chromium, chromium-driver)"
-pytestmark = pytest.mark.skipif(
-    shutil.which("chromium") is None or shutil.which("chromedriver") is None, reason=SKIP
-)
-FLAGS = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--window-size=1280,1200",
-    "--host-resolver-rules=MAP * ~NOTFOUND",
-)  # fmt: skip
+from bite.cast.run import Rows, cast_content, frames_of, run_frames
+from bite.cast.settings import CastSettings
+from bite.files.atomic import write_pieces
+from bite.files.cast import read_cast
+from bite.report.page import page_pieces
+from tests.cast.browser import ENTER, SKIP, TAB, driven, is_there
+
+pytestmark = pytest.mark.skipif(not is_there(), reason=SKIP)
 CONTRAST = """
 function lum(c){var m=c.match(/[\\d.]+/g).map(Number);if(m.length>3&&m[3]===0)return null;
  var l=m.slice(0,3).map(function(v){v/=255;return v<=0.03928?v/12.92:Math.pow((v+0.055)/1.055,2.4);});
@@ -32,62 +27,46 @@ var worst=99;document.querySelectorAll('body *').forEach(function(e){
  if(back===null)back=1;
  worst=Math.min(worst,(Math.max(fore,back)+0.05)/(Math.min(fore,back)+0.05));});
 return worst;"""
-
-
-class Browser:
-    """The few calls of the WebDriver protocol that are needed, as plain JSON."""
-
-    def __init__(self, base: str, profile: str) -> None:
-        self.base = base
-        args = [*FLAGS, f"--user-data-dir={profile}"]
-        wanted = {
-            "goog:chromeOptions": {"args": args, "binary": shutil.which("chromium")},
-            "goog:loggingPrefs": {"browser": "ALL"},
-        }
-        made = self.call("POST", "/session", {"capabilities": {"alwaysMatch": wanted}})
-        self.base = f"{base}/session/{made['sessionId']}"
-
-    def call(self, method: str, path: str, body: object = None):
-        data = None if body is None else json.dumps(body).encode()
-        request = urllib.request.Request(self.base + path, data, {"Content-Type": "application/json"})
-        request.method = method
-        with urllib.request.urlopen(request, timeout=60) as answer:
-            return json.loads(answer.read())["value"]
-
-    def run(self, script: str):
-        return self.call("POST", "/execute/sync", {"script": script, "args": []})
+AXE = """
+var done=arguments[arguments.length-1];
+axe.run(document,{runOnly:['wcag2a','wcag2aa','wcag21a','wcag21aa','wcag22aa','best-practice']}).then(function(r){
+ done({tried:r.passes.length,found:r.violations.map(function(v){
+  return v.id+': '+v.help+': '+v.nodes.map(function(n){return n.html.slice(0,120)}).join(' | ')})});
+},function(e){done({tried:0,found:[String(e)]})});"""
+"""Runs the rules of axe-core for WCAG 2.2 AA and its best practices."""
+PLACE = """
+var e=document.activeElement;if(!e||e===document.body)return null;
+var b=e.getBoundingClientRect(),s=getComputedStyle(e);
+return {tag:e.tagName.toLowerCase(),name:(e.getAttribute('aria-label')||e.textContent||'').trim().slice(0,60),
+ top:b.top+scrollY,seen:b.width>0&&b.height>0&&b.bottom>0&&b.top<innerHeight,
+ outline:s.outlineStyle!=='none'&&parseFloat(s.outlineWidth)>=2,id:e.id,
+ order:[...document.querySelectorAll('*')].indexOf(e)};"""
 
 
 @pytest.fixture(scope="module")
-def browser(done, tmp_path_factory):
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    driver = subprocess.Popen(
-        [shutil.which("chromedriver"), f"--port={port}"],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
-    base = f"http://127.0.0.1:{port}"
-    try:
-        for _ in range(200):
-            try:
-                urllib.request.urlopen(f"{base}/status", timeout=5).close()
-                break
-            except (urllib.error.URLError, OSError):
-                time.sleep(0.05)
-        found = Browser(base, str(tmp_path_factory.mktemp("profile")))
+def browser(tmp_path_factory):
+    with driven(tmp_path_factory.mktemp("profile")) as found:
         yield found
-        found.call("DELETE", "")
-    finally:
-        driver.terminate()
-        driver.wait()
 
 
 @pytest.fixture
 def page(browser, done):
-    browser.call("POST", "/url", {"url": (done[0] / "cast.html").as_uri()})
+    browser.open(done[0] / "cast.html")
     return browser
+
+
+@pytest.fixture(scope="module")
+def many(small, tmp_path_factory):
+    """Write the page of a cast of 60 frames, out of six."""
+    cast = read_cast(small / "cast.toml")
+    settings = CastSettings(
+        cast.tolerance_mm, cast.performance_device, cast.devices, small, None, small / ".bite-cast"
+    )
+    rows = run_frames(frames_of(cast, settings), settings, jobs=1, told=lambda _: None).rows
+    rows = [replace(row, name=f"{row.name}-{k:02d}") for k in range(10) for row in rows]
+    path = tmp_path_factory.mktemp("many") / "cast.html"
+    write_pieces(path, page_pieces(cast_content(cast, Rows(tuple(rows), ()), settings)))
+    return path
 
 
 def names(page):
@@ -107,8 +86,8 @@ def test_no_console_error_and_nothing_of_a_file_runs(page):
 
 def test_sorts_rising_and_falling(page):
     assert names(page) == ["tern-a07", "whimbrel-a02"]
-    page.run("document.querySelector('#all thead th button').click()")
-    page.run("document.querySelector('#all thead th button').click()")
+    page.click("#all thead th button")
+    page.click("#all thead th button")
     assert names(page) == ["whimbrel-a02", "tern-a07"]
     assert (
         page.run("return document.querySelector('#all thead th').getAttribute('aria-sort')") == "descending"
@@ -129,16 +108,33 @@ def test_filters_by_verdict_and_odd_performer(page):
 def test_every_link_leads_somewhere(page):
     lost = "return [...document.querySelectorAll('a[href]')].filter(a=>!document.getElementById("
     assert page.run(lost + "a.getAttribute('href').slice(1))).length") == 0
-    page.run("document.querySelector('#all tbody a').click()")
+    page.click("#all tbody a")
     assert page.run("return document.activeElement.id || location.hash.slice(1)") == "frame-tern-a07"
 
 
-def test_prints_to_pdf(page):
-    pdf = base64.b64decode(page.call("POST", "/print", {}))
-    assert pdf.startswith(b"%PDF") and pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") >= 2
+@pytest.mark.parametrize("which", ["done", "small"])
+def test_rules_of_accessibility_hold(browser, fetch_wheel, request, which):
+    wheel = fetch_wheel("axe-playwright-python==0.1.8")
+    rules = zipfile.ZipFile(wheel).read("axe_playwright_python/axe.min.js").decode("utf-8")
+    folder = request.getfixturevalue(which)
+    browser.open((folder[0] if which == "done" else folder) / "cast.html")
+    browser.run(rules)
+    told = browser.wait_for(AXE)
+    assert told["found"] == [] and told["tried"] > 20
 
 
-def test_a_tired_reader_with_a_keyboard_or_a_screen_reader_is_served(page):
+def test_the_rules_find_a_fault(browser, done, fetch_wheel):
+    wheel = fetch_wheel("axe-playwright-python==0.1.8")
+    browser.open(done[0] / "cast.html")
+    browser.run("document.images[0].removeAttribute('alt');document.documentElement.removeAttribute('lang')")
+    browser.run(zipfile.ZipFile(wheel).read("axe_playwright_python/axe.min.js").decode("utf-8"))
+    assert {line.partition(":")[0] for line in browser.wait_for(AXE)["found"]} >= {
+        "image-alt",
+        "html-has-lang",
+    }
+
+
+def test_headings_texts_of_pictures_and_contrast(page):
     levels = page.run("return [...document.querySelectorAll('h1,h2,h3')].map(h=>+h.tagName[1])")
     assert levels[0] == 1 and levels.count(1) == 1
     assert all(b - a <= 1 for a, b in pairwise(levels))
@@ -146,19 +142,94 @@ def test_a_tired_reader_with_a_keyboard_or_a_screen_reader_is_served(page):
     assert page.run("return [...document.querySelectorAll('th')].every(h=>h.scope)")
     assert page.run("return [...document.querySelectorAll('select')].every(s=>s.labels.length===1)")
     assert page.run("return [...document.querySelectorAll('table')].every(t=>t.caption)")
-    assert (
-        page.run(
-            'return document.querySelectorAll(\'[tabindex]:not([tabindex="0"]):not([tabindex="-1"])\').length'
-        )
-        == 0
-    )
     ids = page.run("return [...document.querySelectorAll('[id]')].map(e=>e.id)")
     assert len(ids) == len(set(ids))
     # WCAG 2.1 asks for 4.5 to 1
     assert page.run(CONTRAST) >= 4.5
 
 
-def test_it_reads_without_scripts_and_keeps_its_size(done):
+def test_a_copy_button_fills_the_clipboard(browser, small):
+    browser.open(small / "cast.html")
+    wanted = browser.run("return document.querySelector('button.copy').dataset.value")
+    browser.click("button.copy")
+    assert browser.run("return document.querySelector('button.copy').textContent") == "Copied"
+    assert f"Copied {wanted}" == browser.run("return document.getElementById('said').textContent")
+    assert browser.pasted() == wanted and float(wanted) < 0
+
+
+def test_a_keyboard_reaches_everything_in_the_order_of_the_page(browser, small):
+    browser.open(small / "cast.html")
+    browser.click("h1")
+    places = []
+    for _ in range(200):
+        browser.press(TAB)
+        place = browser.run(PLACE)
+        if place is None or (places and place["order"] == places[0]["order"]):
+            break
+        places.append(place)
+    reachable = browser.run(
+        "return [...document.querySelectorAll('a[href],button,select,[tabindex=\"0\"]')]"
+        ".filter(e=>e.getClientRects().length&&!e.classList.contains('skip')).length"
+    )
+    places = [place for place in places if place["name"] != "To the answers"]
+    assert len(places) == reachable > 20
+    assert [p["order"] for p in places] == sorted(p["order"] for p in places)
+    assert [p for p in places if not (p["seen"] and p["outline"] and p["name"])] == []
+    # a sort button and a copy button do their work from the keyboard too
+    browser.run("document.querySelectorAll('button.copy')[1].focus()")
+    wanted = browser.run("return document.activeElement.dataset.value")
+    browser.press(ENTER)
+    assert browser.run("return document.activeElement.className") == "copy scripted"
+    assert browser.pasted() == wanted
+
+
+def test_the_skip_link_is_first_and_leads_past_the_header(browser, small):
+    browser.open(small / "cast.html")
+    browser.press(TAB)
+    assert browser.run(PLACE)["name"] == "To the answers" and browser.run(PLACE)["seen"]
+    browser.press(ENTER)
+    assert browser.run("return document.activeElement.id") == "main"
+
+
+def test_nothing_is_wider_than_a_narrow_window(browser, small):
+    browser.open(small / "cast.html")
+    size = {"width": 360, "height": 800, "deviceScaleFactor": 1, "mobile": False}
+    browser.cdp("Emulation.setDeviceMetricsOverride", size)
+    try:
+        # tables scroll in a frame of their own
+        assert browser.run("return document.documentElement.scrollWidth") <= 360
+    finally:
+        browser.cdp("Emulation.clearDeviceMetricsOverride", {})
+
+
+def test_on_paper_table_heads_come_again_and_no_sheet_is_nearly_empty(browser, many):
+    pdfium = pytest.importorskip("pypdfium2")
+    browser.open(many)
+    document = pdfium.PdfDocument(browser.printed(page={"width": 21.0, "height": 29.7}))
+    texts, filled = [], []
+    for sheet in document:
+        texts.append(sheet.get_textpage().get_text_bounded())
+        ink = np.flatnonzero((sheet.render(scale=0.5).to_numpy()[..., :3].min(axis=2) < 200).any(axis=1))
+        filled.append((ink.max() + 1) / sheet.render(scale=0.5).height if ink.size else 0.0)
+    with_rows = [text for text in texts if len(re.findall(r"[+-]\d\.\d\d to [+-]\d\.\d\d", text)) > 2]
+    assert len(with_rows) >= 3 and all("Warnings" in text for text in with_rows)
+    assert min(filled) > 0.25
+    assert not any("Copy" in text or "Back to all frames" in text for text in texts)
+
+
+def test_it_reads_without_scripts(small, tmp_path):
+    with driven(tmp_path / "profile", scripts=False) as browser:
+        browser.open(small / "cast.html")
+        picture = browser.screenshot(1000, 800)
+        assert picture.startswith(b"\x89PNG")
+        # the driver's own scripts still look at the page: what needs scripts stays hidden, all else is there
+        assert browser.run("return document.querySelectorAll('button.copy:not([hidden])').length") == 0
+        assert browser.run("return document.querySelectorAll('#all thead button').length") == 0
+        shown = browser.run("return document.body.innerText")
+        assert "p1-0000" in shown and "Dial values to type (3)" in shown and "Verdict all" not in shown
+
+
+def test_it_keeps_its_size_and_names_no_address(done):
     text = (done[0] / "cast.html").read_text(encoding="utf-8")
     plain = text.partition("<script>")[0]
     assert "tern-a07" in plain and "default-src &#39;none&#39;" in text

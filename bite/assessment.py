@@ -8,6 +8,7 @@ from bite.checks.finding import Finding
 from bite.decision import Decision
 from bite.evidence.head import SolvedHead
 from bite.evidence.rows import BiteMeasures as BiteMeasures
+from bite.evidence.triangulated import TriangulatedCorner
 from bite.files.bundle import BiteFrame
 from bite.fit.offset import OffsetFit
 from bite.fit.sections import Section
@@ -49,6 +50,7 @@ class Assessment:
     priors_used : tuple of str, one sentence each: which priors were used and where they came from
     version : str
     performance_device : str or None, the device that the frame's own was compared with
+    triangulated : tuple of TriangulatedCorner, of corners seen in two views or more
     """
 
     frame: BiteFrame
@@ -65,6 +67,7 @@ class Assessment:
     priors_used: tuple[str, ...]
     version: str
     performance_device: str | None = None
+    triangulated: tuple[TriangulatedCorner, ...] = ()
 
     @property
     def mouth_centre_px(self) -> Array | None:

@@ -104,6 +104,7 @@ def check_frame(
         priors_used=evidence.priors_used if evidence else (),
         version=__version__,
         performance_device=performance_device,
+        triangulated=observed.triangulated,
     )
 
 

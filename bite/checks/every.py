@@ -18,6 +18,7 @@ from bite.checks.same_device import same_device
 from bite.checks.sharp import sharp
 from bite.checks.skin_agrees import skin_agrees
 from bite.checks.teeth_shown import teeth_shown
+from bite.checks.views_agree import views_agree
 from bite.evidence.head import SolvedHead
 from bite.evidence.observed import Observed
 from bite.files.depth import Matching
@@ -72,6 +73,7 @@ def capture_findings(
         ),
         framed(observed.framing),
         same_device(device, performance_device),
+        *([views_agree(observed.triangulated, observed.fault)] if observed.triangulated else []),
     ]
 
 

@@ -47,7 +47,9 @@ def frames_agree(stands: Sequence[FrameStand], offset: Estimate) -> Finding:
     worst = min(stands, key=lambda stand: stand.chance)
     measured, sd = (worst.apart.value, worst.apart.sd) if worst.apart is not None else (None, None)
     source = "chance of naming a frame where none is odd 5 %: our choice"
-    way = "" if measured is None else f"{abs(measured):.1f} mm {'ahead of' if measured > 0 else 'behind'}"
+    way = ""
+    if measured is not None:
+        way = f"{abs(measured):.1f} mm farther {'forward' if measured > 0 else 'back'}"
     if not is_named(worst, len(stands)):
         text = f"no frame stands apart; farthest {worst.name}, chance {_percent(worst.chance)}"
         return Finding(CODE, Severity.OK, text, "", measured, sd, unit="mm", source=source)
@@ -58,7 +60,7 @@ def frames_agree(stands: Sequence[FrameStand], offset: Estimate) -> Finding:
         )
         todo = "two frames cannot say which one is off: add a third"
         return Finding(CODE, Severity.WARN, text, todo, measured, sd, unit="mm", source=source)
-    where = f"its teeth stand {way} where the others have them" if way else "its corners lie elsewhere"
+    where = f"it asks for {way}" if way else "its corners lie elsewhere"
     chance = _percent(worst.chance)
     text = f"{worst.name} disagrees with the other {len(stands) - 1}: {where}, chance {chance}"
     todo = f"look at the clicks, the solve and the bite of {worst.name}"

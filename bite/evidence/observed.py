@@ -11,11 +11,13 @@ from bite.evidence.depth_cover import DepthCover, SkinFit, cover_beside_clicks, 
 from bite.evidence.framing import Framing, framing_of
 from bite.evidence.head import SolvedHead
 from bite.evidence.hidden_teeth import solved_teeth_in_view
+from bite.evidence.misclick import ClickFault, worst_click
 from bite.evidence.mouth import Mouth, mouth_of
 from bite.evidence.picture_quality import PictureQuality, picture_quality
 from bite.evidence.rows import BiteMeasures, bite_measures
-from bite.evidence.spans import CrownSpan, crown_spans
+from bite.evidence.spans import CrownSpan, crown_spans, seen_points
 from bite.evidence.teeth_in_view import TeethInView
+from bite.evidence.triangulated import TriangulatedCorner, triangulated_corners
 from bite.files.bundle import BiteFrame
 from bite.files.corners import CornerState
 from bite.fit.corner_block import CornerBlock
@@ -30,7 +32,7 @@ class Observed:
     """Evidence of a frame after the fit; None where the frame lacks what it takes.
 
     ``lower_states`` holds the lower corners of the reference view as clicked; ``profile_share`` the share
-    of a profile's rows on enamel with a reading.
+    of a profile's rows on enamel with a reading; ``fault`` the click that the rest speaks against most.
     """
 
     clicked: bool
@@ -46,6 +48,8 @@ class Observed:
     skin: SkinFit | None
     wave_sd_mm: float | None
     residuals: tuple[ClickResidual, ...]
+    triangulated: tuple[TriangulatedCorner, ...]
+    fault: ClickFault | None
 
 
 def observe(
@@ -98,7 +102,19 @@ def observe(
         skin=skin,
         wave_sd_mm=None if block is None else block.wave_sd_mm,
         residuals=() if corners is None or fit is None else click_residuals(corners, fit.parameters),
+        triangulated=triangulated_corners(
+            frame.views, [seen_points(frame, k) for k in range(len(frame.views))]
+        ),
+        fault=_fault(fit),
     )
+
+
+def _fault(fit: OffsetFit | None) -> ClickFault | None:
+    """Hold the clicks against each other that the fit was made with."""
+    for block in fit.solution.blocks if fit is not None else ():
+        if isinstance(block, CornerBlock) and fit is not None:
+            return worst_click(block, fit.parameters, fit.solution.bread)
+    return None
 
 
 def _profile_share(fit: OffsetFit | None) -> float | None:

@@ -7,17 +7,17 @@ from enum import StrEnum
 
 import numpy as np
 
-from bite.errors import DegenerateGeometryError, InputError, NotConvergedError
+from bite.errors import InputError
 from bite.evidence.click_depth import INWARD, read_click_depth
 from bite.evidence.clicks import SIGMA_DISTAL_PX, SIGMA_MESIAL_PX, UNSURE_FACTOR
 from bite.evidence.head import check_crown_span
+from bite.evidence.triangulated import triangulated_corners
 from bite.files.bundle import BiteFrame
 from bite.files.corners import CornerPoint, CornerState
 from bite.files.frame import MapEntry
 from bite.fit.head import Head
 from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER_CENTRAL, LOWER_CORNERS, UPPER_CENTRAL, UPPER_CORNERS, is_upper
-from bite.geometry.triangulate import triangulate
 
 PAIRS = (
     ("11d", "21d", 2),
@@ -143,20 +143,8 @@ def _through_views(frame: BiteFrame) -> list[CrownSpan]:
     if len(frame.views) < 2:
         return []
     seen = [seen_points(frame, k) for k in range(len(frame.views))]
-    found: dict[str, tuple[Array, Array]] = {}
-    for code in (*UPPER_CORNERS, *LOWER_CORNERS):
-        where = [k for k, points in enumerate(seen) if code in points]
-        if len(where) < 2:
-            continue
-        try:
-            point = triangulate(
-                [frame.views[k].camera for k in where],
-                np.array([seen[k][code][0] for k in where]),
-                np.array([seen[k][code][1] for k in where]),
-            )
-        except (DegenerateGeometryError, NotConvergedError):
-            continue
-        found[code] = (point.point_mm, point.covariance_mm2)
+    corners = triangulated_corners(frame.views, seen)
+    found = {corner.name: (corner.point_mm, corner.covariance_mm2) for corner in corners}
     spans = []
     for a, b, crowns in PAIRS:
         if a in found and b in found:

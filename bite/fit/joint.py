@@ -82,7 +82,7 @@ class Joint:
     spread : Spread, between frames, along forward
     right, up : Estimate, mm
     shares : array, shape (k,), mm that the offset moves for each mm of a frame's own
-    without : tuple of k Without
+    without : tuple of k Without, or empty where nobody asked
     parameters : tuple of k arrays, shape (14,)
         Where a corners-only frame stands in the joint fit; empty for a frame with an offset of its own.
     converged : bool
@@ -101,12 +101,14 @@ class Joint:
     rounds: int
 
 
-def fit_joint(frames: Sequence[JointFrame]) -> Joint:
+def fit_joint(frames: Sequence[JointFrame], *, leave_one_out: bool = True) -> Joint:
     """Fit the shared unknowns to two frames or more.
 
     Parameters
     ----------
     frames : sequence of JointFrame
+    leave_one_out : bool
+        Whether each frame is held against the others; takes most of the time.
 
     Raises
     ------
@@ -144,7 +146,10 @@ def fit_joint(frames: Sequence[JointFrame]) -> Joint:
         rounds += 1
         converged = rounds > _PLAIN_ROUNDS and abs(float(middle[0]) - before) < SETTLED_MM
         before = float(middle[0])
-    return _told(frames, placed, shared, nodes, added, at, converged=converged, rounds=rounds)
+    without: tuple[Without, ...] = ()
+    if leave_one_out:
+        without = tuple(_without(frames, placed, k, shared, nodes) for k in range(len(frames)))
+    return _told(frames, placed, shared, nodes, added, at, without, converged=converged, rounds=rounds)
 
 
 def _word(turning: Turning | None) -> FrameWord:
@@ -191,6 +196,7 @@ def _told(
     nodes: SpreadNodes,
     added: Added,
     at: Sequence[Array],
+    without: tuple[Without, ...],
     *,
     converged: bool,
     rounds: int,
@@ -208,7 +214,7 @@ def _told(
         right=_estimate(added, 1),
         up=_estimate(added, 2),
         shares=frozen(share),
-        without=tuple(_without(frames, placed, k, shared, nodes) for k in range(len(frames))),
+        without=without,
         parameters=tuple(
             frozen(p if frame.word is None else np.zeros(0)) for frame, p in zip(frames, at, strict=True)
         ),

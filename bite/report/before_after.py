@@ -13,6 +13,7 @@ from bite.fit.sections import Section
 from bite.report.panel_dial import draw_dial
 from bite.report.panel_findings import draw_findings
 from bite.report.panel_mouth import draw_mouth
+from bite.report.panel_reprojection import KEY, draw_reprojection, view_error
 from bite.report.panel_section import can_draw, draw_section, is_midline
 from bite.report.style import (
     DPI,
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
 _WIDTH_IN = WIDTH_PX / DPI
 _HEAD_IN, _ONE_VIEW_IN, _DEPTH_IN, _MOVE_IN, _FOOT_IN = 0.35, 3.5, 4.0, 2.5, 0.4
 _TITLE_LINE_IN, _UNDER_LINE_IN = 0.2, 0.16
-_VIEW_ROW_IN, _FINDINGS_IN, _SENTENCE_IN = 2.9, 1.9, 0.75
+_VIEW_ROW_IN, _FINDINGS_IN, _SENTENCE_IN, _CLICKS_IN = 2.9, 1.9, 0.75, 1.95
 _Box = tuple[float, float, float, float]
 
 
@@ -52,7 +53,9 @@ def before_after_figure(assessment: Assessment) -> Figure:
     move_in = _MOVE_IN if assessment.fit is not None else _SENTENCE_IN
     title, under = _title(assessment)
     title_in = _HEAD_IN + _TITLE_LINE_IN * len(title) + _UNDER_LINE_IN * len(under)
-    height = title_in + mouth_in + depth_in + move_in + _FOOT_IN
+    held = _held_views(assessment)
+    clicks_in = 0.2 + _CLICKS_IN * ((len(held) + 2) // 3) if held else 0.0
+    height = title_in + mouth_in + clicks_in + depth_in + move_in + _FOOT_IN
     with house_style():
         figure = blank_figure(_WIDTH_IN, height)
         _write_title(figure, title, under)
@@ -66,6 +69,8 @@ def before_after_figure(assessment: Assessment) -> Figure:
                 draw_mouth(_axes(figure, box), assessment, view)
             draw_findings(_axes(figure, (0.15, top - mouth_in + 0.1, 7.7, _FINDINGS_IN - 0.3)), assessment)
         top -= mouth_in
+        _draw_clicks(figure, assessment, held, top)
+        top -= clicks_in
         _draw_sections(figure, assessment, top, depth_in)
         top -= depth_in
         if assessment.fit is not None:
@@ -77,12 +82,19 @@ def before_after_figure(assessment: Assessment) -> Figure:
 
 
 def panel_figures(assessment: Assessment) -> dict[str, Figure]:
-    """Draw each panel as a figure of its own: mouth-VIEW, midline, across-incisors, dial, findings."""
+    """Draw each panel as a figure of its own.
+
+    Named mouth-VIEW, reprojection-VIEW (with two views or more), midline, across-incisors, dial, findings.
+    """
     figures: dict[str, Figure] = {}
     with house_style():
         for view in assessment.frame.views:
             figures[f"mouth-{view.name}"] = _single(assessment, 5.6)
             draw_mouth(_axes(figures[f"mouth-{view.name}"], (0.2, 0.35, 7.6, 4.7)), assessment, view)
+        for name in _held_views(assessment):
+            figures[f"reprojection-{name}"] = _single(assessment, 4.0)
+            axes = _axes(figures[f"reprojection-{name}"], (0.7, 0.55, 6.9, 2.75))
+            draw_reprojection(axes, assessment.marks, name, f"view {name}; {KEY}")
         for name, midline in (("midline", True), ("across-incisors", False)):
             section = _section(assessment, midline)
             if section is not None:
@@ -183,6 +195,22 @@ def _draw_sections(figure: Figure, assessment: Assessment, top: float, room: flo
             draw_section(axes, section, assessment.moved_mm)
         else:
             say_missing(axes, title, "The depth was given along one line only.")
+
+
+def _held_views(assessment: Assessment) -> list[str]:
+    """Give the views of a frame with two or more whose corners the solved model can be held against."""
+    names = [view.name for view in assessment.frame.views]
+    return [n for n in names if view_error(assessment.marks, n).corners] if len(names) > 1 else []
+
+
+def _draw_clicks(figure: Figure, assessment: Assessment, held: list[str], top: float) -> None:
+    if held:
+        height = float(figure.get_size_inches()[1])
+        figure.text(0.02, (top - 0.05) / height, f"Corners in each view; {KEY}", va="top", fontsize=SMALL_PT)
+    for k, name in enumerate(held):
+        low = top - 0.2 - _CLICKS_IN * (k // 3 + 1) + 0.45
+        axes = _axes(figure, (0.5 + 2.55 * (k % 3), low, 2.0, _CLICKS_IN - 0.85))
+        draw_reprojection(axes, assessment.marks, name, f"view {name}")
 
 
 def _why_no_section(assessment: Assessment) -> str:

@@ -73,8 +73,8 @@ def draw_reprojection(axes: Axes, marks: Sequence[CornerMark], view: str, name: 
         axes.plot(*mark.clicked_px, MEASURED.marker, color=MEASURED.colour, ms=5.0, mfc="none", mew=1.2)
     _frame_all(axes, kept)
     _name_corners(axes, kept)
-    after = "" if error.after_px is None else f", after {error.after_px:.1f} px"
-    axes.set_title(f"{name}: off by {error.before_px:.1f} px before{after}", fontsize=SMALL_PT + 0.5)
+    after = "" if error.after_px is None else f", {error.after_px:.1f} px after"
+    axes.set_title(f"{name}\noff by {error.before_px:.1f} px before{after}", fontsize=SMALL_PT + 0.5)
     axes.tick_params(labelsize=SMALL_PT - 1.5, length=2, colors=INK)
     axes.set_xlabel("x, px", fontsize=SMALL_PT - 1, labelpad=1)
     axes.set_ylabel("y, px", fontsize=SMALL_PT - 1, labelpad=1)
@@ -100,12 +100,14 @@ def _name_corners(axes: Axes, marks: Sequence[CornerMark]) -> None:
     for mark in marks:
         assert mark.clicked_px is not None
         up = mark.name[0] in "12"
+        # mesial corners of two neighbours nearly touch: their names go to either side
+        side = 0 if mark.name.endswith("d") else -1 if mark.name in ("11m", "41m") else 1
         axes.annotate(
             mark.name,
             mark.clicked_px,
-            (0, 7 if up else -7),
+            (2 * side, 7 if up else -7),
             textcoords="offset points",
-            ha="center",
+            ha=("center", "left", "right")[side],
             va="bottom" if up else "top",
             fontsize=SMALL_PT - 1,
             color=INK,

@@ -8,6 +8,7 @@ from typing import TypeAlias
 from bite.assessment import Assessment, CornerMark
 from bite.checks.finding import Finding
 from bite.decision import stands_at
+from bite.evidence.triangulated import TriangulatedCorner
 from bite.files.device import Device
 from bite.files.result import FORMAT
 from bite.fit.offset import Estimate, OffsetFit
@@ -39,6 +40,7 @@ def result_mapping(assessment: Assessment) -> dict[str, Json]:
         "measures": _measures(assessment),
         "fit": _fit(fit) if fit else None,
         "marks": [_mark(mark) for mark in assessment.marks],
+        "triangulated": [_triangulated(corner) for corner in assessment.triangulated],
         "annotators": _annotators(assessment),
         "tolerance_mm": _number(assessment.decision.tolerance_mm),
         "settings": settings_mapping(
@@ -205,6 +207,18 @@ def _mark(mark: CornerMark) -> dict[str, Json]:
         "clicked_px": _pixel(mark.clicked_px),
         "before_px": _pixel(mark.before_px),
         "after_px": _pixel(mark.after_px),
+    }
+
+
+def _triangulated(corner: TriangulatedCorner) -> dict[str, Json]:
+    return {
+        "name": corner.name,
+        "views": list(corner.views),
+        "point_mm": [_number(value) for value in corner.point_mm],
+        "covariance_mm2": [[_number(value) for value in row] for row in corner.covariance_mm2],
+        "off_px": [[_number(value) for value in row] for row in corner.off_px],
+        "chi_square": _number(corner.chi2),
+        "degrees_of_freedom": corner.dof,
     }
 
 

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MOST_ROWS, MOST_VIEWS = 40, 12
-_WIDE_IN, _ROW_IN, _VIEW_IN = WIDTH_PX / DPI, 0.25, 2.15
+_WIDE_IN, _ROW_IN, _VIEW_IN = WIDTH_PX / DPI, 0.25, 1.85
 
 
 def together_figure(found: Together) -> Figure:
@@ -63,11 +63,11 @@ def together_figure(found: Together) -> Figure:
         draw_frames(figure.add_axes(box), found)
         top -= forest_in
         if views:
-            figure.text(0.02, (top - 0.12) / height, f"Corners in each view. {KEY}", fontsize=SMALL_PT)
+            figure.text(0.02, (top - 0.12) / height, f"Corners in each view; {KEY}", fontsize=SMALL_PT)
             top -= 0.3
         for k, (part, view) in enumerate(views):
             left, low = 0.5 + 2.55 * (k % 3), top - _VIEW_IN * (k // 3 + 1) + 0.4
-            axes = figure.add_axes((left / 8.0, low / height, 2.0 / 8.0, (_VIEW_IN - 0.7) / height))
+            axes = figure.add_axes((left / 8.0, low / height, 2.0 / 8.0, (_VIEW_IN - 0.8) / height))
             draw_reprojection(axes, part.marks, view, f"{part.assessment.frame.name[:18]}, {view[:10]}")
         foot = f"{found.performer}: {len(found.parts)} frames; bite {found.version}\n{CAUTION}"
         figure.text(0.02, 0.08 / height, foot, va="bottom", fontsize=SMALL_PT, color=INK)
@@ -101,7 +101,7 @@ def draw_frames(axes: Axes, found: Together) -> None:
     axes.set_xlim(-1.05 * max(ends), 1.05 * max(ends))
     axes.set_xlabel(
         "teeth must move forward, mm; thin bars 95 %, thick: without what all frames share; "
-        f"grey: tolerance ±{tolerance:g} mm",
+        f"grey: tolerance ±{tolerance:g} mm; green: all together",
         fontsize=SMALL_PT,
     )
 
@@ -142,5 +142,5 @@ def _under(found: Together) -> list[str]:
         )
     if added := reason(found):
         lines.append(added)
-    lines += [f.text for f in found.findings if f.code == "frames-agree" and f.severity == "warn"]
+    lines += [f"{f.text}; {f.todo}" for f in found.findings if f.code == "frames-agree" and f.todo]
     return [line for part in lines for line in wrap(part, 122)]

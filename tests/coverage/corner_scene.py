@@ -12,8 +12,8 @@ from functools import cache
 
 import numpy as np
 
-from bite.files.device import Device
 from bite.evidence.priors import prior_of
+from bite.files.device import Device
 from bite.fit.corner_block import Clicks, CornerBlock, Use
 from bite.fit.head import Head
 from bite.fit.parameters import Prior
@@ -73,6 +73,7 @@ def corner_frame(
     click_px: float = 0.5,
     landmark_px: float = 0.5,
     bite_mm: Array | None = None,
+    solved_within: Array = PRIOR.sd,
 ) -> CornerFrame:
     """Click one frame of a performer.
 
@@ -80,6 +81,8 @@ def corner_frame(
     ----------
     bite_mm : array, shape (3,), optional
         How far this bite stands off the shared place: forward, right, up.
+    solved_within : array, shape (14,)
+        Sds that the head's place is drawn from: those of the prior unless the study asks what if not.
     """
     settings = Settings(
         sensor=CAMERA, shot=Shot(views=views, baseline_mm=60.0, turn_deg=turn_deg), depth=False
@@ -97,8 +100,8 @@ def corner_frame(
     middle = at[on_teeth].mean(0)
     solved[on_teeth] = middle + (at[on_teeth] - middle) * np.exp(-planted.log_size) - shift @ axes
     front = _front(head) - shift @ axes
-    turn = rng.normal(0.0, PRIOR.sd[3], 3)
-    slip = rng.normal(0.0, PRIOR.sd[0], 3)
+    turn = rng.normal(0.0, solved_within[3], 3)
+    slip = rng.normal(0.0, solved_within[0], 3)
     # the solved head stands where the true one is brought back from
     centre = camera_from_head.apply(front[None])[0]
     back = rotation_from_vector(turn).T

@@ -13,10 +13,11 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from multiprocessing import Pool
+from typing import TypedDict
 
 import numpy as np
 
@@ -26,7 +27,9 @@ from bite.evidence.depth import depth_block, profile_block
 from bite.evidence.head import solved_head
 from bite.evidence.priors import prior_of
 from bite.files.device import Device
+from bite.fit.linear import Block
 from bite.fit.offset import Z95, fit_offset
+from bite.fit.parameters import Prior
 from demo_bite.scene import (
     EMBRASURE,
     THIN_STRIP,
@@ -63,8 +66,20 @@ class Outcome:
     blur_px: float = float("nan")
 
 
-def depth_frame(seed: int, *, mouth: Mouth, waves_mm: float, device: Device, random_bias: bool) -> Outcome:
-    """Fit one simulated frame with a depth map and clicked corners."""
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the fit is given of one simulated frame, and the planted offset, mm."""
+
+    blocks: tuple[Block, ...]
+    prior: Prior
+    offset_mm: float
+    blur_px: float
+
+
+def depth_evidence(
+    seed: int, *, mouth: Mouth, waves_mm: float, device: Device, random_bias: bool
+) -> Evidence:
+    """Simulate one frame with a depth map and clicked corners."""
     rng = np.random.default_rng(seed)
     offset_mm = rng.uniform(-2.5, 2.5)
     bias_mm = rng.normal(0.2, 0.2) if random_bias else 0.0
@@ -87,7 +102,13 @@ def depth_frame(seed: int, *, mouth: Mouth, waves_mm: float, device: Device, ran
     solved = solved_head(frame)
     assert solved is not None
     blocks = [b for b in (depth_block(frame, solved.head), corner_block(frame, solved.head)) if b is not None]
-    return replace(_outcome(seed, offset_mm, blocks, device), blur_px=sensor.smoothing_px)
+    return Evidence(tuple(blocks), prior_of(device)[0], offset_mm, sensor.smoothing_px)
+
+
+def depth_frame(seed: int, *, mouth: Mouth, waves_mm: float, device: Device, random_bias: bool) -> Outcome:
+    """Fit one simulated frame with a depth map and clicked corners."""
+    given = depth_evidence(seed, mouth=mouth, waves_mm=waves_mm, device=device, random_bias=random_bias)
+    return replace(_outcome(seed, given.offset_mm, given.blocks, device), blur_px=given.blur_px)
 
 
 def stereo_frame(seed: int, *, head_shift_mm: float) -> Outcome:
@@ -134,17 +155,24 @@ def profile_frame(seed: int, *, mouth: Mouth, waves_mm: float) -> Outcome:
     return _outcome(seed, offset_mm, blocks, KNOWN_ENAMEL)
 
 
-def _outcome(seed: int, offset_mm: float, blocks: list, device: Device) -> Outcome:
+def _outcome(seed: int, offset_mm: float, blocks: Sequence[Block], device: Device) -> Outcome:
     fit = fit_offset(blocks, prior_of(device)[0])
     return Outcome(
         seed, fit.offset.value - offset_mm, fit.offset.sd, fit.solution.prior_share, fit.solution.converged
     )
 
 
-CASES: dict[str, Callable[[int], Outcome]] = {
-    f"{name}, {label}": partial(
-        depth_frame, mouth=mouth, waves_mm=waves, device=KNOWN_ENAMEL, random_bias=False
-    )
+class DepthCase(TypedDict):
+    """Settings of a case with a depth map."""
+
+    mouth: Mouth
+    waves_mm: float
+    device: Device
+    random_bias: bool
+
+
+DEPTH_CASES: dict[str, DepthCase] = {
+    f"{name}, {label}": {"mouth": mouth, "waves_mm": waves, "device": KNOWN_ENAMEL, "random_bias": False}
     for name, mouth in (("wide grin", WIDE_GRIN), ("half open", EMBRASURE), ("thin strip", THIN_STRIP))
     for label, waves in (
         ("skin exact", 0.0),
@@ -152,9 +180,12 @@ CASES: dict[str, Callable[[int], Outcome]] = {
         ("skin waves 0.4 mm rms", 0.4),
     )
 }
-CASES["wide grin, waves 0.4 mm amplitude, enamel bias N(0.2, 0.2) unknown"] = partial(
-    depth_frame, mouth=WIDE_GRIN, waves_mm=WAVE_RMS_MM, device=NOTHING_KNOWN, random_bias=True
-)
+DEPTH_CASES["wide grin, waves 0.4 mm amplitude, enamel bias N(0.2, 0.2) unknown"] = {
+    "mouth": WIDE_GRIN, "waves_mm": WAVE_RMS_MM, "device": NOTHING_KNOWN, "random_bias": True
+}  # fmt: skip
+CASES: dict[str, Callable[[int], Outcome]] = {
+    name: partial(depth_frame, **settings) for name, settings in DEPTH_CASES.items()
+}
 CASES["two views and landmarks, no depth"] = partial(stereo_frame, head_shift_mm=0.5)
 CASES["profile, wide grin, skin exact"] = partial(profile_frame, mouth=WIDE_GRIN, waves_mm=0.0)
 CASES["profile, wide grin, waves 0.4 mm amplitude"] = partial(

@@ -71,8 +71,9 @@ def _disagreeing(rows: Sequence[FrameRow], tolerance_mm: float) -> Iterator[Note
         yield Note(
             "frames-disagree",
             severity,
-            f"the frames of {mean.performer} disagree by {high - low:.1f} mm, from {_signed(low)} mm ({first}) "
-            f"to {_signed(high)} mm ({last}), more than their sds allow (chance {mean.disagree_p:.2g})",
+            f"the frames of {mean.performer} disagree by {high - low:.1f} mm, from {_signed(low)} mm "
+            f"({first}) to {_signed(high)} mm ({last}), more than their sds allow "
+            f"(chance {mean.disagree_p:.2g})",
             "look at the pictures side by side: one may not be the usual bite, or be solved differently",
             tuple(name for _, name in needs),
         )

@@ -11,7 +11,7 @@ from bite.report.page import SOURCES
 def made_from(cast_json: str) -> str:
     """Give the mark of all that a page shows: cast.json holds every result's and picture's hash.
 
-    The page's own sources count too, so that a page made by other ones is written again.
+    The sources of page and PDF count too, so that what was made by other ones is written again.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""The cast on paper: who needs what, dial values, all frames, and a forest plot for each device."""
+"""The cast on paper: who needs what, dial values, a forest plot for each device, every frame's picture."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from warnings import catch_warnings, filterwarnings
 
 from bite.report.cast_content import CastContent
+from bite.report.cast_pdf_frames import PAPER_IN, frame_sheets
 from bite.report.page import dial_text, offset_told
 from bite.report.panel_forest import forest_figure
 from bite.report.style import INK, TITLE_PT, blank_figure, house_style
@@ -17,10 +18,11 @@ from bite.report.words import CAUTION
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_PAPER_IN = (8.27, 11.69)
 _LINES = 72
 _WIDE = 104
 _LINE_PT = 7.5
+MOST_FAILURES = 200
+"""More lines than anybody reads on paper; all of them stand in cast.html and cast.csv."""
 
 
 def cast_pdf(content: CastContent) -> bytes:
@@ -40,7 +42,7 @@ def _figures(content: CastContent) -> Iterator[Figure]:
     lines = list(_lines(content))
     count = -(-len(lines) // _LINES)
     for number in range(count):
-        figure = blank_figure(*_PAPER_IN)
+        figure = blank_figure(*PAPER_IN)
         title = f"{content.name[:70]}, page {number + 1} of {count}"
         figure.text(0.06, 0.965, title, va="top", fontsize=TITLE_PT, fontweight="bold", color=INK)
         text = "\n".join(lines[number * _LINES : (number + 1) * _LINES])
@@ -58,6 +60,7 @@ def _figures(content: CastContent) -> Iterator[Figure]:
         yield figure
     for summary in content.devices:
         yield forest_figure(summary, content.tolerance_mm)
+    yield from frame_sheets(content.rows, content.version)
 
 
 def _lines(content: CastContent) -> Iterator[str]:
@@ -82,8 +85,10 @@ def _lines(content: CastContent) -> Iterator[str]:
             yield from wrap(row.why, _WIDE, initial_indent="    ", subsequent_indent="    ")
     if content.failures:
         yield from ("", "NOT CHECKED", "")
-        for failure in content.failures:
+        for failure in content.failures[:MOST_FAILURES]:
             yield from wrap(failure.line, _WIDE, subsequent_indent="    ")
+        if len(content.failures) > MOST_FAILURES:
+            yield f"and {len(content.failures) - MOST_FAILURES} more: see cast.html or cast.csv"
     if content.notes:
         yield from ("", "FRAMES AGAINST EACH OTHER", "")
         for note in content.notes:

@@ -18,9 +18,13 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 SOURCES = tuple(
-    Path(__file__).with_name(f"cast_page{ending}") for ending in (".html", ".css.html", ".js.html")
-)
-"""What a page is made with."""
+    Path(__file__).with_name(name)
+    for name in (
+        "cast_page.html", "cast_page.css.html", "cast_page.js.html", "page.py", "cast_pdf.py",
+        "cast_pdf_frames.py", "panel_forest.py",
+    )
+)  # fmt: skip
+"""What page and PDF are made with."""
 MOST_FAILURES = 30
 """Lines before the frames; more of them come at the end, so that nobody scrolls past thousands."""
 MOST_OTHERS = 6

@@ -13,15 +13,15 @@ from bite.evidence.stereo_depth import with_stereo_depth
 from bite.evidence.sunken import Sunken, sunken
 from bite.files.bundle import BiteFrame
 from bite.fit.causes import Cause
-from bite.fit.explain import Explained, Explanations, explain
+from bite.fit.explain import REFITTED, Explained, Explanations, explain
 from bite.fit.offset import Z95, Estimate
 
-NOT_APART = 3.84
-"""Statistics closer than this (95 % point of chi-square with one degree) do not tell two causes apart (our
-choice)."""
 LEFT = 16.0
 """More than this left for another cause means that one cause is not all: 1 in 3000 for two degrees (our
 choice)."""
+ENAMEL_MM = (-0.3, 1.5)
+"""Light is scattered back from within enamel, some 0.47 mm deep (Zijp, ten Bosch & Groenhuis 1995): a sensor
+that sees it nearer than it is, or deeper than three times that, has another fault (our choice)."""
 
 CURES: dict[Cause, str] = {
     Cause.FORWARD: "move the dial: bite check gives the value",
@@ -84,7 +84,7 @@ def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opini
     evidence = offset_evidence(frame, solved)
     ranked = explain(evidence.blocks, evidence.prior)
     checked = check_frame(frame, tolerance_mm=tolerance_mm)
-    best = _best(ranked)
+    best = best_of(ranked)
     offset = checked.fit.offset if checked.fit else None
     return Opinion(
         frame,
@@ -97,20 +97,32 @@ def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opini
     )
 
 
-def _best(ranked: Explanations) -> tuple[Explained, ...]:
-    """Give the best explanation and all that cannot be told from it; nothing where chance explains it all."""
-    found = ranked.found
-    if not found:
+def best_of(ranked: Explanations) -> tuple[Explained, ...]:
+    """Give the cause that explains a frame best, and after it all that cannot be told from it.
+
+    One cause beats another when the other, mended, still needs it beyond chance, and not the other way round.
+    Of those that nothing beats, the best comes first; the others cannot be told from it unless it needs them
+    or they need it. Nothing is given where chance explains it all.
+    """
+    found = [e for e in ranked.found if is_credible(e)][:REFITTED]
+
+    def beats(one: Explained, other: Explained) -> bool:
+        return other.needs(one) and not one.needs(other)
+
+    unbeaten = [e for e in found if not any(beats(other, e) for other in found)] or found
+    if not unbeaten:
         return ()
-    first = found[0]
-    alike = {cause for cause, _ in first.alike}
-    rivals = [
-        e
-        for e in ranked.causes
-        if e is not first and abs(first.statistic - e.statistic) < NOT_APART
-        and (e.cause in alike or e in found)
-    ]  # fmt: skip
+    first = max(unbeaten, key=lambda e: e.statistic)
+    rivals = [e for e in unbeaten if e is not first and not e.needs(first) and not first.needs(e)]
     return (first, *rivals)
+
+
+def is_credible(found: Explained) -> bool:
+    """Tell whether a cause of this size exists at all."""
+    if found.cause is not Cause.ENAMEL:
+        return True
+    value, spread = float(found.value[0]), 2.0 * float(found.sd[0])
+    return ENAMEL_MM[0] - spread <= value <= ENAMEL_MM[1] + spread
 
 
 def conclusion_of(
@@ -124,7 +136,7 @@ def conclusion_of(
     if not best:
         return _nothing_told(ranked, offset, tolerance_mm)
     first = best[0]
-    more = "; that is not all of it" if first.left > LEFT else ""
+    more = f"; that is not all of it ({first.left.cause} too)" if first.left.statistic > LEFT else ""
     if len(best) == 1:
         return f"{first.cause} explains it best ({values_told(first)}; weight {first.weight:.0%}){more}"
     pair = frozenset((first.cause, best[1].cause))

@@ -100,8 +100,8 @@ def achieved_by_fits(first: OffsetFit, second: OffsetFit, prior: Prior) -> tuple
     before, after = at_rest(first.solution, prior), at_rest(second.solution, prior)
     sd = difference_sd(before, after, prior)
     how = (
-        "both fits brought to rest, their offsets taken as weighted sums of the same readings and clicks, and "
-        "subtracted reading by reading: "
+        "both fits brought to rest, their offsets taken as weighted sums of the same readings and clicks, "
+        "and subtracted reading by reading: "
         f"{sd.total_mm:.3f} mm is left of {sd.apart_mm:.3f} mm"
     )
     return Estimate(before.offset_mm - after.offset_mm, sd.total_mm), how

@@ -5,32 +5,50 @@ from __future__ import annotations
 import pytest
 
 from bite.fit.causes import UNKNOWNS, Cause
-from bite.fit.explain import Explained, Explanations
+from bite.fit.explain import Explained, Explanations, Left
 from bite.fit.offset import Estimate
 from bite.geometry.rigid import frozen
-from bite.opinion import CURES, _best, conclusion_of
+from bite.opinion import CURES, best_of, conclusion_of
 
 
 def one(
-    cause: Cause, statistic: float, *, chance: float, alike: tuple[Cause, ...] = (), sd: float = 0.1
+    cause: Cause,
+    statistic: float,
+    *,
+    chance: float,
+    alike: tuple[Cause, ...] = (),
+    sd: float = 0.1,
+    value: float = 1.2,
+    needs: Cause | None = None,
 ) -> Explained:
+    """Make an explanation that leaves nothing, or one other cause far beyond chance."""
     size = len(UNKNOWNS[cause])
+    leaves = tuple(Left(c, 40.0 if c is needs else 1.0, 1e-9 if c is needs else 0.3) for c in Cause)
     return Explained(
-        cause, frozen([1.2] * size), frozen([sd] * size), statistic, chance, 0.5, {"depth": 1.0},
-        tuple((other, 0.98) for other in alike), 2.0,
+        cause, frozen([value] * size), frozen([sd] * size), statistic, chance, 0.5, {"depth on teeth": 1.0},
+        tuple((other, 0.98) for other in alike),
+        tuple(sorted((left for left in leaves if left.cause is not cause), key=lambda left: left.chance)),
     )  # fmt: skip
 
 
 def told(*causes: Explained) -> tuple[tuple[Cause, ...], str]:
     rest = [one(c, 0.5, chance=0.6) for c in Cause if c not in {e.cause for e in causes}]
     ranked = Explanations((*causes, *rest), 0.5)
-    best = _best(ranked)
+    best = best_of(ranked)
     return tuple(e.cause for e in best), conclusion_of(ranked, best)
 
 
-def test_one_cause_far_ahead() -> None:
-    best, sentence = told(one(Cause.LIPS, 50.0, chance=1e-9), one(Cause.FORWARD, 30.0, chance=1e-7))
+def test_a_cause_that_mends_the_other_but_not_the_other_way_round() -> None:
+    first = one(Cause.LIPS, 50.0, chance=1e-9)
+    best, sentence = told(first, one(Cause.FORWARD, 55.0, chance=1e-9, needs=Cause.LIPS))
     assert best == (Cause.LIPS,) and "lips forward +1.20 +- 0.10 mm" in sentence
+    assert "not all of it" not in sentence
+
+
+def test_two_that_need_each_other_are_not_one() -> None:
+    first = one(Cause.LIPS, 50.0, chance=1e-9, needs=Cause.SIZE)
+    best, sentence = told(first, one(Cause.SIZE, 40.0, chance=1e-7, needs=Cause.LIPS))
+    assert best == (Cause.LIPS,) and "that is not all of it (teeth too small or large too)" in sentence
 
 
 def test_look_alikes_are_a_pair_with_what_to_shoot() -> None:
@@ -38,6 +56,12 @@ def test_look_alikes_are_a_pair_with_what_to_shoot() -> None:
     best, sentence = told(first, one(Cause.ENAMEL, 48.0, chance=1e-9, alike=(Cause.FORWARD,)))
     assert best == (Cause.FORWARD, Cause.ENAMEL)
     assert sentence.startswith("cannot tell teeth forward or back from enamel seen too deep: shoot")
+
+
+def test_no_sensor_sees_enamel_two_millimetres_too_near() -> None:
+    first = one(Cause.FORWARD, 50.0, chance=1e-9)
+    best, _ = told(first, one(Cause.ENAMEL, 52.0, chance=1e-9, value=-2.0))
+    assert best == (Cause.FORWARD,)
 
 
 @pytest.mark.parametrize(

@@ -26,9 +26,26 @@ ALIKE = 0.9
 choice)."""
 REFITTED = 3
 """So many of the causes beyond chance are fitted for good."""
-ROUNDS, SETTLED_SD = 5, 0.1
+ROUNDS, SETTLED_SD = 5, 0.15
+SLIDE_MM = 2.0
+"""Teeth off sideways or upwards are off by about this (sd), as in the fit of the offset: without it a hidden
+lower row could be said to stand anywhere."""
 _BARELY = 1e-3
 """A direction that keeps less than this share of its own scatter beside all others says nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What is left beside one cause: for which other one, its chi-square, and the chance of as much."""
+
+    cause: Cause
+    statistic: float
+    chance: float
+
+    @property
+    def beyond_chance(self) -> bool:
+        """Whether that is beyond chance, all other causes looked at (Bonferroni)."""
+        return self.chance * (len(UNKNOWNS) - 1) < ALARM
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +63,8 @@ class Explained:
     gain : mapping from kind of evidence to its share of the gain in likelihood; they add up to 1, and a
         negative one speaks against the cause
     alike : tuple of (Cause, float), causes that look the same, with the correlation
-    left : float, statistic of what this cause leaves for the best other one
-    refitted : bool, whether value and sd come from a fit of their own, and not from the slopes at no
+    leaves : tuple of Left, what this cause leaves for each other one, the least by chance first
+    refitted : bool, whether value, sd and leaves come from a fit of their own, and not from the slopes at no
         difference
     """
 
@@ -59,13 +76,27 @@ class Explained:
     weight: float
     gain: dict[str, float]
     alike: tuple[tuple[Cause, float], ...]
-    left: float
+    leaves: tuple[Left, ...]
     refitted: bool = False
 
     @property
     def unseen(self) -> bool:
         """Whether this evidence sees nothing of the cause."""
         return not bool(np.isfinite(self.sd).any())
+
+    @property
+    def left(self) -> Left:
+        """What is left for the other cause that has most to add."""
+        return self.leaves[0]
+
+    @property
+    def suffices(self) -> bool:
+        """Whether nothing beyond chance is left once this cause is mended."""
+        return not self.left.beyond_chance
+
+    def needs(self, other: Explained) -> bool:
+        """Whether another cause still has something to add, beyond chance, once this one is mended."""
+        return any(left.cause is other.cause and left.beyond_chance for left in self.leaves)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,12 +142,13 @@ def refit(blocks: Sequence[Block], none: Prior, found: Explained) -> Explained:
     for _ in range(ROUNDS):
         moved, prior = with_cause(blocks, none, found.cause, value)
         scores = scores_of(fitted_without(moved, prior), prior)
-        step, sd = _estimate(scores, own)
+        step, sd = _estimate(scores, found.cause, own, value)
         value = value + step
         if not np.isfinite(sd).all():
             return found
         if (np.abs(step) <= SETTLED_SD * sd).all():
-            return replace(found, value=frozen(value), sd=frozen(sd), refitted=True)
+            leaves = _leaves(scores, found.cause)
+            return replace(found, value=frozen(value), sd=frozen(sd), leaves=leaves, refitted=True)
     return found
 
 
@@ -126,7 +158,7 @@ def ranking(scores: CauseScores) -> Explanations:
 
     score, meat = scores.score, scores.meat
     place = _places()
-    statistic = {c: _quadratic(score[s], meat[s, s]) for c, s in place.items()}
+    statistic = {c: _quadratic(score[s], meat[s, s])[0] for c, s in place.items()}
     bic = {
         c: value - len(UNKNOWNS[c]) * np.log(max(scores.count, 2.0)) for c, value in statistic.items()
     }
@@ -134,18 +166,14 @@ def ranking(scores: CauseScores) -> Explanations:
     total = np.exp(-0.5 * top) + sum(np.exp(0.5 * (b - top)) for b in bic.values())
     out = []
     for cause, own in place.items():
-        alike, left = [], 0.0
+        alike = []
         for other, theirs in place.items():
             if other is cause:
                 continue
             shared = _correlation(meat[own, own], meat[own, theirs], meat[theirs, theirs])
             if shared > ALIKE:
                 alike.append((other, shared))
-            carried = meat[theirs, own] @ np.linalg.pinv(meat[own, own], hermitian=True)
-            rest = score[theirs] - carried @ score[own]
-            rest_meat = meat[theirs, theirs] - carried @ meat[own, theirs]
-            left = max(left, _quadratic(rest, rest_meat, floor=np.diag(meat[theirs, theirs])))
-        value, sd = _estimate(scores, own)
+        value, sd = _estimate(scores, cause, own, np.zeros(len(UNKNOWNS[cause])))
         out.append(
             Explained(
                 cause,
@@ -156,7 +184,7 @@ def ranking(scores: CauseScores) -> Explanations:
                 float(np.exp(0.5 * (bic[cause] - top)) / total),
                 _gain(scores, own, value),
                 tuple(sorted(alike, key=lambda pair: -pair[1])),
-                left,
+                _leaves(scores, cause),
             )
         )
     out.sort(key=lambda e: -bic[e.cause])
@@ -172,17 +200,24 @@ def _places() -> dict[Cause, slice]:
     return place
 
 
-def _estimate(scores: CauseScores, own: slice) -> tuple[Array, Array]:
-    """Give value and sd of a cause's unknowns by the slopes at hand; unseen ones stay 0 with infinite sd."""
+def _estimate(scores: CauseScores, cause: Cause, own: slice, at: Array) -> tuple[Array, Array]:
+    """Give how far to go from a value of a cause's unknowns, and the sd of where that leads.
+
+    Unseen unknowns stay where they are, with infinite sd.
+    """
     information, meat = scores.information[own, own], scores.meat[own, own]
+    names = UNKNOWNS[cause]
+    slides = [cause is not Cause.HEAD and name.endswith(("right, mm", "up, mm")) for name in names]
+    held = np.diag(np.array(slides) / SLIDE_MM**2)
     seen = np.flatnonzero(np.diag(information) > 1e-9)
-    value, sd = np.zeros(len(information)), np.full(len(information), np.inf)
+    step, sd = np.zeros(len(names)), np.full(len(names), np.inf)
     if seen.size:
-        inverse = np.linalg.pinv(information[np.ix_(seen, seen)], hermitian=True)
-        value[seen] = inverse @ scores.score[own][seen]
-        variance = np.diag(inverse @ meat[np.ix_(seen, seen)] @ inverse)
+        places = np.ix_(seen, seen)
+        inverse = np.linalg.pinv((information + held)[places], hermitian=True)
+        step[seen] = inverse @ (scores.score[own] - held @ at)[seen]
+        variance = np.diag(inverse @ (meat + held)[places] @ inverse)
         sd[seen] = np.sqrt(np.maximum(variance, 0.0))
-    return value, sd
+    return step, sd
 
 
 def _gain(scores: CauseScores, own: slice, value: Array) -> dict[str, float]:
@@ -198,13 +233,30 @@ def _gain(scores: CauseScores, own: slice, value: Array) -> dict[str, float]:
     return {name: one / whole if whole > 0 else 0.0 for name, one in gained.items()}
 
 
-def _quadratic(score: Array, meat: Array, floor: Array | None = None) -> float:
-    """Give U' M^-1 U; directions that hold almost nothing of their own are left out."""
+def _leaves(scores: CauseScores, cause: Cause) -> tuple[Left, ...]:
+    """Find what each other cause has to add once one is allowed for, the least by chance first."""
+    from scipy.stats import chi2
+
+    score, meat, place = scores.score, scores.meat, _places()
+    own = place.pop(cause)
+    inverse = np.linalg.pinv(meat[own, own], hermitian=True)
+    out = []
+    for other, theirs in place.items():
+        carried = meat[theirs, own] @ inverse
+        rest = score[theirs] - carried @ score[own]
+        rest_meat = meat[theirs, theirs] - carried @ meat[own, theirs]
+        statistic, freedom = _quadratic(rest, rest_meat, floor=np.diag(meat[theirs, theirs]))
+        out.append(Left(other, statistic, float(chi2.sf(statistic, freedom)) if freedom else 1.0))
+    return tuple(sorted(out, key=lambda one: one.chance))
+
+
+def _quadratic(score: Array, meat: Array, floor: Array | None = None) -> tuple[float, int]:
+    """Give U' M^-1 U and its directions; those that hold almost nothing of their own are left out."""
     scale = np.sqrt(np.maximum(np.diag(meat) if floor is None else floor, 1e-300))
     values, vectors = np.linalg.eigh(meat / np.outer(scale, scale))
     along = vectors.T @ (score / scale)
     kept = values > _BARELY
-    return float((along[kept] ** 2 / values[kept]).sum())
+    return float((along[kept] ** 2 / values[kept]).sum()), int(kept.sum())
 
 
 def _correlation(own: Array, mixed: Array, other: Array) -> float:

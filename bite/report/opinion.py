@@ -133,7 +133,13 @@ def _cause(found: Explained) -> Json:
         "weight": found.weight,
         "evidence": dict(found.gain),
         "alike": [[str(cause), shared] for cause, shared in found.alike],
-        "left": found.left,
+        "refitted": found.refitted,
+        "suffices": found.suffices,
+        "left": {
+            "cause": str(found.left.cause),
+            "chi_square": found.left.statistic,
+            "chance": found.left.chance,
+        },
     }
 
 

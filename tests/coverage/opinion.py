@@ -16,6 +16,7 @@ import json
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 from multiprocessing import Pool
 from pathlib import Path
 
@@ -61,7 +62,7 @@ Job = tuple[int, Cause | None, float]
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """One frame: the job, rank of causes, named look-alikes, whether anything is beyond chance, statistics."""
+    """One frame: the job, rank of causes, look-alikes, whether anything is beyond chance, statistics."""
 
     job: Job
     ranked: tuple[Cause, ...]
@@ -182,15 +183,16 @@ def told_planted(cause: Cause, amount: float, done: list[Outcome]) -> None:
 
 
 def jobs_of(first_seed: int, clean: int, frames: int, sizes: int) -> Iterator[Job]:
-    """List all frames: the middle size of every cause first, then clean ones, then the other sizes."""
-    for which in (1,) if sizes == 1 else (1, None, 0, 2):
-        if which is None:
-            yield from ((first_seed + k, None, 0.0) for k in range(clean))
-            continue
-        for cause, amounts in SIZES.items():
-            yield from ((first_seed + 500_000 + k, cause, amounts[which]) for k in range(frames))
-    if sizes == 1:
-        yield from ((first_seed + k, None, 0.0) for k in range(clean))
+    """List all frames: the middle size of every cause first, then clean ones and the other sizes in turn."""
+    quiet: list[Job] = [(first_seed + k, None, 0.0) for k in range(clean)]
+    by_size: list[list[Job]] = [
+        [(first_seed + 500_000 + k, c, amounts[which]) for k in range(frames) for c, amounts in SIZES.items()]
+        for which in range(3)
+    ]
+    yield from by_size[1]
+    others = [job for both in zip(by_size[0], by_size[2], strict=True) for job in both] if sizes > 1 else []
+    for pair in zip_longest(quiet, others):
+        yield from (job for job in pair if job is not None)
 
 
 def kept_of(path: Path | None) -> list[Outcome]:

@@ -7,6 +7,9 @@ from datetime import datetime
 from functools import partial
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from bite.annotate.answer import Answer, check_clicks
 from bite.annotate.clicks import Clicks
 from bite.annotate.live import LiveCheck
@@ -14,9 +17,13 @@ from bite.annotate.saving import Notes
 from bite.annotate.store import CornerStore
 from bite.annotate.workbench import Workbench
 from bite.errors import InputError
-from bite.files.bundle import BiteFrame, load_frame
+from bite.files.bundle import BiteFrame, LoadedView, load_frame
+from bite.files.device import Device
+from bite.files.frame import FrameFile, ViewEntry
 from bite.files.frame_corners import name_corner_file
 from bite.files.source import key_beside
+from bite.geometry.camera import Camera
+from bite.geometry.rigid import frozen
 
 
 def open_bench(path: Path, *, annotator: str, now: Callable[[], datetime], live: bool = True) -> Workbench:
@@ -55,6 +62,38 @@ def open_bench(path: Path, *, annotator: str, now: Callable[[], datetime], live:
             naming()
     checker = _live_check(frame) if live else None
     return Workbench(frame, stores, tuple(start), checker, notes)
+
+
+def open_picture(
+    path: Path, image: NDArray[np.uint8], *, annotator: str, now: Callable[[], datetime]
+) -> Workbench:
+    """Open one picture for annotation that no frame file names yet; no check runs beside it.
+
+    Corners go to IMAGE.corners.json beside it. The window needs a camera to hold a view; nothing is measured
+    with it.
+
+    Raises
+    ------
+    InputError
+        When the corner file belongs to another picture, or cannot be opened.
+    """
+    height, width = image.shape[:2]
+    corner_file = path.with_name(f"{path.stem}.corners.json")
+    matrix = [[float(width), 0.0, width / 2], [0.0, float(width), height / 2], [0.0, 0.0, 1.0]]
+    camera = Camera(width, height, frozen(matrix), frozen(np.zeros(4)))
+    entry = ViewEntry("front", path, path, corner_file)
+    nobody = FrameFile(path, path.stem, "", "", None, (entry,), None, None)
+    view = LoadedView("front", path, image, camera, None)
+    frame = BiteFrame(
+        nobody, (view,), None, None, None, None, None, None, None, Device("", "nothing stated"), {}
+    )
+    store = CornerStore(
+        corner_file, image_file=path.name, width_px=width, height_px=height, annotator=annotator, now=now
+    )
+    start, notes = store.load(), Notes()
+    for aside in store.set_aside:
+        notes.add(f"{corner_file.name} was damaged; it is kept as {aside.name}")
+    return Workbench(frame, [store], (start,), None, notes)
 
 
 def _name(notes: Notes, path: Path, index: int, view: str, corner_file: str) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from bite.checks.bite_gap import CODE as GAP
 from bite.checks.finding import Severity
-from bite.choose.frame import Measures, Ranked, Standing
+from bite.report.take_content import Measures, Ranked, Standing
 
 BLUR_SHARE = 0.1
 """Share of the edges' blur, mm, that is added to the expected sd (in quadrature). Our choice, no source."""
@@ -97,9 +97,7 @@ def _judged(one: Measures, tightest: float | None) -> tuple[Measures, Standing, 
     for finding in one.findings:
         if finding.severity is Severity.FAIL:
             against.append(finding.text)
-        elif finding.severity is Severity.WARN or (
-            finding.severity is Severity.NOTE and finding.code == GAP
-        ):
+        elif finding.severity is Severity.WARN or (finding.severity is Severity.NOTE and finding.code == GAP):
             doubts.append(finding.text)
     if one.sd_mm is None:
         against.append("no bare enamel was found")
@@ -126,11 +124,13 @@ def _cost_mm(one: Measures, motion_mm: float | None) -> float | None:
     if one.sd_mm is None:
         return None
     blur_mm = 0.0 if one.edge_px is None or one.mm_per_px is None else one.edge_px * one.mm_per_px
-    return float(np.sqrt(one.sd_mm**2 + (BLUR_SHARE * blur_mm) ** 2 + (MOTION_SHARE * (motion_mm or 0.0)) ** 2))
+    return float(
+        np.sqrt(one.sd_mm**2 + (BLUR_SHARE * blur_mm) ** 2 + (MOTION_SHARE * (motion_mm or 0.0)) ** 2)
+    )
 
 
 def _in_favour(one: Measures) -> str:
-    told = ["biting"]
+    told = ["no opening in sight"]
     if one.enamel_mm2 is not None:
         told.append(f"{one.enamel_mm2:.0f} mm2 of enamel in sight")
     if one.edge_px is not None and one.mm_per_px is not None:

@@ -12,9 +12,9 @@ from bite.checks.bite_gap import bite_gap
 from bite.checks.enamel_lit import enamel_lit
 from bite.checks.resolved import resolved
 from bite.checks.sharp import sharp
-from bite.choose.frame import Measures
 from bite.errors import DegenerateGeometryError, InputError
-from bite.evidence.carry import Carried, grey
+from bite.evidence.carry import Carried
+from bite.evidence.carry_start import grey
 from bite.evidence.enamel_area import ABOVE_MM, ASIDE_MM, BELOW_MM, EnamelArea, enamel_area
 from bite.evidence.enamel_reach import upper_enamel_shown
 from bite.evidence.exposure import OVER_FROM
@@ -27,8 +27,9 @@ from bite.evidence.tooth_row import mm_per_px_from_corners, tooth_row_from_corne
 from bite.files.corners import CornerPoint, Corners
 from bite.files.depth import DepthMap, read_depth
 from bite.files.take import TakePicture
-from bite.geometry.rigid import Array
 from bite.fit.expected_sd import DepthQuality, expected_sd_mm
+from bite.geometry.rigid import Array
+from bite.report.take_content import Measures
 
 GAP_REACH_MM = 14.0
 """How far below the upper edge lower teeth are looked for: an open jaw in a take is no exception."""
@@ -104,9 +105,7 @@ def measure_carried(
         upper_mm=None if upper is None else upper.shown_mm,
         lower_mm=None if quality.lower_shown is None else quality.lower_shown.shown_mm,
         jaw_drop_mm=None if drop is None else drop * scale.mm_per_px,
-        jaw_drop_sd_mm=(
-            None if carried.jaw_drop_sd_px is None else carried.jaw_drop_sd_px * scale.mm_per_px
-        ),
+        jaw_drop_sd_mm=(None if carried.jaw_drop_sd_px is None else carried.jaw_drop_sd_px * scale.mm_per_px),
         findings=findings,
     )
     return _with_sd(found, picture, mouth, unit)
@@ -181,7 +180,9 @@ def _mouth_piece(image: Picture, mouth: Mouth) -> Piece | None:
     row, px = mouth.row, 1.0 / mouth.mm_per_px
     middle = row.upper_edge_px.mean(0)
     reach = np.hypot(ASIDE_MM, max(ABOVE_MM, BELOW_MM)) * px
-    return piece_of(image, middle - reach, middle + reach, max(1, int(row.crown_width_px // _FINEST_CROWN_PX)))
+    return piece_of(
+        image, middle - reach, middle + reach, max(1, int(row.crown_width_px // _FINEST_CROWN_PX))
+    )
 
 
 def measure_whole(picture: TakePicture) -> Measures:

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from bite.choose.frame import Chosen, Measures
 from bite.choose.judge import motions, rank, rank_coarse
 from bite.choose.measure import DepthUnit, measure_carried, measure_whole
 from bite.errors import DegenerateGeometryError, InputError
-from bite.evidence.carry import Anchor, Carried, carry_on, grey, start_carry
+from bite.evidence.carry import Carried, carry_on, start_carry
+from bite.evidence.carry_start import Anchor, grey
 from bite.evidence.stillness import motion_between, small_grey
 from bite.files.corners import Corners
 from bite.files.take import Take, TakePicture, Unreadable
+from bite.report.take_content import Chosen, Measures
 
 STRETCH_BYTES = 64_000_000
 """Pictures held at a time while going backwards."""
@@ -82,8 +83,15 @@ def choose(
     if not found.measures:
         raise InputError(take.path, "", "no frame of it can be read", "export the take again")
     given = any(one.noise_mm is not None for one in found.measures)
-    number = None if click is None else click.number
-    return Chosen(take.name, len(found.measures), number, ranked, tuple(found.notes), given)
+    return Chosen(
+        take_name=take.name,
+        frames_read=len(found.measures),
+        clicked=None if click is None else click.number,
+        ranked=ranked,
+        notes=tuple(found.notes),
+        depth_given=given,
+        marks=tuple(found.marks),
+    )
 
 
 def _readable(take: Take, found: _Pass, told: Callable[[int], None]) -> Iterator[TakePicture]:

@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     from bite.annotate.window import Window
 
     path = require_frame_file(args.frame)
-    annotator = _login_name() if args.annotator is None else args.annotator
+    annotator = login_name() if args.annotator is None else args.annotator
     bench = open_bench(path, annotator=annotator, now=lambda: datetime.now(UTC), live=not args.no_check)
     title = f"bite annotate: {bench.frame.name}"
     if args.browser:
@@ -79,7 +79,7 @@ def _told_at_the_end(bench: Workbench) -> int:
     return int(code)
 
 
-def _login_name() -> str:
+def login_name() -> str:
     """Give the login name; empty where the system knows none."""
     import getpass
 

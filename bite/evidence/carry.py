@@ -2,36 +2,27 @@
 
 From frame to frame the row is followed by optical flow. In every frame it is also matched against the clicked
 picture itself, which takes drift away; where that fails the sd grows with each step. Where neither finds the
-teeth, they are looked for again. Landmarks on lips and skin are not carried: they move on their own.
+teeth, they are looked for again. A lower tooth that disappears under the upper edge does so wherever that
+edge goes, while the rows overlap. Landmarks on lips and skin are not carried: they move on their own.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.evidence.band import ENAMEL_LIGHT
+from bite.evidence.carry_start import Anchor, anchor_of, grey
 from bite.evidence.clicks import SIGMA_DISTAL_PX, SIGMA_MESIAL_PX, UNSURE_FACTOR
-from bite.evidence.enamel_area import enamel_area
 from bite.evidence.luminance import Picture
-from bite.evidence.row_match import (
-    Piece,
-    RowMatch,
-    features_in,
-    find_again,
-    likeness,
-    match_row,
-    piece_around,
-)
-from bite.evidence.tooth_regions import polygons_mask
-from bite.evidence.tooth_row import ToothRow, mm_per_px_from_corners, tooth_row_from_corners, usable_points
+from bite.evidence.row_match import Piece, RowMatch, find_again, likeness, match_row, piece_around
+from bite.evidence.tooth_row import usable_points
 from bite.files.corners import Corners, CornerState
-from bite.geometry.rigid import Array, frozen
+from bite.geometry.rigid import frozen
 from bite.geometry.teeth import CORNERS, is_upper
 
 MATCH_SD_CROWNS = 0.015
@@ -45,11 +36,8 @@ _WIDE_CROWNS, _WIDE_STEPS = 1.0, 6
 _REACH_CROWNS = 2.0
 """Farthest way of the teeth from one frame to the next."""
 _JUMP_CROWNS, _JUMP_SD = 0.12, 3.0
-_SHADED_LIGHT = 0.35
-"""Lower teeth stand in the shadow of the upper ones: the levels at which they are still told from the dark."""
-_RIM_CROWNS, _LIP_CROWNS = 0.06, 0.15
-_JAW_MOVED_CROWNS = 0.1
-"""A lower row farther off than this no longer disappears under the upper edge where it was clicked."""
+_COVERED_SD_CROWNS = 0.05
+"""Where a lower tooth disappears under the upper edge moves along that edge when the jaw does."""
 
 
 class Lost(StrEnum):
@@ -57,18 +45,18 @@ class Lost(StrEnum):
 
     TEETH = "the teeth were not found again"
     ROW = "the lower row was not found again"
-    JAW = "the jaw moved: the tooth disappears elsewhere now"
     NEVER = "it was hidden where it was clicked"
 
 
 @dataclass(frozen=True, slots=True)
 class CarriedPoint:
-    """One corner in another frame, px; ``sigma_px`` holds the click and the way."""
+    """One corner in another frame, px; ``sigma_px`` holds the click and the way, ``way_px`` the way alone."""
 
     x_px: float
     y_px: float
     state: CornerState
     sigma_px: float
+    way_px: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,21 +89,6 @@ class Carried:
     piece: Piece
 
 
-@dataclass(frozen=True, slots=True)
-class Anchor:
-    """The clicked frame: its corners, its picture around them, and what of it can be followed."""
-
-    corners: Corners
-    crown_px: float
-    middle_px: Array
-    low_middle_px: Array
-    down: Array
-    piece: Piece
-    core: NDArray[np.bool_]
-    upper_px: Array
-    lower_px: Array
-
-
 def start_carry(image: Picture, corners: Corners) -> tuple[Anchor, Carried]:
     """Take the clicked frame as the start.
 
@@ -124,68 +97,10 @@ def start_carry(image: Picture, corners: Corners) -> tuple[Anchor, Carried]:
     DegenerateGeometryError
         When the upper corners do not determine the row.
     """
-    row = tooth_row_from_corners(corners)
-    crown, across, down = row.crown_width_px, row.across, row.down
-    middle = row.upper_edge_px.mean(0)
-    piece = piece_around(grey(image), middle, crown)
-    shape = (piece.plane.shape[0], piece.plane.shape[1])
-
-    def box(aside: float, above: float, below: float, centre: Array) -> NDArray[np.bool_]:
-        corner = centre - piece.origin
-        quad = np.array(
-            [
-                corner + crown * (sign * aside * across + height * down)
-                for sign, height in ((-1, above), (1, above), (1, below), (-1, below))
-            ]
-        )
-        return polygons_mask((quad,), shape)
-
-    low = row.lower_edge_px.mean(0) if len(row.lower_edge_px) else middle
-    up_teeth = _away_from_lip(_teeth(image, corners, row, piece, ENAMEL_LIGHT), -down, _LIP_CROWNS * crown)
-    low_teeth = _away_from_lip(
-        _teeth(image, corners, row, piece, _SHADED_LIGHT), np.array(down), _LIP_CROWNS * crown
-    )
-    upper_px = features_in(piece, box(2.6, -1.2, 0.12, middle) & up_teeth, crown)
-    own = np.array([p for c, p in usable_points(corners, CORNERS).items() if is_upper(c)]).reshape(-1, 2)
-    anchor = Anchor(
-        corners, crown, frozen(middle), frozen(low + 0.5 * crown * down), frozen(np.array(down)), piece,
-        box(1.6, -1.2, 0.08, middle) & up_teeth, frozen(np.concatenate([own, upper_px])),
-        frozen(features_in(piece, box(2.2, 0.22, 1.1, low) & low_teeth, crown)),
-    )  # fmt: skip
+    anchor = anchor_of(image, corners)
     still = RowMatch(frozen(np.eye(3)[:2]), 0.0, len(anchor.upper_px))
-    return anchor, _carried(anchor, piece, still, still, 1.0, True, 0, clicked=True)
-
-
-def _teeth(image: Picture, corners: Corners, row: ToothRow, piece: Piece, least_light: float) -> NDArray[np.bool_]:
-    """Give bare enamel with a thin rim in a piece: lips do not move with the teeth, and are no landmarks."""
-    import cv2
-
-    side = piece.plane.shape[0]
-    low = np.array([piece.left, piece.top])
-    size = np.array(image.shape[1::-1])
-    start, end = np.clip(low, 0, size - 1), np.clip(low + side, 1, size)
-    cut = image[start[1] : end[1], start[0] : end[0]]
-    local = replace(
-        row,
-        upper_edge_px=frozen(row.upper_edge_px - start),
-        lower_edge_px=frozen(row.lower_edge_px - start),
-    )
-    scale = mm_per_px_from_corners(corners).mm_per_px
-    found = enamel_area(cut, local, mm_per_px=scale, least_light=least_light)
-    teeth = np.zeros((side, side), dtype=bool)
-    if found is None:
-        return teeth
-    rim = np.ones((2 * max(1, round(_RIM_CROWNS * row.crown_width_px)) + 1,) * 2, np.uint8)
-    whole = cv2.morphologyEx(found.mask.astype(np.uint8), cv2.MORPH_CLOSE, rim)
-    at = start - low
-    teeth[at[1] : at[1] + whole.shape[0], at[0] : at[0] + whole.shape[1]] = whole.astype(bool)
-    return teeth
-
-
-def _away_from_lip(teeth: NDArray[np.bool_], towards_lip: Array, least_px: float) -> NDArray[np.bool_]:
-    """Leave out what lies nearer to a lip than ``least_px``: the lip's edge would be followed, not the tooth."""
-    x, y = np.rint(-least_px * towards_lip).astype(int)
-    return teeth & np.roll(teeth, (y, x), axis=(0, 1))
+    low = None if not len(anchor.lower_px) else RowMatch(still.placed, 0.0, len(anchor.lower_px))
+    return anchor, _carried(anchor, anchor.piece, still, low, 1.0, True, 0, clicked=True)
 
 
 def carry_on(anchor: Anchor, before: Carried, image: Picture) -> Carried:
@@ -212,7 +127,9 @@ def carry_on(anchor: Anchor, before: Carried, image: Picture) -> Carried:
         anchor.piece, anchor.upper_px, piece, guess.place(anchor.upper_px), anchor.upper_px, crown
     )
     if matched is not None and stepped is not None:
-        jump = float(np.hypot(*(matched.place(anchor.middle_px[None]) - stepped.place(anchor.middle_px[None]))[0]))
+        jump = float(
+            np.hypot(*(matched.place(anchor.middle_px[None]) - stepped.place(anchor.middle_px[None]))[0])
+        )
         own = STEP_SD_CROWNS * crown * np.sqrt(before.steps_unmatched + 1.0)
         if jump > max(_JUMP_CROWNS * crown, _JUMP_SD * own):
             matched = None
@@ -258,6 +175,8 @@ def _again(anchor: Anchor, light: NDArray[np.uint8], piece: Piece) -> tuple[RowM
 def _lower(anchor: Anchor, before: Carried, piece: Piece, upper: RowMatch) -> RowMatch | None:
     """Find the lower row: from the neighbour where it was seen there, else from the clicked picture."""
     clicked, crown = anchor.lower_px, anchor.crown_px
+    if not len(clicked):
+        return None
     guess = upper.place(clicked)
     if before.lower is not None and before.upper is not None:
         lag = before.lower.place(clicked) - before.upper.place(clicked)
@@ -290,20 +209,17 @@ def _carried(
     lost: dict[str, Lost] = {}
     for code, place in usable_points(corners, CORNERS).items():
         point = corners.points[code]
-        match = upper if is_upper(code) else lower
+        covered = point.state is CornerState.COVERED
+        match = upper if covered or is_upper(code) else lower
         if match is None:
             lost[code] = Lost.ROW
             continue
-        if point.state is CornerState.COVERED:
-            if drop is None or abs(drop) > _JAW_MOVED_CROWNS * crown:
-                lost[code] = Lost.JAW
-                continue
-            match = upper
         own = point.sigma_px or (SIGMA_DISTAL_PX if code.endswith("d") else SIGMA_MESIAL_PX)
         own *= UNSURE_FACTOR if point.state is CornerState.UNSURE else 1.0
         x, y = match.place(place[None])[0]
-        sd = own if clicked else float(np.hypot(own, _way_px(crown, match, steps)))
-        points[code] = CarriedPoint(float(x), float(y), point.state, sd)
+        own_way = 0.0 if clicked else _way_px(crown, match, steps)
+        own_way = float(np.hypot(own_way, _COVERED_SD_CROWNS * crown)) if covered and not clicked else own_way
+        points[code] = CarriedPoint(float(x), float(y), point.state, float(np.hypot(own, own_way)), own_way)
     lost |= {c: Lost.NEVER for c, p in corners.points.items() if p.state is CornerState.HIDDEN}
     return Carried(points, lost, upper, lower, alike, matched, steps, drop, drop_sd, upper, piece)
 
@@ -319,10 +235,3 @@ def _way_px(crown_px: float, match: RowMatch, steps: int) -> float:
 def _nothing(anchor: Anchor, last: RowMatch, piece: Piece, steps: int) -> Carried:
     lost = dict.fromkeys(usable_points(anchor.corners, CORNERS), Lost.TEETH)
     return Carried({}, lost, None, None, None, False, steps, None, None, last, piece)
-
-
-def grey(image: Picture) -> NDArray[np.uint8]:
-    """Give the grey of a picture as whole levels; fast, since whole frames pass through it."""
-    import cv2
-
-    return np.asarray(cv2.cvtColor(image, cv2.COLOR_RGB2GRAY), dtype=np.uint8)

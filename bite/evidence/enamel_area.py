@@ -1,4 +1,4 @@
-"""Which pixels around the clicked incisors are bare enamel: as light as the crowns above the edge, no redder."""
+"""Which pixels around the clicked incisors are bare enamel: as light as crowns above the edge, no redder."""
 
 from __future__ import annotations
 

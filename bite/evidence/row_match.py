@@ -24,7 +24,7 @@ _FINE_CROWNS, _COARSE_CROWNS = 0.4, 1.0
 """Structure coarser than the first is taken out; contrast is evened out over the second."""
 _SAME_PLACE_CROWNS = 0.05
 _LEVELS = 1
-"""Coarser levels of the pyramid see the whole mouth, and follow the lips: large shifts are found beforehand."""
+"""Coarser levels of the pyramid see the whole mouth and follow the lips: large shifts are found before."""
 _SIZES = (0.6, 1.7)
 """Change of size since the click beyond which a match is none."""
 
@@ -83,13 +83,13 @@ def piece_around(light: NDArray[np.uint8], centre_px: Array, crown_px: float) ->
     side = 2 * half + 1
     low = np.clip([left, top], 0, np.array(light.shape[::-1]) - 1)
     high = np.clip([left + side, top + side], low + 1, light.shape[::-1])
-    cut = light[low[1] : high[1], low[0] : high[0]]
+    inside = light[low[1] : high[1], low[0] : high[0]]
     before, after = low - (left, top), (left + side, top + side) - high
     cut = cv2.copyMakeBorder(
-        cut, int(before[1]), int(after[1]), int(before[0]), int(after[0]), cv2.BORDER_REPLICATE
+        inside, int(before[1]), int(after[1]), int(before[0]), int(after[0]), cv2.BORDER_REPLICATE
     )
-    even = np.asarray(cut, dtype=np.float32)
-    even -= cv2.GaussianBlur(even, (0, 0), _FINE_CROWNS * crown_px)
+    even: NDArray[np.float32] = np.asarray(cut, dtype=np.float32)
+    even = even - cv2.GaussianBlur(even, (0, 0), _FINE_CROWNS * crown_px)
     spread = np.sqrt(cv2.GaussianBlur(even**2, (0, 0), _COARSE_CROWNS * crown_px))
     plane = np.clip(128.0 + 50.0 * even / (spread + 3.0), 0, 255)
     return Piece(np.asarray(plane, dtype=np.uint8), left, top)
@@ -108,8 +108,14 @@ def features_in(piece: Piece, area: NDArray[np.bool_], crown_px: float) -> Array
 
 
 def match_row(
-    source: Piece, source_px: Array, piece: Piece, guess_px: Array, clicked_px: Array, crown_px: float,
-    *, window_crowns: float = WINDOW_CROWNS,
+    source: Piece,
+    source_px: Array,
+    piece: Piece,
+    guess_px: Array,
+    clicked_px: Array,
+    crown_px: float,
+    *,
+    window_crowns: float = WINDOW_CROWNS,
 ) -> RowMatch | None:
     """Follow features from one piece into another; give the similarity from the clicked picture.
 
@@ -167,8 +173,8 @@ def _flow(
     guess = (guess_px - piece.origin).astype(np.float32).reshape(-1, 1, 2)
     criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 30, 0.01)
     there, status, _ = cv2.calcOpticalFlowPyrLK(
-        source.plane, piece.plane, start, guess.copy(), winSize=(side, side), maxLevel=_LEVELS, criteria=criteria,
-        flags=cv2.OPTFLOW_USE_INITIAL_FLOW, minEigThreshold=1e-4,
+        source.plane, piece.plane, start, guess.copy(), winSize=(side, side), maxLevel=_LEVELS,
+        criteria=criteria,         flags=cv2.OPTFLOW_USE_INITIAL_FLOW, minEigThreshold=1e-4,
     )  # fmt: skip
     found = there.reshape(-1, 2).astype(np.float64)
     size = np.array(piece.plane.shape[::-1])
@@ -233,8 +239,6 @@ def find_again(
         high = np.clip(np.ceil(start + size + reach_px).astype(int) + 1, low + 1, high)
     if (high - low < size).any():
         return guess, 0.0
-    score = cv2.matchTemplate(
-        piece.plane[low[1] : high[1], low[0] : high[0]], template, cv2.TM_CCOEFF_NORMED
-    )
+    score = cv2.matchTemplate(piece.plane[low[1] : high[1], low[0] : high[0]], template, cv2.TM_CCOEFF_NORMED)
     _, best, _, at = cv2.minMaxLoc(score)
     return np.asarray(np.array(at) + low - start + guess), float(best)

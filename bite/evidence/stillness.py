@@ -1,4 +1,4 @@
-"""How far a picture moved since its neighbour, where nobody has clicked yet: optical flow of strong features."""
+"""How far a picture moved since its neighbour, where nobody has clicked yet: flow of strong features."""
 
 from __future__ import annotations
 
@@ -42,8 +42,9 @@ def motion_between(before: NDArray[np.uint8], after: NDArray[np.uint8]) -> float
     found = cv2.goodFeaturesToTrack(before, _FEATURES, 0.02, 6.0)
     if found is None or before.shape != after.shape:
         return None
-    there, went, _ = cv2.calcOpticalFlowPyrLK(before, after, found, None, winSize=(15, 15), maxLevel=3)
-    back, came, _ = cv2.calcOpticalFlowPyrLK(after, before, there, None, winSize=(15, 15), maxLevel=3)
+    side = (15, 15)
+    there, went, _ = cv2.calcOpticalFlowPyrLK(before, after, found, found.copy(), winSize=side, maxLevel=3)
+    back, came, _ = cv2.calcOpticalFlowPyrLK(after, before, there, found.copy(), winSize=side, maxLevel=3)
     off = np.hypot(*(back - found).reshape(-1, 2).T)
     good = (went.ravel() == 1) & (came.ravel() == 1) & (off <= FORWARD_BACKWARD_PX)
     if int(good.sum()) < _LEAST:

@@ -1,4 +1,4 @@
-"""A take: a video, or a folder of pictures with or without depth maps; read frame by frame, never held whole."""
+"""A take: a video, or a folder of pictures with or without depth maps; read frame by frame."""
 
 from __future__ import annotations
 
@@ -121,7 +121,7 @@ class Take:
             except InputError as error:
                 yield Unreadable(number, path.name, str(error))
                 continue
-            yield TakePicture(number, path.name, image, path, _depth_beside(path), _mark(image))
+            yield TakePicture(number, path.name, image, path, depth_beside(path), _mark(image))
 
     def _read_video(
         self, start: int, stop: int | None, marks: Sequence[int]
@@ -280,7 +280,8 @@ def _first_bytes(path: Path) -> bytes:
     return data
 
 
-def _depth_beside(picture: Path) -> Path | None:
+def depth_beside(picture: Path) -> Path | None:
+    """Give the depth map beside a picture, by its name; None without one."""
     for ending in DEPTHS:
         found = picture.with_name(f"{picture.stem}.depth{ending}")
         if found.is_file():

@@ -8,7 +8,7 @@ skin keep their texture wherever they go, and where each corner truly lies is kn
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
@@ -64,7 +64,7 @@ class TakeSettings:
     """clipped frames get so many times the light"""
     noise: float = 1.5
     detail: Detail = Detail.MEDIUM
-    clicks: Clicks = Clicks(mesial_px=0.2, distal_px=0.3, landmark_px=0.6)
+    clicks: Clicks = field(default_factory=lambda: Clicks(0.2, 0.3, 0.6))
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +111,8 @@ class SimulatedTake:
 
         settings, state = self.settings, self.states[self.order[number]]
         matrix = self._matrix(number)
-        size = (settings.width_px, settings.height_px)
-        light = cv2.warpAffine(state.light, matrix, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+        size, edge = (settings.width_px, settings.height_px), cv2.BORDER_REPLICATE
+        light = cv2.warpAffine(state.light, matrix, size, flags=cv2.INTER_CUBIC, borderMode=edge)
         before, after = self._matrix(max(number - 1, 0)), self._matrix(min(number + 1, len(self.planted) - 1))
         middle = np.append(state.corners_px["11d"], 1.0)
         motion = 0.5 * (after - before) @ middle
@@ -133,7 +133,7 @@ class SimulatedTake:
         cos, sin = (1 + nearer) * np.cos(tilt), (1 + nearer) * np.sin(tilt)
         turn = np.array([[cos, -sin], [sin, cos]])
         centre = size / 2
-        shift = centre + (right, down) - turn @ (centre + _MARGIN_PX)
+        shift = centre + np.array([right, down]) - turn @ (centre + _MARGIN_PX)
         return np.column_stack([turn, shift])
 
 
@@ -166,9 +166,7 @@ def simulate_take(seed: int, settings: TakeSettings | None = None) -> SimulatedT
         head = _with_jaw_down(build_head(anatomy, _between(_SHUT, _GRIN, openness), settings.detail), drop)
         light = head_light(head, camera_from_head=camera_from_head, camera=camera)
         places = camera.project(camera_from_head.apply(head.vertices[list(head.corners.values())]))
-        states.append(
-            _State(light.astype(np.float32), dict(zip(head.corners, places, strict=True)), head)
-        )
+        states.append(_State(light.astype(np.float32), dict(zip(head.corners, places, strict=True)), head))
     order, planted = _timeline(rng)
     moves, exposures = _moves(rng, settings, planted)
     fair = [k for k, what in enumerate(planted) if what is Planted.FAIR]

@@ -101,6 +101,7 @@ class Chosen:
     ranked : tuple of Ranked, best first
     notes : tuple of str, lines for people: frames that could not be read, what was assumed
     depth_given : bool, depth maps were used
+    marks : tuple of int, marks of the frames as they were read, by number
     """
 
     take_name: str
@@ -109,6 +110,7 @@ class Chosen:
     ranked: tuple[Ranked, ...]
     notes: tuple[str, ...]
     depth_given: bool
+    marks: tuple[int, ...] = ()
 
     @property
     def fit(self) -> tuple[Ranked, ...]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from bite.check import check_frame
 from bite.decision import TOLERANCE_MM
 from bite.errors import InputError
@@ -39,6 +41,9 @@ _TELLS: dict[frozenset[Cause], str] = {
         (Cause.FORWARD, Cause.ENAMEL)
     ): "the same device on teeth whose place is known, or a second calibrated view",
     frozenset((Cause.HEAD, Cause.SCALE)): "a flat board of known size at the same distance",
+    frozenset(
+        (Cause.FORWARD, Cause.LIPS)
+    ): "a depth map of the whole mouth with more enamel bared, or corners in a second calibrated view",
     frozenset((Cause.FORWARD, Cause.ROWS)): "a frame with more of the lower teeth bared",
     frozenset((Cause.LATERAL, Cause.TURN)): "corners clicked in a second view from the side",
 }
@@ -71,17 +76,22 @@ class Opinion:
 def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opinion:
     """Ask what would explain a frame.
 
+    A mesh with a depth map sees every cause; a depth profile, or corners in two views, sees some.
+
     Raises
     ------
     InputError
-        Without a solved mesh or a depth map.
+        Without a solved model, or without evidence that could fix its offset: says what is missing.
     """
     solved = solved_head(frame)
-    frame = with_stereo_depth(frame, None if solved is None else solved.head)
-    if solved is None or not solved.has_surface or frame.depth_map is None:
-        what = "a second opinion needs a solved mesh and a depth map"
-        raise InputError(frame.file.path, "", what, "give [solved] mesh and [depth] map")
+    if solved is None:
+        what = "a second opinion needs a solved model to hold the frame against"
+        raise InputError(frame.file.path, "[solved]", what, "give [solved] mesh with its rig, or corners_mm")
+    frame = with_stereo_depth(frame, solved.head)
     evidence = offset_evidence(frame, solved)
+    if evidence.missing:
+        what = f"a second opinion needs more evidence: {evidence.missing}"
+        raise InputError(frame.file.path, "", what, evidence.settle)
     ranked = explain(evidence.blocks, evidence.prior)
     checked = check_frame(frame, tolerance_mm=tolerance_mm)
     best = best_of(ranked)
@@ -155,7 +165,8 @@ def _nothing_told(ranked: Explanations, offset: Estimate | None, tolerance_mm: f
     if offset is not None and abs(offset.value) > max(Z95 * offset.sd, tolerance_mm):
         found = f"bite check finds {offset.value:+.2f} +- {offset.sd:.2f} mm"
         return f"cannot tell: {found}, but no single cause stands out from chance: {shoot}"
-    likeliest = f"the likeliest of nine causes ({top.cause})"
+    asked = sum(not e.unseen for e in ranked.causes)
+    likeliest = f"the likeliest of {asked} causes ({top.cause})"
     return f"no difference found: {likeliest} is within chance (p {top.chance:.2f})"
 
 
@@ -163,8 +174,10 @@ def values_told(found: Explained) -> str:
     """Give the best value of each unknown of a cause with its sd."""
     from bite.fit.causes import UNKNOWNS
 
+    if found.unseen:
+        return "this evidence does not see it"
     pieces = []
     for name, value, sd in zip(UNKNOWNS[found.cause], found.value, found.sd, strict=True):
         word, _, unit = name.partition(", ")
-        pieces.append(f"{word} {value:+.2f} +- {sd:.2f} {unit}")
+        pieces.append(f"{word} {value:+.2f} +- {sd:.2f} {unit}" if np.isfinite(sd) else f"{word} not seen")
     return ", ".join(pieces)

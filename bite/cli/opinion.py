@@ -10,9 +10,9 @@ from bite.cli.exits import Exit
 from bite.errors import BiteError, InputError
 
 _FOOT = """\
-Needs a solved mesh and a depth map. Writes NAME.opinion.json and NAME.opinion.png beside the frame, NAME
-being
-the frame's own name. exit codes: 0 no difference, or one that the dial mends, 1 something needs a person,
+Sees every cause with a solved mesh and a depth map; some with a depth profile, or with corners in two
+calibrated views. Writes NAME.opinion.json and NAME.opinion.png beside the frame, NAME being the frame's own
+name. exit codes: 0 no difference, or one that the dial mends, 1 something needs a person,
 2 bad input."""
 
 

@@ -159,8 +159,11 @@ def ranking(scores: CauseScores) -> Explanations:
     score, meat = scores.score, scores.meat
     place = _places()
     statistic = {c: _quadratic(score[s], meat[s, s])[0] for c, s in place.items()}
+    estimate = {c: _estimate(scores, c, s, np.zeros(len(UNKNOWNS[c]))) for c, s in place.items()}
+    price = np.log(max(scores.count, 2.0))
     bic = {
-        c: value - len(UNKNOWNS[c]) * np.log(max(scores.count, 2.0)) for c, value in statistic.items()
+        c: value - len(UNKNOWNS[c]) * price if np.isfinite(estimate[c][1]).any() else -np.inf
+        for c, value in statistic.items()
     }
     top = max(0.0, *bic.values())
     total = np.exp(-0.5 * top) + sum(np.exp(0.5 * (b - top)) for b in bic.values())
@@ -173,7 +176,7 @@ def ranking(scores: CauseScores) -> Explanations:
             shared = _correlation(meat[own, own], meat[own, theirs], meat[theirs, theirs])
             if shared > ALIKE:
                 alike.append((other, shared))
-        value, sd = _estimate(scores, cause, own, np.zeros(len(UNKNOWNS[cause])))
+        value, sd = estimate[cause]
         out.append(
             Explained(
                 cause,

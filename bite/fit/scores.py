@@ -37,7 +37,9 @@ PINNED_SD = 1e-5
 NEAR_MM, NEAR_DEG = 0.5, 0.5
 """A head within about this of its sensor is where it should be (our choice). One that was posed by landmarks
 has a wide prior of its own and keeps it."""
-CLICKS, ON_TEETH, ON_SKIN, PRIORS = "clicks", "depth on teeth", "depth on skin", "priors"
+CLICKS, ON_TEETH, ON_SKIN, ASSUMED = "clicks", "depth on teeth", "depth on skin", "assumed"
+"""Kinds of evidence. Assumed is what no reading says: how near the head is to its sensor, how deep enamel is
+seen, how far the sensor smooths."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +125,7 @@ def scores_of(solution: Solution, prior: Prior) -> CauseScores:
     # the waves belong to the skin: what holds them is no outside knowledge
     parts = {
         name: (-toward[rows].T @ pull[rows], (toward[rows] * precision[rows, None]).T @ toward[rows])
-        for name, rows in ((PRIORS, ~own), (ON_SKIN, own))
+        for name, rows in ((ASSUMED, ~own), (ON_SKIN, own))
     }
     meat = (toward * precision[:, None]).T @ toward
     for one in laid:
@@ -138,6 +140,8 @@ def scores_of(solution: Solution, prior: Prior) -> CauseScores:
                 information + inside.T @ (inside * one.curvature[rows, None]),
             )
         meat += _meat(one, projected, toward[one.columns])
+    if not any(b.extra_precision.size or b.name == "depth" for b in solution.blocks):
+        del parts[ON_SKIN]
     return CauseScores(
         sum((score for score, _ in parts.values()), np.zeros(size)),
         meat,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from textwrap import fill, wrap
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ import numpy as np
 from bite import __version__
 from bite.fit.causes import UNKNOWNS
 from bite.fit.explain import Explained
+from bite.fit.scores import ASSUMED, CLICKS, ON_SKIN, ON_TEETH
 from bite.geometry.rigid import Array
 from bite.opinion import Opinion, values_told
 from bite.report.result import Json
@@ -34,6 +35,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 FORMAT = "bite-opinion 1"
+_SHORT = {CLICKS: "clicks", ON_TEETH: "teeth", ON_SKIN: "skin", ASSUMED: "assumed"}
+KINDS = tuple(_SHORT)
+"""Kinds of evidence, in the order of the columns."""
 
 
 def headline(opinion: Opinion) -> str:
@@ -51,16 +55,20 @@ def _rows(opinion: Opinion) -> Iterator[str]:
     for cause, cure in opinion.cures:
         yield fill(f"if {cause}: {cure}", 100, initial_indent="  ", subsequent_indent="    ")
     yield ""
+    kinds = [kind for kind in KINDS if kind in opinion.ranked.causes[0].gain]
     yield "Causes, each alone beside a model without any difference, best first"
-    yield f"  {'cause':<26}{'chi-square':>10}  {'by chance':>9}  {'weight':>6}  {'evidence':<24}best value"
+    yield f"  {'':<26}{'':>10}  {'':>9}  {'':>6}   chi-square from"
+    columns = "".join(f"{_SHORT[kind]:>9}" for kind in kinds)
+    yield f"  {'cause':<26}{'chi-square':>10}  {'by chance':>9}  {'weight':>6}  {columns}   best value"
     for found in opinion.ranked.causes:
-        evidence = ", ".join(f"{name} {share:.0%}" for name, share in found.gain.items())
         chance = f"{found.chance:.1g}" if found.chance < 0.01 else f"{found.chance:.2f}"
-        row = (
-            f"  {found.cause:<26}{found.statistic:>10.1f}  {chance:>9}  {found.weight:>6.0%}  {evidence:<24}"
-        )
-        yield f"{row}{values_told(found)}"
+        row = f"  {found.cause:<26}{found.statistic:>10.1f}  {chance:>9}  {found.weight:>6.0%}  "
+        if found.unseen:
+            row = f"  {found.cause:<26}{'-':>10}  {'-':>9}  {'-':>6}  "
+        row += "".join(f"{'-' if found.unseen else format(gain, '.1f'):>9}" for gain in _gains(found, kinds))
+        yield f"{row}   {values_told(found)}"
     yield f"  {'no difference at all':<26}{'':>21}  {opinion.ranked.weight_of_none:>6.0%}"
+    yield "  (below 0: speaks against it; assumed: head near its sensor, enamel and smoothing as stated)"
     alike = [e for e in opinion.ranked.causes if e.alike]
     if alike:
         yield ""
@@ -77,6 +85,11 @@ def _rows(opinion: Opinion) -> Iterator[str]:
         yield from _sunken_rows(opinion)
     yield ""
     yield CAUTION
+
+
+def _gains(found: Explained, kinds: Sequence[str]) -> list[float]:
+    """Give how much of a cause's chi-square comes from each kind of evidence."""
+    return [found.statistic * found.gain[kind] for kind in kinds]
 
 
 def _sunken_rows(opinion: Opinion) -> Iterator[str]:
@@ -127,7 +140,7 @@ def _cause(found: Explained) -> Json:
         "cause": str(found.cause),
         "unknowns": list(UNKNOWNS[found.cause]),
         "value": [float(v) for v in found.value],
-        "sd": [float(v) for v in found.sd],
+        "sd": [float(v) if np.isfinite(v) else None for v in found.sd],
         "chi_square": found.statistic,
         "chance": found.chance,
         "weight": found.weight,

@@ -11,7 +11,7 @@ from bite.checks.bite_gap import CODE as GAP
 from bite.checks.finding import Severity
 from bite.report.take_content import Measures, Ranked, Standing
 
-BLUR_SHARE = 0.1
+BLUR_SHARE = 0.05
 """Share of the edges' blur, mm, that is added to the expected sd (in quadrature). Our choice, no source."""
 MOTION_SHARE = 0.1
 """The same of the motion from frame to frame: picture and depth map may be a tenth of a frame apart."""

@@ -17,6 +17,7 @@ from bite.geometry.rigid import Array
 ASIDE_MM, ABOVE_MM, BELOW_MM = 32.0, 13.0, 22.0
 """Reach of the search from the middle of the upper edge: half a wide mouth, a crown, an open jaw."""
 _ON_CROWN_MM = (0.4, 1.4)
+_IN_COLOUR = 0.45
 _LEAST_MM2 = 1.5
 """A patch smaller than this away from the clicked crowns is a glint on a lip."""
 
@@ -46,7 +47,7 @@ class EnamelArea:
 
 
 def enamel_area(
-    picture: Picture, row: ToothRow, *, mm_per_px: float, least_light: float = ENAMEL_LIGHT
+    picture: Picture, row: ToothRow, *, mm_per_px: float, least_light: float | None = None
 ) -> EnamelArea | None:
     """Find bare enamel around the clicked upper incisors.
 
@@ -56,7 +57,9 @@ def enamel_area(
         A piece around the mouth is enough.
     row : ToothRow, px of this picture
     mm_per_px : float
-    least_light : float, share of the clicked crowns' luminance; lower teeth often lie in shadow
+    least_light : float, optional
+        Share of the clicked crowns' luminance that enamel shows. Without, 0.45 where colour tells lips from
+        enamel, since lower teeth often lie in shadow, and that of ``bite.evidence.band`` in a grey picture.
 
     Returns
     -------
@@ -64,7 +67,7 @@ def enamel_area(
 
     Notes
     -----
-    The levels are those of ``bite.evidence.band``. Patches count that touch the clicked crowns, or measure
+    Redness as in ``bite.evidence.band``. Patches count that touch the clicked crowns, or measure
     1.5 mm2 at least. In a grey picture, light skin passes for enamel where no darker lip divides them.
     """
     from scipy import ndimage
@@ -86,8 +89,10 @@ def enamel_area(
     if not np.isfinite(on_crown).any():
         return None
     usual = float(np.nanmedian(on_crown))
-    mask = box & (light >= least_light * usual)
     colour = not is_gray(picture[box]) if box.any() else False
+    if least_light is None:
+        least_light = _IN_COLOUR if colour else ENAMEL_LIGHT
+    mask = box & (light >= least_light * usual)
     if colour:
         redness = cie_lab(picture)[..., 1]
         mask &= redness <= float(np.nanmedian(sample_lines(redness, points, up, steps))) + ENAMEL_REDNESS

@@ -190,9 +190,9 @@ def _draw_strip(axes: Axes, chosen: Chosen, ranks: Mapping[int, int]) -> None:
     axes.set_yticks(ticks, [f"{t:g}" for t in ticks])
     axes.minorticks_off()
     axes.set_xlabel("frame (highest: teeth not found)" if len(costs) < len(chosen.ranked) else "frame")
-    axes.set_ylabel("cost, mm")
-    axes.set_title("The whole take: expected sd, with blur and motion added (lower is better)", size=TEXT_PT)
-    axes.legend(loc="lower right", bbox_to_anchor=(1.0, 0.98), ncols=4, fontsize=SMALL_PT, frameon=False)
+    axes.set_ylabel("mm (low is good)")
+    axes.set_title("The whole take: expected sd, with blur and motion added", size=TEXT_PT)
+    axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=4, fontsize=SMALL_PT, frameon=False)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
 

@@ -27,6 +27,24 @@ class Placed:
 
 
 @dataclass(frozen=True, slots=True)
+class Loose:
+    """A placed word with a shift of the frame's own taken out, at each of g possible spreads.
+
+    Parameters
+    ----------
+    placed : Placed
+    information : array, shape (g, 5, 5)
+    pull : array, shape (g, 5)
+    log : array, shape (g,), what the spread alone does to the frame's likelihood
+    """
+
+    placed: Placed
+    information: Array
+    pull: Array
+    log: Array
+
+
+@dataclass(frozen=True, slots=True)
 class Shared:
     """Independent normal priors of all shared unknowns, shape (m,); precision 0 for none."""
 
@@ -55,12 +73,17 @@ class Added:
         return np.asarray(self.chance @ self.mean)
 
 
-def add_words(placed: Sequence[Placed], shared: Shared, spreads: SpreadNodes) -> Added:
-    """Add words up; each frame's teeth may stand off the shared place by the spread.
+def loosen(placed: Placed, spreads: SpreadNodes) -> Loose:
+    """Let a frame's teeth stand off the shared place by the spread."""
+    return Loose(placed, *_loosened(placed.word, spreads.mm))
+
+
+def add_words(loose: Sequence[Loose], shared: Shared, spreads: SpreadNodes) -> Added:
+    """Add words up.
 
     Parameters
     ----------
-    placed : sequence of Placed
+    loose : sequence of Loose, at these spreads
     shared : Shared
     spreads : SpreadNodes
 
@@ -69,7 +92,7 @@ def add_words(placed: Sequence[Placed], shared: Shared, spreads: SpreadNodes) ->
     DegenerateGeometryError
         When the words leave the forward offset open.
     """
-    matrix, pull, log_chance = _sums(placed, shared, spreads.mm)
+    matrix, pull, log_chance = _sums(loose, shared, len(spreads.mm))
     scale = np.sqrt(np.maximum(np.diagonal(matrix, axis1=1, axis2=2), 1e-300))
     scaled = matrix / (scale[:, :, None] * scale[:, None, :])
     if not (np.linalg.eigvalsh(scaled)[:, 0] > 1e-13).all():
@@ -83,40 +106,34 @@ def add_words(placed: Sequence[Placed], shared: Shared, spreads: SpreadNodes) ->
     return Added(chance / chance.sum(), mean, covariance)
 
 
-def shares(placed: Sequence[Placed], added: Added, spread_mm: Array) -> Array:
+def shares(loose: Sequence[Loose], added: Added) -> Array:
     """Give how much each frame's own forward offset moves the shared one at one spread, mm per mm.
 
     Parameters
     ----------
-    placed : sequence of k Placed
-    added : Added, at that spread alone
-    spread_mm : array, shape (3,)
+    loose : sequence of k Loose, at one spread
+    added : Added, of these
     """
     row = added.covariance[0, 0]
-    loose = [_loosened(p.word, spread_mm[None]) for p in placed]
-    return np.array(
-        [row[p.places] @ information[0, :, 0] for p, (information, _, _) in zip(placed, loose, strict=True)]
-    )
+    return np.array([row[one.placed.places] @ one.information[0, :, 0] for one in loose])
 
 
 def apart_from(
-    placed: Sequence[Placed], number: int, shared: Shared, spreads: SpreadNodes, which: Sequence[int]
-) -> tuple[Array, Array, Array]:
+    loose: Sequence[Loose], number: int, shared: Shared, spreads: SpreadNodes, which: Sequence[int]
+) -> tuple[Array, Array]:
     """Hold one frame against the others: tell by how much its teeth stand elsewhere.
 
     The frame gets shifts of its own along some of forward (0), right (1), up (2), of which nothing is known;
-    everything else stays shared. The chances of the spreads come from the other frames alone.
+    everything else stays shared.
 
     Returns
     -------
-    chance : array, shape (g,)
     shift : array, shape (g, d), mm
     covariance : array, shape (g, d, d), mm^2: of the shift about 0, the spread included
     """
-    others = [p for k, p in enumerate(placed) if k != number]
-    chance = add_words(others, shared, spreads).chance
-    matrix, pull, _ = _sums(others, shared, spreads.mm)
-    own, free = placed[number], list(which)
+    others = [one for k, one in enumerate(loose) if k != number]
+    matrix, pull, _ = _sums(others, shared, len(spreads.mm))
+    own, free = loose[number].placed, list(which)
     held = spreads.mm.copy()
     held[:, free] = 0.0
     information, own_pull, _ = _loosened(own.word, held)
@@ -134,19 +151,19 @@ def apart_from(
     shift = np.einsum("gij,gj->gi", covariance, right)[:, many:]
     scatter = covariance[:, many:, many:].copy()
     scatter[:, np.arange(extra), np.arange(extra)] += spreads.mm[:, free] ** 2
-    return chance, shift, scatter
+    return shift, scatter
 
 
-def _sums(placed: Sequence[Placed], shared: Shared, spreads_mm: Array) -> tuple[Array, Array, Array]:
-    count, many = len(spreads_mm), len(shared.mean)
+def _sums(loose: Sequence[Loose], shared: Shared, count: int) -> tuple[Array, Array, Array]:
+    many = len(shared.mean)
     matrix = np.zeros((count, many, many)) + np.diag(shared.precision)
     pull = np.zeros((count, many)) + shared.precision * shared.mean
     log_chance = np.zeros(count)
-    for one in placed:
-        information, own, log = _loosened(one.word, spreads_mm)
-        matrix[:, one.places[:, None], one.places] += information
-        pull[:, one.places] += own
-        log_chance += log
+    for one in loose:
+        places = one.placed.places
+        matrix[:, places[:, None], places] += one.information
+        pull[:, places] += one.pull
+        log_chance += one.log
     return matrix, pull, log_chance
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.errors import DegenerateGeometryError
-from bite.fit.added_words import Added, Placed, Shared, add_words, apart_from, shares
+from bite.fit.added_words import Added, Loose, Placed, Shared, add_words, apart_from, loosen, shares
 from bite.fit.corner_block import CornerBlock
 from bite.fit.frame_word import SHARED, FrameWord, Turning, turning_of, with_head
 from bite.fit.offset import Z95, Estimate
@@ -134,7 +134,8 @@ def fit_joint(frames: Sequence[JointFrame], *, leave_one_out: bool = True) -> Jo
             Placed((frame.word or _word(turning)).moved(frame.stands_mm), place)
             for frame, turning, place in zip(frames, turnings, places, strict=True)
         ]
-        added = add_words(placed, shared, nodes)
+        words = [loosen(one, nodes) for one in placed]
+        added = add_words(words, shared, nodes)
         middle = added.average
         if not loose or converged or rounds >= ROUNDS:
             break
@@ -148,7 +149,7 @@ def fit_joint(frames: Sequence[JointFrame], *, leave_one_out: bool = True) -> Jo
         before = float(middle[0])
     without: tuple[Without, ...] = ()
     if leave_one_out:
-        without = tuple(_without(frames, placed, k, shared, nodes) for k in range(len(frames)))
+        without = tuple(_without(frames, words, k, shared, nodes) for k in range(len(frames)))
     return _told(frames, placed, shared, nodes, added, at, without, converged=converged, rounds=rounds)
 
 
@@ -202,8 +203,7 @@ def _told(
     rounds: int,
 ) -> Joint:
     likely = _likely(added, nodes)
-    at_likely = add_words(placed, shared, one_spread(likely))
-    share = shares(placed, at_likely, likely)
+    share, at_likely = _shares(placed, shared, likely)
     row = at_likely.covariance[0, 0]
     offset, skin = _offset(placed, added, share)
     common = float(row**2 @ shared.precision) + skin
@@ -227,6 +227,13 @@ def _likely(added: Added, nodes: SpreadNodes) -> Array:
     """Give one spread that stands for all, shape (3,), mm: the middle, as the tail would rule the mean."""
     told = [spread_told(SpreadNodes(nodes.mm[:, [k, k, k]], nodes.weight), added.chance) for k in range(3)]
     return np.array([spread.median_mm for spread in told])
+
+
+def _shares(placed: Sequence[Placed], shared: Shared, likely: Array) -> tuple[Array, Added]:
+    one = one_spread(likely)
+    words = [loosen(p, one) for p in placed]
+    added = add_words(words, shared, one)
+    return shares(words, added), added
 
 
 def _offset(placed: Sequence[Placed], added: Added, share: Array) -> tuple[Estimate, float]:
@@ -258,23 +265,24 @@ def _estimate(added: Added, place: int) -> Estimate:
 
 
 def _without(
-    frames: Sequence[JointFrame], placed: Sequence[Placed], number: int, shared: Shared, nodes: SpreadNodes
+    frames: Sequence[JointFrame], words: Sequence[Loose], number: int, shared: Shared, nodes: SpreadNodes
 ) -> Without:
     from scipy.special import chdtrc, ndtr
 
-    others = [p for k, p in enumerate(placed) if k != number]
+    others = [word for k, word in enumerate(words) if k != number]
+    placed = [word.placed for word in others]
     try:
         rest = add_words(others, shared, nodes)
-        chance, aside, scatter = apart_from(placed, number, shared, nodes, (1, 2))
     except DegenerateGeometryError:
         return Without(None, 1.0, None)
-    likely = _likely(rest, nodes)
-    left, _ = _offset(others, rest, shares(others, add_words(others, shared, one_spread(likely)), likely))
+    chance = rest.chance
+    left, _ = _offset(placed, rest, _shares(placed, shared, _likely(rest, nodes))[0])
+    aside, scatter = apart_from(words, number, shared, nodes, (1, 2))
     far = np.einsum("gi,gij,gj->g", aside, np.linalg.inv(scatter), aside)
     across = float(chance @ chdtrc(2, far))
     if frames[number].word is None:
         return Without(None, across, left)
-    chance, shift, scatter = apart_from(placed, number, shared, nodes, (0,))
+    shift, scatter = apart_from(words, number, shared, nodes, (0,))
     off, sd = shift[:, 0], np.sqrt(scatter[:, 0, 0])
     along = float(chance @ (2.0 * ndtr(-np.abs(off) / sd)))
     value = float(chance @ off)

@@ -3,8 +3,8 @@
 With two or three frames the spread between them is hardly told by the frames. Student's t with k - 1 degrees
 of freedom (Hartung & Knapp) is honest there but 12.7 and 4.3 sds wide, so that two frames would say less
 than one. So a belief about the spread is put in, and told: half a Student's t with 4 degrees of freedom and
-scale 0.3 mm along forward (our choice; no published spread of repeated solves was found). Its median is 0.22
-mm, a tenth of it lies above 0.64 mm: a heavy tail, so that frames far apart still widen the interval. Many
+scale 0.4 mm along forward (our choice; no published spread of repeated solves was found). Its median is 0.30
+mm, a tenth of it lies above 0.85 mm: a heavy tail, so that frames far apart still widen the interval. Many
 frames outvote it. Sideways and upwards the cusps guide a closed bite more narrowly: scale 0.1 mm (our
 choice).
 """
@@ -17,7 +17,7 @@ import numpy as np
 
 from bite.geometry.rigid import Array
 
-SCALE_MM, ASIDE_SCALE_MM = 0.3, 0.1
+SCALE_MM, ASIDE_SCALE_MM = 0.4, 0.1
 TAIL = 4
 """Degrees of freedom of the belief: the fewer, the heavier its tail (our choice)."""
 _NODES = 40

@@ -54,7 +54,7 @@ def before_after_figure(assessment: Assessment) -> Figure:
     title, under = _title(assessment)
     title_in = _HEAD_IN + _TITLE_LINE_IN * len(title) + _UNDER_LINE_IN * len(under)
     held = _held_views(assessment)
-    clicks_in = 0.2 + _CLICKS_IN * ((len(held) + 2) // 3) if held else 0.0
+    clicks_in = 0.2 + _CLICKS_IN * ((len(held) + 1) // 2) if held else 0.0
     height = title_in + mouth_in + clicks_in + depth_in + move_in + _FOOT_IN
     with house_style():
         figure = blank_figure(_WIDTH_IN, height)
@@ -208,8 +208,8 @@ def _draw_clicks(figure: Figure, assessment: Assessment, held: list[str], top: f
         height = float(figure.get_size_inches()[1])
         figure.text(0.02, (top - 0.05) / height, f"Corners in each view; {KEY}", va="top", fontsize=SMALL_PT)
     for k, name in enumerate(held):
-        low = top - 0.2 - _CLICKS_IN * (k // 3 + 1) + 0.45
-        axes = _axes(figure, (0.5 + 2.55 * (k % 3), low, 2.0, _CLICKS_IN - 0.85))
+        low = top - 0.2 - _CLICKS_IN * (k // 2 + 1) + 0.45
+        axes = _axes(figure, (0.55 + 3.95 * (k % 2), low, 3.3, _CLICKS_IN - 0.85))
         draw_reprojection(axes, assessment.marks, name, f"view {name}")
 
 

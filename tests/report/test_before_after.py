@@ -170,6 +170,9 @@ def test_saving_is_whole_or_not_at_all(fake, tmp_path) -> None:
 
 def test_panels_come_one_by_one(fake) -> None:
     figures = panel_figures(fake(views=("left", "right")).make())
-    assert list(figures) == ["mouth-left", "mouth-right", "midline", "across-incisors", "dial", "findings"]
+    assert list(figures) == [
+        "mouth-left", "mouth-right", "reprojection-left", "reprojection-right", "midline", "across-incisors",
+        "dial", "findings",
+    ]  # fmt: skip
     assert all(any("MOVE" in text for text in texts(figure)) for figure in figures.values())
     assert "midline" not in panel_figures(fake(depth=False).make())

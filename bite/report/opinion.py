@@ -12,19 +12,15 @@ from bite import __version__
 from bite.fit.causes import UNKNOWNS
 from bite.fit.explain import Explained
 from bite.fit.scores import ASSUMED, CLICKS, ON_SKIN, ON_TEETH
-from bite.geometry.rigid import Array
 from bite.opinion import Opinion, values_told
 from bite.report.result import Json
 from bite.report.style import (
-    AFTER,
-    BEFORE,
     INK,
     MEASURED,
     NEUTRAL,
     SMALL_PT,
     TEXT_PT,
     TITLE_PT,
-    Look,
     blank_figure,
     house_style,
 )
@@ -98,6 +94,11 @@ def _sunken_rows(opinion: Opinion) -> Iterator[str]:
     yield "How sunken it looks"
     areas = f"{sunken.area_before_mm2:.0f} mm2 before, {sunken.area_after_mm2:.0f} mm2 after"
     yield f"  enamel that shows   {areas}"
+    if sunken.shadow_before_mm is not None and sunken.shadow_after_mm is not None:
+        yield (
+            f"  shadow of the lip   {sunken.shadow_before_mm:.1f} mm down the upper incisors before, "
+            f"{sunken.shadow_after_mm:.1f} mm after (lamp 50 degrees above the bite plane)"
+        )
     if sunken.behind_before_mm is not None and sunken.behind_measured is not None:
         yield (
             f"  edge behind the lip {sunken.behind_before_mm:.1f} mm before, "
@@ -125,6 +126,8 @@ def opinion_mapping(opinion: Opinion) -> dict[str, Json]:
         else {
             "enamel_before_mm2": sunken.area_before_mm2,
             "enamel_after_mm2": sunken.area_after_mm2,
+            "lip_shadow_before_mm": sunken.shadow_before_mm,
+            "lip_shadow_after_mm": sunken.shadow_after_mm,
             "edge_behind_lip_before_mm": sunken.behind_before_mm,
             "edge_behind_lip_after_mm": sunken.behind_after_mm,
             "edge_behind_lip_measured_mm": None if measured is None else measured.value,
@@ -157,28 +160,20 @@ def _cause(found: Explained) -> Json:
 
 
 def opinion_figure(opinion: Opinion) -> Figure:
-    """Draw the ranked causes, and the mouth before, after and as measured under one light."""
-    has_reliefs = opinion.sunken is not None
-    height = 8.3 if has_reliefs else 4.2
+    """Draw the ranked causes, and the mouth before, after and as measured under one lamp."""
+    sunken = opinion.sunken
+    title = "\n".join(wrap(headline(opinion), 86))
+    top = 0.35 + 0.2 * len(title.splitlines())
+    height = top + (3.3 if sunken is None else 7.75)
     with house_style():
         figure = blank_figure(8.0, height)
-        title = "\n".join(wrap(headline(opinion), 86))
         figure.text(0.02, 1 - 0.1 / height, title, va="top", fontsize=TITLE_PT, fontweight="bold", color=INK,
                     linespacing=1.3)  # fmt: skip
-        _draw_causes(figure.add_axes((0.25, 1 - 3.5 / height, 0.33, 2.6 / height)), opinion)
-        if opinion.sunken is not None:
-            looks = (BEFORE, AFTER, MEASURED)
-            for row, (pictures, word) in enumerate(
-                (
-                    (opinion.sunken.front, "from the shooting camera"),
-                    (opinion.sunken.profile, "cut at the midline"),
-                )
-            ):
-                part = _frame_of(pictures[0])
-                for k, (picture, look) in enumerate(zip(pictures, looks, strict=True)):
-                    box = (0.03 + 0.325 * k, 1 - (6.0 + 2.05 * row) / height, 0.3, 1.8 / height)
-                    words = word if row == 0 else _behind_told(opinion, k) or word
-                    _draw_relief(figure.add_axes(box), picture[part], look, f"{look.word}, {words}")
+        _draw_causes(figure.add_axes((0.2, 1 - (top + 2.6) / height, 0.36, 2.6 / height)), opinion)
+        if sunken is not None:
+            from bite.report.reliefs import draw_reliefs
+
+            draw_reliefs(figure, sunken, top_in=top + 3.25)
         figure.text(0.02, 0.06 / height, CAUTION, fontsize=SMALL_PT, color=INK, va="bottom")
     return figure
 
@@ -191,9 +186,10 @@ def _draw_causes(axes: Axes, opinion: Opinion) -> None:
         colour = MEASURED.colour if best else NEUTRAL
         axes.barh(k, max(one.statistic, 0.02), height=0.6, color=colour)
         mark = "best" if best else "beyond chance alone" if one.cause in found else "within chance"
-        words = f"{values_short(one)}\n{mark}, weight {one.weight:.0%}"
+        words = values_told(one) if one.unseen else f"{values_short(one)}\n{mark}, weight {one.weight:.0%}"
         axes.text(1.03, k, words, transform=axes.get_yaxis_transform(),
                   va="center", fontsize=SMALL_PT - 0.8, color=INK, linespacing=1.1)  # fmt: skip
+    _draw_gains(axes, causes)
     axes.set_yticks(range(len(causes)), [str(e.cause) for e in causes], fontsize=TEXT_PT)
     axes.set_xscale("symlog", linthresh=10.0)
     top = max(20.0, *(e.statistic for e in causes))
@@ -206,37 +202,25 @@ def _draw_causes(axes: Axes, opinion: Opinion) -> None:
     axes.tick_params(axis="y", length=0)
 
 
+def _draw_gains(axes: Axes, causes: Sequence[Explained]) -> None:
+    """Write beside each bar how much of it comes from each kind of evidence."""
+    kinds = [kind for kind in KINDS if kind in causes[0].gain]
+    place = axes.get_yaxis_transform()
+    for k, kind in enumerate(kinds):
+        at = 2.17 - 0.18 * (len(kinds) - 1 - k)
+        axes.text(at, len(causes) - 0.35, _SHORT[kind], transform=place, ha="right", fontsize=SMALL_PT - 0.8,
+                  color=INK)  # fmt: skip
+        for row, one in enumerate(causes):
+            if not one.unseen:
+                axes.text(at, row, f"{round(one.statistic * one.gain[kind])}", transform=place, ha="right",
+                          va="center", fontsize=SMALL_PT, color=INK)  # fmt: skip
+    axes.text(2.17, len(causes) + 0.25, "chi-square from (below 0: speaks against it)", transform=place,
+              ha="right", fontsize=SMALL_PT - 0.8, color=INK)  # fmt: skip
+
+
 def values_short(one: Explained) -> str:
     """Give values without their sds where there are several."""
     if len(one.value) == 1:
         return values_told(one)
     names = UNKNOWNS[one.cause]
     return ", ".join(f"{n.partition(',')[0]} {v:+.1f}" for n, v in zip(names, one.value, strict=True))
-
-
-def _frame_of(picture: Array) -> tuple[slice, slice]:
-    """Give the part of a picture that shows anything: the same part is then cut out of all three."""
-    known = np.isfinite(picture)
-    rows, columns = np.flatnonzero(known.any(1)), np.flatnonzero(known.any(0))
-    if not rows.size:
-        return slice(None), slice(None)
-    return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1)
-
-
-def _behind_told(opinion: Opinion, number: int) -> str:
-    """Say how far the edge stands behind the lip: before, after, measured."""
-    sunken = opinion.sunken
-    if sunken is None or sunken.behind_before_mm is None or sunken.behind_measured is None:
-        return ""
-    after = sunken.behind_after_mm if sunken.behind_after_mm is not None else sunken.behind_before_mm
-    mm = (sunken.behind_before_mm, after, sunken.behind_measured.value)[number]
-    return f"edge {mm:.1f} mm behind the lip"
-
-
-def _draw_relief(axes: Axes, picture: Array, look: Look, title: str) -> None:
-    axes.imshow(picture, cmap="gray", vmin=0.0, vmax=1.0, interpolation="nearest")
-    axes.set_xticks([])
-    axes.set_yticks([])
-    for spine in axes.spines.values():
-        spine.set(color=look.colour, linewidth=1.6)
-    axes.set_title(title, fontsize=SMALL_PT, color=look.colour)

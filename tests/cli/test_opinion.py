@@ -22,8 +22,26 @@ def test_teeth_too_far_back_are_named(run: Run, copy_demo: CopyDemo) -> None:
     came = sunken["edge_behind_lip_before_mm"] - sunken["edge_behind_lip_measured_mm"]
     assert came == pytest.approx(1.4, abs=0.4)
     assert sunken["enamel_after_mm2"] > sunken["enamel_before_mm2"] > 100
+    # under a lamp 50 degrees up a shadow shrinks by about as much as the teeth come forward
+    assert 0.5 < sunken["lip_shadow_before_mm"] - sunken["lip_shadow_after_mm"] < 2.0
 
 
-def test_frames_without_depth_or_model_are_refused(run: Run, copy_demo: CopyDemo) -> None:
-    assert "solved mesh and a depth map" in refusal(run("opinion", copy_demo("whimbrel", "whimbrel-a02")))
-    assert "solved mesh and a depth map" in refusal(run("opinion", copy_demo("godwit", "godwit-e06")))
+def test_what_a_frame_lacks_is_said_in_one_line(run: Run, copy_demo: CopyDemo) -> None:
+    assert "needs a solved model" in refusal(run("opinion", copy_demo("whimbrel", "whimbrel-a02")))
+    frame = copy_demo("tern", "tern-a07")
+    text = frame.read_text(encoding="utf-8")
+    start, end = text.index("[depth]"), text.index("[solved]")
+    frame.write_text(text[:start] + text[end:], encoding="utf-8")
+    line = refusal(run("opinion", frame))
+    assert "corners of one view never fix the offset" in line and "a depth map" in line
+
+
+def test_two_views_are_enough_for_some_causes(run: Run, copy_demo: CopyDemo) -> None:
+    frame = copy_demo("godwit", "godwit-e06")
+    ran = run("opinion", frame, "--json")
+    told = json.loads(ran.out)
+    seen = {one["cause"]: one["sd"] for one in told["causes"]}
+    assert told["sunken"] is None and len(seen) == 9
+    assert all(sd is not None for sd in seen["teeth forward or back"])
+    assert seen["lips forward or back"] == [None]
+    assert set(told["causes"][0]["evidence"]) == {"clicks", "assumed"}

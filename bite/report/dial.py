@@ -69,8 +69,11 @@ def headline(report: DialReport) -> str:
     straight = {True: "straight", False: "not straight", None: "one export, so straightness is not known"}[
         found.straight
     ]
+    size = f"{found.mm_per_unit:.2f} mm a unit"
+    if found.symmetric is False:
+        size = f"{found.plus_mm_per_unit:.2f} mm a unit above 0 and {found.minus_mm_per_unit:.2f} below"
     return (
-        f"a rising dial moves the teeth {way}, {found.mm_per_unit:.2f} mm a unit, {straight}, "
+        f"a rising dial moves the teeth {way}, {size}, {straight}, "
         f"{found.off_forward_deg:.1f} degrees off forward"
     )
 

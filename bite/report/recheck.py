@@ -173,6 +173,7 @@ def _draw_approach(axes: Axes, steps: Sequence[Step], tolerance_mm: float) -> No
             color=look.colour,
             fontweight="bold",
             va="center",
+            bbox={"boxstyle": "square,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.8},
         )
     names = [stand.frame if len(stand.frame) <= 16 else stand.frame[:15] + "…" for stand in stands]
     axes.set_xticks(at, names, rotation=0 if len(stands) <= 3 else 20, ha="center")

@@ -90,17 +90,19 @@ def measure_carried(
         enamel_lit(quality.exposure),
         resolved(mouth, None, None),
     )
-    worst = None if quality.sharpness is None else quality.sharpness.worst
+    edges = None if quality.sharpness is None else (quality.sharpness.sideways, quality.sharpness.up_down)
+    widths = [edge.sigma_px for edge in edges or () if edge is not None]
     drop = carried.jaw_drop_px
     at = row.upper_edge_px.mean(0)
     found = replace(
         none,
         points=carried.points,
         likeness=carried.likeness,
+        matched=carried.matched,
         middle_px=(float(at[0]), float(at[1])),
         crown_px=row.crown_width_px,
         mm_per_px=scale.mm_per_px,
-        edge_px=None if worst is None else worst.sigma_px,
+        edge_px=min(widths, default=None),
         clipped=None if quality.exposure is None else quality.exposure.over.value,
         upper_mm=None if upper is None else upper.shown_mm,
         lower_mm=None if quality.lower_shown is None else quality.lower_shown.shown_mm,

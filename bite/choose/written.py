@@ -15,8 +15,8 @@ from bite.files.take import Take, TakePicture
 from bite.report.take_content import Chosen, Measures, Ranked, Standing
 
 FORMAT = "bite-choose 1"
-UNSURE_GROWN = 1.5
-"""A point whose sd grew by more than this on the way is written as unsure."""
+SURE_LIKENESS = 0.8
+"""Corners carried to teeth less alike than this are written as unsure, and so are unmatched ones."""
 
 
 def chosen_text(chosen: Chosen) -> str:
@@ -127,18 +127,14 @@ def png_bytes(image: Picture) -> bytes:
 
 def _carried(one: Measures, path: Path, file: str, image: Picture, chosen: Chosen) -> Corners:
     assert one.points is not None
+    sure = one.clicked or (one.matched and (one.likeness or 0.0) >= SURE_LIKENESS)
     points = {
-        code: CornerPoint(
-            _state(point.state, point.sigma_px, point.way_px), point.x_px, point.y_px, point.sigma_px
-        )
+        code: CornerPoint(_state(point.state, sure=sure), point.x_px, point.y_px, point.sigma_px)
         for code, point in one.points.items()
     }
     whose = f"carried by bite choose from frame {chosen.clicked}; nobody has looked at them here yet"
     return Corners(path, file, image.shape[1], image.shape[0], points, annotator=whose)
 
 
-def _state(state: CornerState, sigma_px: float, way_px: float) -> CornerState:
-    """Call a seen corner unsure where most of its sd comes from the way."""
-    click = max(sigma_px**2 - way_px**2, 0.0) ** 0.5
-    grown = sigma_px > UNSURE_GROWN * click
-    return CornerState.UNSURE if state is CornerState.SEEN and grown else state
+def _state(state: CornerState, *, sure: bool) -> CornerState:
+    return CornerState.UNSURE if state is CornerState.SEEN and not sure else state

@@ -25,11 +25,13 @@ from bite.files.corners import Corners, CornerState
 from bite.geometry.rigid import frozen
 from bite.geometry.teeth import CORNERS, is_upper
 
-MATCH_SD_CROWNS = 0.015
-"""What a match against the clicked picture leaves open, in crown widths (see tests/coverage/choose.py)."""
+MATCH_SD_CROWNS, UNLIKE_SD_CROWNS = 0.008, 0.35
+"""What a match leaves open, in crown widths, and what it adds for each unit that likeness falls short of 1:
+other lips and another light move edges a little. Set on seven simulated takes, counted on others by
+tests/coverage/choose.py."""
 STEP_SD_CROWNS = 0.012
 """What each step without such a match adds, in quadrature."""
-LEAST_LIKENESS = 0.55
+LEAST_LIKENESS, LEAST_LIKENESS_STEPPED = 0.55, 0.75
 _AGAIN_LIKENESS = 0.6
 _WIDE_CROWNS, _WIDE_STEPS = 1.0, 6
 """A wider window finds more, and looks at lips and at the other row as well: it counts as so many steps."""
@@ -135,7 +137,7 @@ def carry_on(anchor: Anchor, before: Carried, image: Picture) -> Carried:
             matched = None
     upper, steps = matched or stepped, 0 if matched is not None else before.steps_unmatched + 1
     alike = None if upper is None else likeness(anchor.piece, piece, upper, anchor.core)
-    if alike is None or alike < LEAST_LIKENESS:
+    if alike is None or alike < (LEAST_LIKENESS if matched is not None else LEAST_LIKENESS_STEPPED):
         upper, piece = _again(anchor, light, piece)
         steps = 0
         alike = None if upper is None else likeness(anchor.piece, piece, upper, anchor.core)
@@ -199,12 +201,13 @@ def _carried(
     clicked: bool = False,
 ) -> Carried:
     crown, corners = anchor.crown_px, anchor.corners
-    way = 0.0 if clicked else _way_px(crown, upper, steps)
+    way_px = partial(_way_px, crown, steps, 1.0 if alike is None else alike)
+    way = 0.0 if clicked else way_px(upper)
     drop, drop_sd = None, None
     if lower is not None:
         at = anchor.low_middle_px[None]
         drop = float((lower.place(at) - upper.place(at))[0] @ anchor.down)
-        drop_sd = 0.0 if clicked else float(np.hypot(way, _way_px(crown, lower, steps)))
+        drop_sd = 0.0 if clicked else float(np.hypot(way, way_px(lower)))
     points: dict[str, CarriedPoint] = {}
     lost: dict[str, Lost] = {}
     for code, place in usable_points(corners, CORNERS).items():
@@ -217,19 +220,18 @@ def _carried(
         own = point.sigma_px or (SIGMA_DISTAL_PX if code.endswith("d") else SIGMA_MESIAL_PX)
         own *= UNSURE_FACTOR if point.state is CornerState.UNSURE else 1.0
         x, y = match.place(place[None])[0]
-        own_way = 0.0 if clicked else _way_px(crown, match, steps)
+        own_way = 0.0 if clicked else way_px(match)
         own_way = float(np.hypot(own_way, _COVERED_SD_CROWNS * crown)) if covered and not clicked else own_way
         points[code] = CarriedPoint(float(x), float(y), point.state, float(np.hypot(own, own_way)), own_way)
     lost |= {c: Lost.NEVER for c, p in corners.points.items() if p.state is CornerState.HIDDEN}
     return Carried(points, lost, upper, lower, alike, matched, steps, drop, drop_sd, upper, piece)
 
 
-def _way_px(crown_px: float, match: RowMatch, steps: int) -> float:
+def _way_px(crown_px: float, steps: int, alike: float, match: RowMatch) -> float:
     """Give the sd that carrying has added, px."""
     fitted = match.rms_px * np.sqrt(4.0 / match.features)
-    return float(
-        np.sqrt((MATCH_SD_CROWNS * crown_px) ** 2 + fitted**2 + steps * (STEP_SD_CROWNS * crown_px) ** 2)
-    )
+    crowns = MATCH_SD_CROWNS**2 + (UNLIKE_SD_CROWNS * (1.0 - alike)) ** 2 + steps * STEP_SD_CROWNS**2
+    return float(np.sqrt(crowns * crown_px**2 + fitted**2))
 
 
 def _nothing(anchor: Anchor, last: RowMatch, piece: Piece, steps: int) -> Carried:

@@ -31,9 +31,11 @@ class Measures:
     clicked : bool, the frame that was clicked
     points, lost : mappings from corner code
     likeness : float, of the upper teeth with the clicked ones
+    matched : bool, the corners were matched against the clicked picture, not only from frame to frame
     middle_px : (float, float), of the upper incisal edge
     crown_px, mm_per_px : float, on the incisors
-    edge_px : float, width of the incisors' edges, sd of the blur
+    edge_px : float, sd of the blur on the sharper of the mouth's edges, along or across the row: soft borders
+        of gum and shade, which lips uncover, are no blur
     clipped : float, share of the upper enamel that is clipped bright
     enamel_mm2, upper_mm, lower_mm : float, bare enamel in sight: area, and height above and below the edge
     jaw_drop_mm, jaw_drop_sd_mm : float, lower row against where it was clicked
@@ -51,6 +53,7 @@ class Measures:
     points: Mapping[str, CarriedPoint] | None = None
     lost: Mapping[str, Lost] | None = None
     likeness: float | None = None
+    matched: bool = False
     middle_px: tuple[float, float] | None = None
     crown_px: float | None = None
     mm_per_px: float | None = None

@@ -17,15 +17,15 @@ from bite.evidence.stereo_sigma import (
     scatter_of,
     sigma_parts,
 )
-from bite.evidence.stereo_support import distinct, textured
+from bite.evidence.stereo_support import centred, distinct, textured
 from bite.geometry.rigid import Array
 
-MOST_SIGMA_PX = 0.3
+MOST_SIGMA_PX = 0.5
 """A vaguer match is none (our choice)."""
 MOST_MOVED_PX = 1.5
 """A patch that moves further from where the search put it follows something else."""
-LEAST_ISLAND = 4.0 * 2.0 * np.pi * PATCH_SD_PX**2
-"""Islands smaller than this many pixels, four patches, are dropped: nothing around bears them out."""
+LEAST_ISLAND = 2.0 * 2.0 * np.pi * PATCH_SD_PX**2
+"""Islands smaller than this many pixels, two patches, are dropped: nothing around bears them out."""
 _ISLAND_STEP_PX = 1.0
 
 
@@ -88,7 +88,7 @@ def match(left: Array, right: Array, most_px: float) -> Matched:
 def _borne_out(left: Array, right: Array, start: Array, shifts: Shifts, parts: Parts) -> NDArray[np.bool_]:
     with np.errstate(invalid="ignore"):
         stayed = np.abs(shifts.disparity_px - start) < MOST_MOVED_PX
-    return textured(shifts, parts.noise_level) & distinct(left, right, shifts) & stayed
+    return textured(shifts, parts) & centred(shifts) & distinct(left, right, shifts) & stayed
 
 
 def _without_islands(disparity_px: Array) -> NDArray[np.bool_]:

@@ -18,11 +18,14 @@ from bite.geometry.rigid import Array
 
 PATCH_SD_PX = 2.5
 """A patch counts by a Gaussian of this sd, about 9 px across: it is what the map is blurred by."""
+EVEN_SD_PX, EVEN_SHARE = 1.0, 0.5
+"""Gradient is evened out over this much of a patch, from this share of what is usual in the pictures on: one
+strong edge would otherwise give its own depth to all that lies around it."""
 PLANE_SD_PX = 3.0
 WIDE_PX = 10.0
 JUMP_PX = 1.5
 """Neighbours further apart than this lie on two surfaces: a patch must not reach over such a step."""
-STEP_REACH_PX = 5
+STEP_REACH_PX = 3
 ROUNDS = 3
 _STEP_PX = 1.0
 _GAIN = 1.6
@@ -37,8 +40,9 @@ class Shifts:
     disparity_px : shift of the patch round each pixel
     gradient : d(left - right)/d(disparity) at each pixel, less the patch's mean, grey levels per px
     residual : what the shift leaves of the difference, grey levels
-    energy : sum of squared gradients over the patch, weighted to 1
-    spread_energy : the same with squared weights, which scatter needs
+    weight : how much each pixel counts in its patches, 0 to 1: strong edges are held down
+    energy : mean of squared gradients over the patch
+    spread_energy : the same with squared weights of the patch, which scatter needs
     plane_px : the smoothed map that the last round started from
     known : pixels with a starting value
     """
@@ -46,6 +50,7 @@ class Shifts:
     disparity_px: Array
     gradient: Array
     residual: Array
+    weight: Array
     energy: Array
     spread_energy: Array
     plane_px: Array
@@ -80,36 +85,59 @@ def refined(left: Array, right: Array, start_px: Array) -> Shifts:
     for _ in range(ROUNDS):
         plane, slope = local_plane(disparity, known)
         moved, moved_slope = sample_rows(right_rows, columns - plane)
-        gone = _taken(seen, columns - plane)
-        use = known & gone
+        known = known & _taken(seen, columns - plane)
         left_value, left_slope = sample_rows(left_rows, columns)
-        gain = _gain(left_value, moved, use)
-        difference = np.where(use, left_value - gain * moved, 0.0)
+        gain = _gain(left_value, moved, known)
+        difference = np.where(known, left_value - gain * moved, 0.0)
         # half way between both pictures, or the step would be off in second order
         halfway = 0.5 * (gain * moved_slope + left_slope / np.clip(1.0 - slope, 0.3, 3.0))
-        gradient = np.where(use, -halfway, 0.0)
-        total = np.maximum(blurred(use.astype(np.float64)), 1e-6)
-        mean_gradient, mean_difference = blurred(gradient) / total, blurred(difference) / total
-        energy = blurred(gradient**2) / total - mean_gradient**2
-        step = (blurred(gradient * difference) / total - mean_gradient * mean_difference) / np.maximum(
-            energy, 1e-6
-        )
-        disparity = np.where(use, plane + np.clip(step, -_STEP_PX, _STEP_PX), 0.0)
-        known = use
-    narrow = PATCH_SD_PX / np.sqrt(2.0)
-    own = np.where(known, gradient - mean_gradient, 0.0)
-    spread = blurred(gradient**2, narrow) - 2.0 * mean_gradient * blurred(gradient, narrow)
-    spread += mean_gradient**2 * blurred(known.astype(np.float64), narrow)
-    residual = difference - mean_difference - step * (gradient - mean_gradient)
+        gradient = np.where(known, -halfway, 0.0)
+        sums = _sums(gradient, difference, known)
+        disparity = np.where(known, plane + np.clip(sums.step_px, -_STEP_PX, _STEP_PX), 0.0)
+    own = gradient - sums.mean_gradient
     return Shifts(
         np.where(known, disparity, np.nan),
-        own,
-        np.where(known, residual, 0.0),
-        energy,
-        np.maximum(spread, 0.0) / (4.0 * np.pi * PATCH_SD_PX**2) / total**2,
+        np.where(known, own, 0.0),
+        np.where(known, difference - sums.mean_difference - sums.step_px * own, 0.0),
+        sums.weight,
+        sums.energy,
+        sums.spread(gradient),
         np.where(known, plane, np.nan),
         known,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Sums:
+    """Weighted means over each pixel's patch."""
+
+    weight: Array
+    total: Array
+    mean_gradient: Array
+    mean_difference: Array
+    energy: Array
+    step_px: Array
+
+    def spread(self, gradient: Array) -> Array:
+        """Give the sum of squares of what each pixel's noise does to the shift, times the energy squared."""
+        narrow = PATCH_SD_PX / np.sqrt(2.0)
+        squared = self.weight**2
+        mean = self.mean_gradient
+        spread = blurred(squared * gradient**2, narrow) - 2.0 * mean * blurred(squared * gradient, narrow)
+        spread += mean**2 * blurred(squared, narrow)
+        return np.maximum(spread, 0.0) / (4.0 * np.pi * PATCH_SD_PX**2) / self.total**2
+
+
+def _sums(gradient: Array, difference: Array, known: NDArray[np.bool_]) -> _Sums:
+    """Take the sums of the least squares over each patch, strong edges held down."""
+    near = blurred(gradient**2, EVEN_SD_PX) / np.maximum(blurred(known.astype(np.float64), EVEN_SD_PX), 1e-6)
+    typical = float(np.median(near[known])) if known.any() else 1.0
+    weight = np.where(known, 1.0 / (1.0 + near / (EVEN_SHARE * typical + 1e-9)), 0.0)
+    total = np.maximum(blurred(weight), 1e-9)
+    mean_gradient, mean_difference = blurred(weight * gradient) / total, blurred(weight * difference) / total
+    energy = blurred(weight * gradient**2) / total - mean_gradient**2
+    both = blurred(weight * gradient * difference) / total - mean_gradient * mean_difference
+    return _Sums(weight, total, mean_gradient, mean_difference, energy, both / np.maximum(energy, 1e-6))
 
 
 def beside_step(disparity_px: Array) -> NDArray[np.bool_]:

@@ -16,6 +16,7 @@ from bite.geometry.rigid import Array
 BOTH_WAYS_PX = 1.0
 _BLOCK_PX = 5
 _UNIQUE_PER_CENT = 3
+_SPECKLE_PX = 100
 _LEVELS = (2.0, 253.0)
 
 
@@ -58,8 +59,11 @@ def _one_way(left: Array, right: Array, most_px: float) -> Array:
         mode=cv2.STEREO_SGBM_MODE_SGBM_3WAY,
     )
     a, b = (np.ascontiguousarray(picture) for picture in stretched(left, right))
-    found = matcher.compute(a, b).astype(np.float64) / 16.0
-    found[(found < 0) | (found > most_px + 1.0)] = np.nan
+    sixteenths = matcher.compute(a, b)
+    cv2.filterSpeckles(sixteenths, -16, _SPECKLE_PX, 16)
+    # single pixels that stick out would pass for steps between two surfaces
+    found = cv2.medianBlur(sixteenths, 5).astype(np.float64) / 16.0
+    found[(sixteenths < 0) | (found < 0) | (found > most_px + 1.0)] = np.nan
     return np.asarray(found)
 
 

@@ -4,9 +4,8 @@ The shift of a patch, sum(w g r) / sum(w g g), has the variance sum(w w g g) noi
 noise that is white: it averages out over the patch. What a patch leaves beyond noise (shading that differs
 between the views, sampling, a surface that is no plane) hangs together over the whole of it and does not: it
 counts as residual over gradient, times a factor. That factor, and what no texture helps against, are read
-from the map, over a lattice of patches that share no pixels. Second differences along both axes take away the
-shape of the surface, and with it errors that run along an edge; along one axis at a time they keep those
-errors, and the surface's bend. The truth lies between, and the geometric mean is taken.
+from the map: over a lattice of patches that share no pixels, second differences along both axes take away
+every surface up to the second order, and what is left is scatter.
 """
 
 from __future__ import annotations
@@ -22,14 +21,17 @@ from bite.geometry.rigid import Array
 
 APART_SD = 6.0
 """Patches this many of their sd apart have no pixel in common."""
-LEAST_NODES = 60
+LEAST_NODES = 300
 """Fewer do not tell how they scatter (our choice)."""
 NOISE_QUANTILE = 0.25
 """Share of patches that are taken to hold nothing but noise (our choice)."""
-ASSUMED_MISFIT, ASSUMED_FLOOR_PX = 0.7, 0.05
+ASSUMED_MISFIT, ASSUMED_FLOOR_PX = 0.5, 0.05
 """Where too little was matched to tell: about what the open pair of tests/external shows."""
-LEAST_FLOOR_PX = 0.03
+LEAST_FLOOR_PX = 0.04
 """No match is told to be better: calibration and interpolation leave that much (engineering estimate)."""
+GRADIENT_OF_NOISE = 0.5
+"""Mean square of the slope that white noise has, read by cubic spline and averaged over two pictures, over
+that of their difference: 0.35 at whole pixels, 0.7 between them (computed here)."""
 _CALM = 1.5
 _LAGS = 2
 _GROUPS = (6, 4)
@@ -43,11 +45,13 @@ class Parts:
     ----------
     noise_px : sd from the pictures' own noise
     misfit_px : what the patch leaves beyond noise, over its gradient
+    gradient : along the row, root mean square over the patch and without its own noise, grey levels per px
     noise_level : float, grey levels, of the difference of two matched patches
     """
 
     noise_px: Array
     misfit_px: Array
+    gradient: Array
     noise_level: float
 
 
@@ -76,16 +80,23 @@ def sigma_parts(shifts: Shifts) -> Parts:
     known = shifts.known
     if not known.any():
         none = np.full(known.shape, np.inf)
-        return Parts(none, none, float("nan"))
-    own = blurred(shifts.residual**2) / np.maximum(blurred(known.astype(np.float64)), 1e-6)
+        return Parts(none, none, np.zeros(known.shape), float("nan"))
+    own = blurred(shifts.weight * shifts.residual**2) / np.maximum(blurred(shifts.weight), 1e-9)
     level = float(np.sqrt(np.quantile(own[known], NOISE_QUANTILE)))
     beyond = np.maximum(own - level**2, 0.0)
     calm = known & (own < _CALM * level**2)
-    textured = known & (shifts.energy > 1e-9)
+    # noise has a gradient of its own, which no shift goes with
+    energy = np.maximum(shifts.energy - GRADIENT_OF_NOISE * level**2, 0.0)
+    textured = known & (energy > 1e-9)
     with np.errstate(divide="ignore", invalid="ignore"):
-        noise = level * _hang_together(shifts.residual, calm) * np.sqrt(shifts.spread_energy) / shifts.energy
-        misfit = np.sqrt(beyond / shifts.energy)
-    return Parts(np.where(textured, noise, np.inf), np.where(textured, misfit, np.inf), level)
+        noise = level * _hang_together(shifts.residual, calm) * np.sqrt(shifts.spread_energy) / energy
+        misfit = np.sqrt(beyond / energy)
+    return Parts(
+        np.where(textured, noise, np.inf),
+        np.where(textured, misfit, np.inf),
+        np.where(textured, np.sqrt(energy), 0.0),
+        level,
+    )
 
 
 def _hang_together(residual: Array, calm: NDArray[np.bool_]) -> float:
@@ -116,7 +127,7 @@ def scatter_of(disparity_px: Array, parts: Parts) -> Scatter:
     --------
     >>> rng = np.random.default_rng(1)
     >>> y, x = np.mgrid[:900, :900]
-    >>> parts = Parts(np.where(x < 450, 0.05, 0.2), np.where(y < 450, 0.0, 0.3), 1.0)
+    >>> parts = Parts(np.where(x < 450, 0.05, 0.2), np.where(y < 450, 0.0, 0.3), np.ones((900, 900)), 1.0)
     >>> noisy = rng.normal(0.0, np.sqrt(parts.noise_px**2 + (0.5 * parts.misfit_px) ** 2 + 0.01))
     >>> found = scatter_of(20.0 + 0.05 * x + 0.0004 * y * y + noisy, parts)
     >>> round(found.misfit_factor, 1), round(found.floor_px, 1), found.measured
@@ -128,27 +139,18 @@ def scatter_of(disparity_px: Array, parts: Parts) -> Scatter:
     maps = np.stack([disparity_px, *squares])
     starts = [(top, left) for top in range(0, step, 3) for left in range(0, step, 3)]
     lattices = [maps[:, top::step, left::step] for top, left in starts]
-    accounts = []
-    for differences in (_along_both, _along_one):
-        total, noise, misfit = np.concatenate([differences(lattice) for lattice in lattices], axis=1)
-        if total.size < LEAST_NODES:
-            return Scatter(ASSUMED_MISFIT, ASSUMED_FLOOR_PX, False)
-        accounts.append(_fitted(total, noise, misfit))
-    misfit_factor, floor = np.exp(np.mean(np.log(accounts), axis=0))
-    return Scatter(float(misfit_factor), max(float(floor), LEAST_FLOOR_PX), True)
+    total, noise, misfit = np.concatenate([_second_differences(lattice) for lattice in lattices], axis=1)
+    if total.size < LEAST_NODES:
+        return Scatter(ASSUMED_MISFIT, ASSUMED_FLOOR_PX, False)
+    return _fitted(total, noise, misfit)
 
 
-def _along_both(maps: Array) -> Array:
+def _second_differences(maps: Array) -> Array:
     """Give, over 3 x 3 nodes, the double second difference of unit gain and its variance by each part."""
     if min(maps.shape[1:]) < 3:
         return np.zeros((3, 0))
-    return _known(_differenced(_differenced(maps, 1), 2))
-
-
-def _along_one(maps: Array) -> Array:
-    """Give second differences of unit gain, along rows and along columns, and their variance by each part."""
-    found = [_known(_differenced(maps, axis)) for axis in (1, 2) if maps.shape[axis] >= 3]
-    return np.concatenate(found, axis=1) if found else np.zeros((3, 0))
+    flat = _differenced(_differenced(maps, 1), 2).reshape(3, -1)
+    return np.asarray(flat[:, np.isfinite(flat).all(0)])
 
 
 def _differenced(maps: Array, axis: int) -> Array:
@@ -159,13 +161,8 @@ def _differenced(maps: Array, axis: int) -> Array:
     return np.concatenate([total, spread])
 
 
-def _known(maps: Array) -> Array:
-    flat = maps.reshape(3, -1)
-    return np.asarray(flat[:, np.isfinite(flat).all(0)])
-
-
-def _fitted(total: Array, noise: Array, misfit: Array) -> tuple[float, float]:
-    """Fit the scatter of groups of nodes by their parts: factor on the misfit, and floor, px."""
+def _fitted(total: Array, noise: Array, misfit: Array) -> Scatter:
+    """Fit the scatter of groups of nodes by their parts."""
     from scipy.optimize import least_squares
 
     points = []
@@ -184,4 +181,4 @@ def _fitted(total: Array, noise: Array, misfit: Array) -> tuple[float, float]:
     # ratios, since each group is known to a share of its size; robust, since some groups hold a rim
     start = np.log([ASSUMED_MISFIT, ASSUMED_FLOOR_PX])
     best = least_squares(off, start, loss="soft_l1", f_scale=0.1, bounds=(-5.0, 3.0)).x
-    return float(np.exp(best[0])), float(np.exp(best[1]))
+    return Scatter(float(np.exp(best[0])), max(float(np.exp(best[1])), LEAST_FLOOR_PX), True)

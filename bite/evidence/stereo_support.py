@@ -10,25 +10,33 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.evidence.stereo_refine import Shifts, blurred, sample_rows
+from bite.evidence.stereo_sigma import Parts
 from bite.geometry.rigid import Array
 
-TEXTURE_OVER_NOISE = 2.0
-"""Gradient along the row, root mean square over the patch, over the noise of a matched patch's difference: at
-2 its own noise makes about a twelfth of its square (our choice)."""
+TEXTURE_OVER_NOISE = 0.8
+"""Gradient along the row, root mean square over the patch, over the noise of two matched patches' difference
+(our choice): at 1, noise alone puts the shift of a patch off by a tenth of a pixel."""
+MOST_ASIDE_PX = 1.25
+"""The gradient's own centre may lie this far from the patch's (our choice): a strong edge at the rim of a
+patch measures the edge, and would give its depth to the enamel beside it."""
 ASIDE_PX = (-6.0, -4.0, -2.0, 2.0, 4.0, 6.0)
 DISTINCT = 2.0
 """Elsewhere along the row the patch must fit this many times worse, in squares (our choice)."""
 
 
-def textured(shifts: Shifts, noise_level: float) -> NDArray[np.bool_]:
-    """Tell which patches have enough gradient along the row, shape (h, w).
+def textured(shifts: Shifts, parts: Parts) -> NDArray[np.bool_]:
+    """Tell which patches have enough gradient along the row, shape (h, w)."""
+    return np.asarray(shifts.known & (parts.gradient > TEXTURE_OVER_NOISE * parts.noise_level))
 
-    Parameters
-    ----------
-    shifts : Shifts
-    noise_level : float, grey levels, of the difference of two matched patches
-    """
-    return np.asarray(shifts.known & (shifts.energy > (TEXTURE_OVER_NOISE * noise_level) ** 2))
+
+def centred(shifts: Shifts) -> NDArray[np.bool_]:
+    """Tell whose gradient lies around the patch's own middle and not at its rim, shape (h, w)."""
+    height, width = shifts.known.shape
+    rows, columns = np.mgrid[:height, :width].astype(np.float64)
+    squared = shifts.weight * shifts.gradient**2
+    total = np.maximum(blurred(squared), 1e-9)
+    aside = np.hypot(blurred(squared * rows) / total - rows, blurred(squared * columns) / total - columns)
+    return np.asarray(shifts.known & (aside < MOST_ASIDE_PX))
 
 
 def distinct(left: Array, right: Array, shifts: Shifts) -> NDArray[np.bool_]:

@@ -10,10 +10,13 @@ from bite.check import check_frame
 from bite.decision import TOLERANCE_MM
 from bite.errors import InputError
 from bite.evidence.blocks import offset_evidence
-from bite.evidence.head import solved_head
+from bite.evidence.head import SolvedHead, solved_head
+from bite.evidence.picture_vote import PictureVote, picture_vote
 from bite.evidence.stereo_depth import with_stereo_depth
 from bite.evidence.sunken import Sunken, sunken
+from bite.evidence.teeth_in_view import teeth_in_view
 from bite.files.bundle import BiteFrame
+from bite.fit.cause_moves import moved_head
 from bite.fit.causes import Cause
 from bite.fit.explain import REFITTED, Explained, Explanations, explain
 from bite.fit.offset import Z95, Estimate
@@ -62,6 +65,8 @@ class Opinion:
     cures : tuple of (Cause, str), for each of the best
     offset : Estimate or None, of the frame's own check
     sunken : Sunken or None
+    votes : mapping from cause to what the picture says of it; only causes that were fitted for good, and that
+        change enough of what the picture shows
     """
 
     frame: BiteFrame
@@ -71,6 +76,7 @@ class Opinion:
     cures: tuple[tuple[Cause, str], ...]
     offset: Estimate | None
     sunken: Sunken | None
+    votes: dict[Cause, PictureVote]
 
 
 def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opinion:
@@ -104,7 +110,28 @@ def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opini
         tuple((e.cause, CURES[e.cause]) for e in best),
         offset,
         sunken(checked.fit, checked.moved_mm) if checked.fit else None,
+        _votes(frame, solved, ranked),
     )
+
+
+def _votes(frame: BiteFrame, solved: SolvedHead, ranked: Explanations) -> dict[Cause, PictureVote]:
+    """Ask the picture of each cause that was fitted for good; it has no part in the ranking."""
+    if not solved.has_surface or ranked.placed is None:
+        return {}
+    view = frame.views[0]
+    before = teeth_in_view(view, solved.head, ranked.placed)
+    out: dict[Cause, PictureVote] = {}
+    for found in ranked.found:
+        if before is None or found.placed is None or found.cause in (Cause.ENAMEL, Cause.SCALE):
+            continue
+        head = moved_head(solved.head, found.cause, found.value)
+        after = teeth_in_view(view, head, found.placed, within=before)
+        if after is not None:
+            scale = before.mm_per_px * before.piece.binned
+            vote = picture_vote(before.picture, before.part, after.part, scale)
+            if vote is not None:
+                out[found.cause] = vote
+    return out
 
 
 def best_of(ranked: Explanations) -> tuple[Explained, ...]:

@@ -15,7 +15,7 @@ import numpy as np
 from bite.fit.cause_moves import with_cause
 from bite.fit.causes import UNKNOWNS, Cause
 from bite.fit.linear import Block
-from bite.fit.parameters import Prior
+from bite.fit.parameters import COUNT, Prior
 from bite.fit.scores import CauseScores, fitted_without, prior_of_none, scores_of
 from bite.geometry.rigid import Array, frozen
 
@@ -64,8 +64,8 @@ class Explained:
         negative one speaks against the cause
     alike : tuple of (Cause, float), causes that look the same, with the correlation
     leaves : tuple of Left, what this cause leaves for each other one, the least by chance first
-    refitted : bool, whether value, sd and leaves come from a fit of their own, and not from the slopes at no
-        difference
+    placed : array, shape (14,), or None: where a fit of its own put everything else; None where value, sd and
+        leaves come from the slopes at no difference
     """
 
     cause: Cause
@@ -77,7 +77,12 @@ class Explained:
     gain: dict[str, float]
     alike: tuple[tuple[Cause, float], ...]
     leaves: tuple[Left, ...]
-    refitted: bool = False
+    placed: Array | None = None
+
+    @property
+    def refitted(self) -> bool:
+        """Whether value, sd and leaves come from a fit of their own."""
+        return self.placed is not None
 
     @property
     def unseen(self) -> bool:
@@ -101,10 +106,11 @@ class Explained:
 
 @dataclass(frozen=True, slots=True)
 class Explanations:
-    """All causes, best first, and the weight of no difference at all."""
+    """All causes, best first, the weight of no difference at all, and where its fit put everything else."""
 
     causes: tuple[Explained, ...]
     weight_of_none: float
+    placed: Array | None = None
 
     @property
     def found(self) -> tuple[Explained, ...]:
@@ -126,9 +132,11 @@ def explain(blocks: Sequence[Block], prior: Prior) -> Explanations:
         When the blocks say nothing at all of where the teeth stand.
     """
     none = prior_of_none(prior)
-    ranked = ranking(scores_of(fitted_without(blocks, none), none))
+    fitted = fitted_without(blocks, none)
+    ranked = ranking(scores_of(fitted, none))
     refitted = {e.cause: refit(blocks, none, e) for e in ranked.found[:REFITTED]}
-    return replace(ranked, causes=tuple(refitted.get(e.cause, e) for e in ranked.causes))
+    causes = tuple(refitted.get(e.cause, e) for e in ranked.causes)
+    return replace(ranked, causes=causes, placed=frozen(fitted.parameters[:COUNT]))
 
 
 def refit(blocks: Sequence[Block], none: Prior, found: Explained) -> Explained:
@@ -141,14 +149,16 @@ def refit(blocks: Sequence[Block], none: Prior, found: Explained) -> Explained:
     value = np.array(found.value)
     for _ in range(ROUNDS):
         moved, prior = with_cause(blocks, none, found.cause, value)
-        scores = scores_of(fitted_without(moved, prior), prior)
+        fitted = fitted_without(moved, prior)
+        scores = scores_of(fitted, prior)
         step, sd = _estimate(scores, found.cause, own, value)
         value = value + step
         if not np.isfinite(sd).all():
             return found
         if (np.abs(step) <= SETTLED_SD * sd).all():
             leaves = _leaves(scores, found.cause)
-            return replace(found, value=frozen(value), sd=frozen(sd), leaves=leaves, refitted=True)
+            placed = frozen(fitted.parameters[:COUNT])
+            return replace(found, value=frozen(value), sd=frozen(sd), leaves=leaves, placed=placed)
     return found
 
 

@@ -12,7 +12,7 @@ from bite import __version__
 from bite.fit.causes import UNKNOWNS
 from bite.fit.explain import Explained
 from bite.fit.scores import ASSUMED, CLICKS, ON_SKIN, ON_TEETH
-from bite.opinion import Opinion, values_told
+from bite.opinion import Opinion, is_credible, values_told
 from bite.report.result import Json
 from bite.report.style import (
     INK,
@@ -76,6 +76,18 @@ def _rows(opinion: Opinion) -> Iterator[str]:
                 if pair not in told_pairs:
                     told_pairs.add(pair)
                     yield f"  {found.cause} and {other} (correlation {shared:.2f})"
+    for found in opinion.ranked.found:
+        if not is_credible(found):
+            yield ""
+            yield f"Ruled out: {found.cause} ({values_told(found)}): no sensor sees enamel so near or so deep"
+    if opinion.votes:
+        yield ""
+        yield "What the picture says of them (no part of the ranking)"
+        for cause, vote in opinion.votes.items():
+            yield (
+                f"  {cause:<26}speaks {vote.speaks}: {vote.share:.0%} +- {vote.sd:.0%} of the "
+                f"{vote.area_mm2:.0f} mm2 that change between enamel and lips look as it says"
+            )
     if opinion.sunken is not None:
         yield ""
         yield from _sunken_rows(opinion)
@@ -119,6 +131,10 @@ def opinion_mapping(opinion: Opinion) -> dict[str, Json]:
         "best": [str(cause) for cause in opinion.best],
         "cures": {str(cause): cure for cause, cure in opinion.cures},
         "causes": [_cause(found) for found in opinion.ranked.causes],
+        "picture": {
+            str(cause): {"area_mm2": vote.area_mm2, "share": vote.share, "sd": vote.sd}
+            for cause, vote in opinion.votes.items()
+        },
         "weight_of_none": opinion.ranked.weight_of_none,
         "offset": None if offset is None else {"t_mm": offset.value, "sd_mm": offset.sd},
         "sunken": None

@@ -11,7 +11,7 @@ from bite import __version__
 from bite.assessment import Assessment
 from bite.check import check_frame
 from bite.checks.finding import Finding, Severity, worst_first
-from bite.checks.frames_agree import NAMED_CHANCE, FrameStand, frames_agree, frames_used, joint_fit_sound
+from bite.checks.frames_agree import FrameStand, frames_agree, frames_used, is_named, joint_fit_sound
 from bite.checks.lateral import lateral
 from bite.decision import TOLERANCE_MM, Verdict, decide
 from bite.errors import DegenerateGeometryError
@@ -202,7 +202,7 @@ def _what_would_settle(parts: Sequence[Part], joint: Joint | None) -> str:
     if joint is None:
         return ""
     used = [part for part in parts if part.role is not Role.LEFT_OUT]
-    if odd := [part for part in used if part.without and part.without.chance < NAMED_CHANCE / len(used)]:
+    if odd := [part for part in used if part.without and is_named(part.without.chance, len(used))]:
         name = min(odd, key=lambda p: p.without.chance if p.without else 1.0).assessment.frame.name
         third = "; a third frame tells which one is off" if len(used) == 2 else ""
         return f"look at {name} first, and take the frames together without it{third}"

@@ -31,9 +31,12 @@ class FrameStand:
     without: Estimate | None
 
 
-def is_named(stand: FrameStand, count: int) -> bool:
-    """Tell whether a frame disagrees with the other ``count - 1`` beyond chance."""
-    return stand.chance < NAMED_CHANCE / max(count, 1)
+def is_named(chance: float, count: int) -> bool:
+    """Tell whether a frame disagrees with the other ``count - 1`` beyond chance.
+
+    Two frames ask one question between them, more ask one each.
+    """
+    return chance < NAMED_CHANCE / (count if count > 2 else 1)
 
 
 def frames_agree(stands: Sequence[FrameStand], offset: Estimate) -> Finding:
@@ -50,7 +53,7 @@ def frames_agree(stands: Sequence[FrameStand], offset: Estimate) -> Finding:
     way = ""
     if measured is not None:
         way = f"{abs(measured):.1f} mm farther {'forward' if measured > 0 else 'back'}"
-    if not is_named(worst, len(stands)):
+    if not is_named(worst.chance, len(stands)):
         text = f"no frame stands apart; farthest {worst.name}, chance {_percent(worst.chance)}"
         return Finding(CODE, Severity.OK, text, "", measured, sd, unit="mm", source=source)
     if len(stands) == 2:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from bite.checks.frames_agree import NAMED_CHANCE
+from bite.checks.frames_agree import is_named
 from bite.fit.offset import Z95
 from bite.report.panel_reprojection import KEY, draw_reprojection, view_error
 from bite.report.style import (
@@ -84,7 +84,7 @@ def draw_frames(axes: Axes, found: Together) -> None:
     ends, labels = [1.2 * tolerance], []
     for place, part in enumerate(parts):
         held = part.without
-        odd = held is not None and used > 2 and held.chance < NAMED_CHANCE / used
+        odd = held is not None and used > 2 and is_named(held.chance, used)
         y = len(parts) - place
         labels.append((y, f"{part.assessment.frame.name[:26]}{' - disagrees' if odd else ''}"))
         ends += _draw_frame(axes, part, y, odd=odd)

@@ -82,6 +82,31 @@ def test_a_frame_that_ends_its_worker_is_one_line_and_the_others_are_done(small,
     assert [f["kind"] for f in content["failures"]] == ["check ended by the system"]
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a terminal that a program can hold")
+def test_a_terminal_shows_how_long_it_takes_and_a_file_does_not(small, tmp_path):
+    import fcntl
+    import pty
+    import struct
+    import termios
+
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 100, 0, 0))
+    command = [sys.executable, "-m", "bite", "cast", str(small / "cast.toml"), "--out", str(tmp_path)]
+    running = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=theirs)
+    os.close(theirs)
+    shown = b""
+    try:
+        while piece := os.read(ours, 4096):
+            shown += piece
+    except OSError:  # the other end is closed
+        pass
+    running.wait()
+    os.close(ours)
+    assert b"6/6" in shown and b"frame" in shown and b"<" in shown
+    silent = subprocess.run([*command, "--json"], capture_output=True, check=False)
+    assert silent.stderr == b"" and json.loads(silent.stdout)["format"] == "bite-cast-result 1"
+
+
 def _answer(job, deaths):
     if job in deaths:
         os._exit(1)

@@ -4,29 +4,26 @@ from __future__ import annotations
 
 import os
 import re
-import zlib
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bite.errors import InputError
-from bite.files.image import LARGEST_PIXELS, quiet_opencv, read_image
+from bite.files.image import read_image
 from bite.files.picture_header import picture_kind, read_header
 from bite.files.source import read_bytes
+from bite.files.video import MEND_TAKE, Video, mark_of
 
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff")
 DEPTHS = (".png", ".tif", ".tiff", ".pfm", ".npy", ".exr")
 _NOT_OF_THE_TAKE = (".depth", ".choose", ".before-after", ".opinion")
-_MEND_TAKE = "name a video that OpenCV reads, or a folder of PNG, JPEG or TIFF pictures"
 _MOST_PICTURES = 100_000
-_MARK_EVERY = 37
 
 
 class TakeKind(StrEnum):
@@ -121,19 +118,19 @@ class Take:
             except InputError as error:
                 yield Unreadable(number, path.name, str(error))
                 continue
-            yield TakePicture(number, path.name, image, path, depth_beside(path), _mark(image))
+            yield TakePicture(number, path.name, image, path, depth_beside(path), mark_of(image))
 
     def _read_video(
         self, start: int, stop: int | None, marks: Sequence[int]
     ) -> Iterator[TakePicture | Unreadable]:
-        with closing(_Video(self.path)) as video:
+        with closing(Video(self.path)) as video:
             number = start if start and video.enter(start, marks) else 0
             while stop is None or number < stop:
                 image = video.next(wanted=number >= start)
                 if image is None:
                     break
                 if number >= start:
-                    yield TakePicture(number, self.frame_name(number), image, None, None, _mark(image))
+                    yield TakePicture(number, self.frame_name(number), image, None, None, mark_of(image))
                 number += 1
         if stop is None and number < self.count:
             why = f"{self.path}: the video ends after {number} frames, its header states {self.count}"
@@ -158,11 +155,11 @@ def open_take(path: str | Path) -> Take:
     data = _first_bytes(path)
     if picture_kind(data) is not None:
         what = "is one picture, needed a take of several"
-        raise InputError(path, "", what, f"{_MEND_TAKE}; for one picture use bite new")
-    with closing(_Video(path)) as video:
+        raise InputError(path, "", what, f"{MEND_TAKE}; for one picture use bite new")
+    with closing(Video(path)) as video:
         first = video.next(wanted=True)
         if first is None:
-            raise InputError(path, "", "no frame of it can be read", _MEND_TAKE)
+            raise InputError(path, "", "no frame of it can be read", MEND_TAKE)
         height, width = first.shape[:2]
         return Take(path, name, TakeKind.VIDEO, video.count, width, height, (), ())
 
@@ -177,7 +174,7 @@ def _open_folder(path: Path, name: str) -> Take:
         key=lambda p: [int(part) if part.isdigit() else part.lower() for part in re.split(r"(\d+)", p.name)],
     )
     if not kept:
-        raise InputError(path, "", "holds no picture, needed PNG, JPEG or TIFF files", _MEND_TAKE)
+        raise InputError(path, "", "holds no picture, needed PNG, JPEG or TIFF files", MEND_TAKE)
     if len(kept) > _MOST_PICTURES:
         raise InputError(path, "", f"holds {len(kept)} pictures", f"at most {_MOST_PICTURES} make a take")
     sizes: dict[int, tuple[int, int]] = {}
@@ -202,68 +199,6 @@ def _open_folder(path: Path, name: str) -> Take:
             )
     ordered = tuple(sorted(bad.items()))
     return Take(path, name, TakeKind.PICTURES, len(kept), width, height, tuple(kept), ordered)
-
-
-class _Video:
-    """An open video, RGB frames one after the other."""
-
-    def __init__(self, path: Path) -> None:
-        import cv2
-
-        # the decoder writes lines of its own to stderr about files that are told in one line here
-        os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
-        self._cv2, self._path = cv2, path
-        self._ready: NDArray[np.uint8] | None = None
-        self._open()
-
-    def _open(self) -> None:
-        with quiet_opencv(self._cv2):
-            self._source: Any = self._cv2.VideoCapture(str(self._path))
-        if not self._source.isOpened():
-            raise InputError(self._path, "", "cannot be read as a video", _MEND_TAKE)
-        stated = self._source.get(self._cv2.CAP_PROP_FRAME_COUNT)
-        self.count = int(stated) if 0 < stated < 1e9 else 0
-
-    def next(self, *, wanted: bool) -> NDArray[np.uint8] | None:
-        """Give the next frame; None at the end, or where decoding fails. Unwanted ones are skipped over."""
-        cv2, ready = self._cv2, self._ready
-        self._ready = None
-        if ready is not None:
-            return ready
-        with quiet_opencv(cv2):
-            try:
-                if not wanted:
-                    return np.zeros((1, 1, 3), np.uint8) if self._source.grab() else None
-                came, image = self._source.read()
-            except (cv2.error, MemoryError):
-                return None
-        if not came or image is None or image.dtype != np.uint8 or image.size > 3 * LARGEST_PIXELS:
-            return None
-        if image.ndim == 2:
-            image = np.repeat(image[..., None], 3, axis=2)
-        return np.ascontiguousarray(image[:, :, 2::-1])
-
-    def enter(self, start: int, marks: Sequence[int]) -> bool:
-        """Go to a frame by its number; False, at the start again, where another frame would come."""
-        cv2 = self._cv2
-        if start >= len(marks):
-            return False
-        with quiet_opencv(cv2):
-            self._source.set(cv2.CAP_PROP_POS_FRAMES, float(start))
-        image = self.next(wanted=True)
-        if image is not None and _mark(image) == marks[start]:
-            self._ready = image
-            return True
-        self.close()
-        self._open()
-        return False
-
-    def close(self) -> None:
-        self._source.release()
-
-
-def _mark(image: NDArray[np.uint8]) -> int:
-    return zlib.crc32(image[::_MARK_EVERY, ::_MARK_EVERY].tobytes())
 
 
 def _first_bytes(path: Path) -> bytes:

@@ -56,11 +56,14 @@ def check_together(
 
     Examples
     --------
-    >>> from pathlib import Path
+    >>> from bite.errors import InputError
     >>> from bite.files.bundle import load_frame
-    >>> paths = [Path(f"demo_bite/tern/tern-a0{k}.bite.toml") for k in (7, 8, 9)]
-    >>> if all(path.exists() for path in paths):
-    ...     str(check_together([load_frame(path) for path in paths]).decision.verdict)
+    >>> names = ("plover-b02", "plover-b02-after")  # one picture, solved twice
+    >>> try:
+    ...     check_together([load_frame(f"demo_bite/plover/{name}.bite.toml") for name in names])
+    ... except InputError as error:
+    ...     print(str(error).partition(": ")[2])
+    front.jpg is also in plover-b02: it would count twice; name only one of the two frames
     """
     refuse_strangers(frames)
     for frame in frames:

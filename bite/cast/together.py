@@ -72,6 +72,8 @@ def _summary(device: str, pairs: list[tuple[FrameRow, Reading]], tolerance_mm: f
     if shift.outliers:
         told = ", ".join(_outlier_told(outlier) for outlier in shift.outliers)
         text += f" Apart from all others: {told}."
+        names = ", ".join(outlier.performer for outlier in shift.outliers)
+        todo = todo or f"look at {names} before typing: is that the usual bite, and the rig like the others'?"
         severity = Severity.WARN if severity in (Severity.OK, Severity.NOTE) else severity
     return DeviceSummary(
         device, shift, learned, next(iter(assumed)) if len(assumed) == 1 else None, text, todo, severity

@@ -39,7 +39,7 @@ MOST_RANGE_PX = 256.0
 DEPTH_PX_MM = 0.33
 """About one reading every third of a millimetre: finer ones would repeat each other within a patch."""
 LEAST_READINGS = 200
-LEAST_ENAMEL = 0.2
+LEAST_ENAMEL = 0.12
 """Less of the enamel than this is not trusted at all: what matches then are glints and rims (our choice)."""
 ENAMEL_RIM_MM = 1.5
 WHERE = "[depth] stereo"

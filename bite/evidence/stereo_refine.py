@@ -1,10 +1,10 @@
 """How far a patch of one picture is shifted in the other: least squares on grey levels, to a hundredth pixel.
 
 In each patch the left picture minus the shifted right one is explained by gradient times shift and a
-difference in brightness. The shift is found against a map smoothed by local planes over twice the patch, in
-each round anew: against a pixel's own last value, the rounds would undo the patch's average and let the noise
-grow.
-Source: Lucas & Kanade 1981, An iterative image registration technique (from memory).
+difference in brightness, strong edges held down so that texture counts evenly. The shift is found against a
+map smoothed by local planes over twice the patch, in each round anew: against a pixel's own last value, the
+rounds would undo the patch's average and let the noise grow.
+Source:  Lucas & Kanade 1981, An iterative image registration technique (from memory).
 """
 
 from __future__ import annotations
@@ -41,8 +41,8 @@ class Shifts:
     gradient : d(left - right)/d(disparity) at each pixel, less the patch's mean, grey levels per px
     residual : what the shift leaves of the difference, grey levels
     weight : how much each pixel counts in its patches, 0 to 1: strong edges are held down
-    energy : mean of squared gradients over the patch
-    spread_energy : the same with squared weights of the patch, which scatter needs
+    energy : mean product of both pictures' gradients over the patch
+    spread_energy : mean square of the left one's, with squared weights of the patch, which scatter needs
     plane_px : the smoothed map that the last round started from
     known : pixels with a starting value
     """
@@ -89,12 +89,11 @@ def refined(left: Array, right: Array, start_px: Array) -> Shifts:
         left_value, left_slope = sample_rows(left_rows, columns)
         gain = _gain(left_value, moved, known)
         difference = np.where(known, left_value - gain * moved, 0.0)
-        # half way between both pictures, or the step would be off in second order
-        halfway = 0.5 * (gain * moved_slope + left_slope / np.clip(1.0 - slope, 0.3, 3.0))
-        gradient = np.where(known, -halfway, 0.0)
-        sums = _sums(gradient, difference, known)
+        gradient = np.where(known, -left_slope / np.clip(1.0 - slope, 0.3, 3.0), 0.0)
+        other = np.where(known, -gain * moved_slope, 0.0)
+        sums = _sums(gradient, other, difference, known)
         disparity = np.where(known, plane + np.clip(sums.step_px, -_STEP_PX, _STEP_PX), 0.0)
-    own = gradient - sums.mean_gradient
+    own = 0.5 * (gradient - sums.mean_gradient + other - sums.mean_other)
     return Shifts(
         np.where(known, disparity, np.nan),
         np.where(known, own, 0.0),
@@ -114,6 +113,7 @@ class _Sums:
     weight: Array
     total: Array
     mean_gradient: Array
+    mean_other: Array
     mean_difference: Array
     energy: Array
     step_px: Array
@@ -128,16 +128,25 @@ class _Sums:
         return np.maximum(spread, 0.0) / (4.0 * np.pi * PATCH_SD_PX**2) / self.total**2
 
 
-def _sums(gradient: Array, difference: Array, known: NDArray[np.bool_]) -> _Sums:
-    """Take the sums of the least squares over each patch, strong edges held down."""
-    near = blurred(gradient**2, EVEN_SD_PX) / np.maximum(blurred(known.astype(np.float64), EVEN_SD_PX), 1e-6)
-    typical = float(np.median(near[known])) if known.any() else 1.0
-    weight = np.where(known, 1.0 / (1.0 + near / (EVEN_SHARE * typical + 1e-9)), 0.0)
+def _sums(gradient: Array, other: Array, difference: Array, known: NDArray[np.bool_]) -> _Sums:
+    """Take the sums over each patch, strong edges held down.
+
+    The difference is held against the left picture's gradient, read at whole pixels, where its noise has
+    nothing to do with that of the values. The right one's is read in between, where it has, and would pull
+    every shift towards whole pixels. The product of both gradients is free of noise.
+    """
+    share = np.maximum(blurred(known.astype(np.float64), EVEN_SD_PX), 1e-6)
+    near = np.maximum(blurred(gradient * other, EVEN_SD_PX), 0.0) / share
+    typical = max(float(np.median(near[known])), 1e-3) if known.any() else 1.0
+    weight = np.where(known, 1.0 / (1.0 + near / (EVEN_SHARE * typical)), 0.0)
     total = np.maximum(blurred(weight), 1e-9)
-    mean_gradient, mean_difference = blurred(weight * gradient) / total, blurred(weight * difference) / total
-    energy = blurred(weight * gradient**2) / total - mean_gradient**2
+    mean_gradient, mean_other, mean_difference = (
+        blurred(weight * image) / total for image in (gradient, other, difference)
+    )
+    energy = blurred(weight * gradient * other) / total - mean_gradient * mean_other
     both = blurred(weight * gradient * difference) / total - mean_gradient * mean_difference
-    return _Sums(weight, total, mean_gradient, mean_difference, energy, both / np.maximum(energy, 1e-6))
+    step = both / np.maximum(energy, 1e-6)
+    return _Sums(weight, total, mean_gradient, mean_other, mean_difference, energy, step)
 
 
 def beside_step(disparity_px: Array) -> NDArray[np.bool_]:

@@ -1,11 +1,12 @@
 """The sd of each disparity, from the pair itself: what its patch leaves over, and how the map scatters.
 
-The shift of a patch, sum(w g r) / sum(w g g), has the variance sum(w w g g) noise^2 / (sum(w g g))^2 under
-noise that is white: it averages out over the patch. What a patch leaves beyond noise (shading that differs
-between the views, sampling, a surface that is no plane) hangs together over the whole of it and does not: it
-counts as residual over gradient, times a factor. That factor, and what no texture helps against, are read
-from the map: over a lattice of patches that share no pixels, second differences along both axes take away
-every surface up to the second order, and what is left is scatter.
+The shift of a patch, sum(w g r) / sum(w g h) for the gradients g and h of both pictures, has the variance
+sum(w w g g) noise^2 / (sum(w g h))^2 under noise that is white: it averages out over the patch. What a patch
+leaves beyond noise (shading that differs between the views, sampling, a surface that is no plane) hangs
+together over the whole of it and does not: it counts as residual over gradient, times a factor. That factor,
+and what no texture helps against, are read from the map: over a lattice of patches that share no pixels,
+second differences along both axes take away every surface up to the second order, and what is left is
+scatter.
 """
 
 from __future__ import annotations
@@ -25,13 +26,10 @@ LEAST_NODES = 300
 """Fewer do not tell how they scatter (our choice)."""
 NOISE_QUANTILE = 0.25
 """Share of patches that are taken to hold nothing but noise (our choice)."""
-ASSUMED_MISFIT, ASSUMED_FLOOR_PX = 0.5, 0.05
+ASSUMED_MISFIT, ASSUMED_FLOOR_PX = 0.5, 0.08
 """Where too little was matched to tell: about what the open pair of tests/external shows."""
-LEAST_FLOOR_PX = 0.04
+LEAST_FLOOR_PX = 0.05
 """No match is told to be better: calibration and interpolation leave that much (engineering estimate)."""
-GRADIENT_OF_NOISE = 0.5
-"""Mean square of the slope that white noise has, read by cubic spline and averaged over two pictures, over
-that of their difference: 0.35 at whole pixels, 0.7 between them (computed here)."""
 _CALM = 1.5
 _LAGS = 2
 _GROUPS = (6, 4)
@@ -85,8 +83,7 @@ def sigma_parts(shifts: Shifts) -> Parts:
     level = float(np.sqrt(np.quantile(own[known], NOISE_QUANTILE)))
     beyond = np.maximum(own - level**2, 0.0)
     calm = known & (own < _CALM * level**2)
-    # noise has a gradient of its own, which no shift goes with
-    energy = np.maximum(shifts.energy - GRADIENT_OF_NOISE * level**2, 0.0)
+    energy = np.maximum(shifts.energy, 0.0)
     textured = known & (energy > 1e-9)
     with np.errstate(divide="ignore", invalid="ignore"):
         noise = level * _hang_together(shifts.residual, calm) * np.sqrt(shifts.spread_energy) / energy

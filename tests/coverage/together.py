@@ -1,12 +1,14 @@
 """How honest are offsets from corners, and from several frames together? Planted offsets, counted hits.
 
     python -m tests.coverage.together --frames 1000
+    python -m tests.coverage.together --frames 60 --maps
 
-Nothing is rendered, so that a thousand frames take a minute. Heads, poses, clicks, head alignment, sideways
-and upward errors and the size of the digital teeth are drawn from the very priors that the fit believes: an
-interval can only be calibrated on what it was made for. Printed for each case: n, bias, rmse, the sd stated,
-the share of 95 % intervals that held the truth with its Wilson interval, and rmse over the Cramer-Rao bound of
-the same scenes, whose slopes are central differences of a geometry written apart from the fit's.
+Nothing is rendered but with --maps, so that a thousand frames take minutes. Heads, poses, clicks, head
+alignment, sideways and upward errors and the size of the digital teeth are drawn from the very priors that the
+fit believes: an interval can only be calibrated on what it was made for. Printed for each case: n, bias, rmse,
+the sd stated, the share of 95 % intervals that held the truth with its Wilson interval, and rmse over the
+Cramer-Rao bound of the same scenes, whose slopes are central differences of a geometry written apart from the
+fit's.
 """
 
 from __future__ import annotations
@@ -18,12 +20,27 @@ from functools import partial
 
 import numpy as np
 
+from bite.evidence.clicks import corner_block
+from bite.evidence.depth import depth_block
+from bite.evidence.head import solved_head
+from bite.evidence.priors import prior_of
+from bite.files.device import Device
 from bite.fit.frame_word import FrameWord, word_of_fit
 from bite.fit.joint import Joint, JointFrame, fit_joint
 from bite.fit.offset import Z95, fit_offset
 from bite.fit.parameters import make_prior
 from bite.fit.pooling import pool
 from bite.fit.spread import ASIDE_SCALE_MM, SCALE_MM, TAIL
+from demo_bite.scene import (
+    Bite,
+    Detail,
+    Sensor,
+    Settings,
+    SolveError,
+    as_bite_frame,
+    draw_anatomy,
+    simulate,
+)
 from tests.coverage.corner_scene import (
     HEADS,
     PRIOR,
@@ -33,7 +50,7 @@ from tests.coverage.corner_scene import (
     draw_planted,
     performer,
 )
-from tests.coverage.offset import wilson
+from tests.coverage.offset import PHOTO_CLICKS, wilson
 
 BIAS_SD_MM = 0.08
 """How well the enamel bias of the simulated depth sensor is known: common to all frames of a performer."""
@@ -137,6 +154,34 @@ def several_depth(seed: int, *, count: int, spread_mm: float, odd_mm: float = 0.
     return replace(outcome, paule_mandel_mm=pool(seen, sds).tau, named=named)
 
 
+def several_maps(seed: int, *, count: int, spread_mm: float) -> Outcome:
+    """Render depth maps of one performer, fit each, and take the frames together; seconds a frame.
+
+    One enamel bias for all, waves of the solved skin drawn for each frame, blur unknown to the tool.
+    """
+    rng = np.random.default_rng(seed)
+    anatomy, truth, bias = draw_anatomy(rng, Bite()), rng.uniform(-2.0, 2.0), rng.normal(0.15, BIAS_SD_MM)
+    device = Device("simulated", "simulated", enamel_bias_mm=0.15, enamel_bias_sd_mm=BIAS_SD_MM)
+    prior = prior_of(device)[0]
+    frames = []
+    for k in range(count):
+        settings = Settings(
+            t_mm=truth + spread_mm * rng.normal(),
+            sensor=Sensor(smoothing_px=rng.uniform(1.0, 3.5), gross_share=0.02, enamel_bias_mm=bias),
+            solve=SolveError(waves_mm=0.28),
+            clicks=PHOTO_CLICKS,
+            detail=Detail.COARSE,
+        )
+        frame = as_bite_frame(simulate(rng, settings, anatomy=anatomy))
+        solved = solved_head(frame)
+        assert solved is not None
+        blocks = [depth_block(frame, solved.head), corner_block(frame, solved.head)]
+        fit = fit_offset([block for block in blocks if block is not None], prior)
+        frames.append(JointFrame(str(k), "simulated", prior, word_of_fit(fit, prior), None))
+    found = fit_joint(frames, leave_one_out=False)
+    return Outcome(found.offset.value - truth, found.offset.sd, None, *_spread(found, spread_mm))
+
+
 def _spread(found: Joint, planted_mm: float) -> tuple[float, bool]:
     low, high = found.spread.interval_mm
     return found.spread.median_mm, low <= planted_mm <= high
@@ -159,6 +204,9 @@ for _count in (3, 5, 10):
 CASES["5 depth frames, spread 0.15 mm, one off by 1.5 mm"] = partial(
     several_depth, count=5, spread_mm=0.15, odd_mm=1.5
 )
+SLOW_CASES: dict[str, Case] = {
+    "3 rendered depth maps, spread 0.3 mm": partial(several_maps, count=3, spread_mm=0.3)
+}
 
 
 def told(name: str, outcomes: Sequence[Outcome]) -> str:
@@ -192,7 +240,8 @@ def told(name: str, outcomes: Sequence[Outcome]) -> str:
 
 def run(name: str, frames: int, first_seed: int) -> list[Outcome]:
     """Run one case."""
-    return [CASES[name](first_seed + k) for k in range(frames)]
+    case = {**CASES, **SLOW_CASES}[name]
+    return [case(first_seed + k) for k in range(frames)]
 
 
 def main() -> None:
@@ -201,8 +250,9 @@ def main() -> None:
     parser.add_argument("--frames", type=int, default=1000)
     parser.add_argument("--first-seed", type=int, default=1000)
     parser.add_argument("--case", help="only cases with this text in their name")
+    parser.add_argument("--maps", action="store_true", help="the case that renders, seconds a frame, alone")
     args = parser.parse_args()
-    for name in CASES:
+    for name in SLOW_CASES if args.maps else CASES:
         if not args.case or args.case in name:
             print(told(name, run(name, args.frames, args.first_seed)), flush=True)
 

@@ -30,7 +30,7 @@ PRIOR: Prior = prior_of(KNOWN_ENAMEL)[0]
 HEADS = 24
 CAMERA = replace(Sensor(), focal_px=1400.0, width_px=1920, height_px=1440)
 HEAD, TEETH, SIZE = slice(0, 6), slice(6, 9), 9
-"""Places in the scene's own ten unknowns of a frame: head turn and shift, teeth forward right up, log size."""
+"""Places in the scene's own ten unknowns: head turn and shift, teeth forward right up, log size."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,15 +122,13 @@ def corner_frame(
     )
     sigma = np.where(on_teeth, click_px, landmark_px)
     use = np.where(on_teeth, Use.CORNER, Use.LANDMARK).astype(np.int8)
-    clicked = tuple(
-        Clicks(
-            f"view {k}", camera, tuple(names), use, camera.project(true) + rng.normal(0.0, sigma[:, None], (len(names), 2)), sigma
-        )
-        for k, camera in enumerate(cameras)
-    )  # fmt: skip
+    clicked = []
+    for k, camera in enumerate(cameras):
+        at_px = camera.project(true) + rng.normal(0.0, sigma[:, None], (len(names), 2))
+        clicked.append(Clicks(f"view {k}", camera, tuple(names), use, at_px, sigma))
     truth = np.concatenate([turn, slip, shift, [planted.log_size]])
     slopes = _slopes(solved, on_teeth, axes_seen, pivot, cameras, sigma, truth)
-    return CornerFrame(CornerBlock(model, clicked), slopes)
+    return CornerFrame(CornerBlock(model, tuple(clicked)), slopes)
 
 
 def bound_sd_mm(frames: Sequence[CornerFrame], bite_sd_mm: Array | None = None) -> float:

@@ -4,11 +4,11 @@
     python -m tests.coverage.together --frames 60 --maps
 
 Nothing is rendered but with --maps, so that a thousand frames take minutes. Heads, poses, clicks, head
-alignment, sideways and upward errors and the size of the digital teeth are drawn from the very priors that the
-fit believes: an interval can only be calibrated on what it was made for. Printed for each case: n, bias, rmse,
-the sd stated, the share of 95 % intervals that held the truth with its Wilson interval, and rmse over the
-Cramer-Rao bound of the same scenes, whose slopes are central differences of a geometry written apart from the
-fit's.
+alignment, sideways and upward errors and the size of the digital teeth are drawn from the very priors that
+the fit believes: an interval can only be calibrated on what it was made for. Printed for each case: n, bias,
+rmse, the sd stated, the share of 95 % intervals that held the truth with its Wilson interval, and rmse over
+the Cramer-Rao bound of the same scenes, whose slopes are central differences of a geometry written apart from
+the fit's.
 """
 
 from __future__ import annotations

@@ -29,7 +29,7 @@ from demo_bite.scene.write import Export, write_frame
 
 PLANTED_MM = 1.4
 _BITE = Bite(2.9, 2.4, occlusal_pitch_deg=0.0)
-_DEPTH = Settings(
+DEPTH = Settings(
     t_mm=PLANTED_MM,
     bite=_BITE,
     shot=Shot(distance_mm=320.0, turn_deg=0.0, nod_deg=3.0, tilt_deg=0.0),
@@ -45,12 +45,12 @@ def frames_of_one() -> Mapping[str, SimulatedFrame]:
     """Simulate the frames by name: a1 and a2 with depth, c1 to c3 with corners and landmarks alone."""
     anatomy = draw_anatomy(np.random.default_rng(3), _BITE)
     made = {
-        name: simulate(np.random.default_rng(seed), _DEPTH, anatomy=anatomy)
+        name: simulate(np.random.default_rng(seed), DEPTH, anatomy=anatomy)
         for name, seed in (("a1", 50), ("a2", 51))
     }
     for name, turn in (("c1", 0.0), ("c2", 20.0), ("c3", -20.0)):
         turned = replace(
-            _DEPTH, depth=False, shot=replace(_DEPTH.shot, turn_deg=turn), clicks=Clicks(0.3, 0.3, 0.3)
+            DEPTH, depth=False, shot=replace(DEPTH.shot, turn_deg=turn), clicks=Clicks(0.3, 0.3, 0.3)
         )
         made[name] = simulate(np.random.default_rng(60 + int(turn)), turned, anatomy=anatomy)
     return made

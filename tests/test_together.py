@@ -14,8 +14,8 @@ from bite.geometry.mesh import Mesh
 from bite.shared_offset import Role
 from bite.together import check_together
 from demo_bite.roles import BACK
-from demo_bite.scene import as_bite_frame
-from tests.several import PLANTED_MM, frames_of_one
+from demo_bite.scene import Shot, as_bite_frame, simulate
+from tests.several import DEPTH, PLANTED_MM, frames_of_one
 
 
 def frame(name, **changed):
@@ -137,10 +137,9 @@ def test_it_is_public() -> None:
 
 
 def test_a_five_pixel_misclick_is_named_in_a_two_view_frame() -> None:
-    from demo_bite.scene import Shot, simulate
-    from tests.several import _DEPTH
-
-    settings = replace(_DEPTH, depth=False, shot=Shot(distance_mm=320.0, views=2, turn_deg=0.0))
+    sensor = replace(DEPTH.sensor, focal_px=900.0)
+    shot = Shot(distance_mm=320.0, views=2, turn_deg=0.0)
+    settings = replace(DEPTH, depth=False, picture=None, sensor=sensor, shot=shot)
     made = as_bite_frame(simulate(np.random.default_rng(4), settings))
     clean = bite.check_frame(made)
     told = next(f for f in clean.findings if f.code == "views-agree")

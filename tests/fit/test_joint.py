@@ -220,3 +220,18 @@ def test_intervals_hold_the_truth(case: str, count: int, least: int) -> None:
 def test_every_case_of_the_study_runs() -> None:
     for name in CASES:
         assert name in told(name, run(name, 2, 7))
+
+
+def test_a_frame_without_axes_of_its_own_speaks_of_forward_alone() -> None:
+    rng = np.random.default_rng(6)
+    block = corner_frame(rng, performer(0), draw_planted(rng), views=2).block
+    fit = fit_offset([block], PRIOR)
+    word = word_of_fit(fit, PRIOR, own_axes=False)
+    aside = [SHARED.index(p) for p in (P.RIGHT_MM, P.UP_MM, P.LOG_SIZE)]
+    assert not word.information[aside].any() and not word.information[:, aside].any()
+    shared = Shared(PRIOR.mean[list(SHARED)], PRIOR.precision[list(SHARED)])
+    none = one_spread(np.zeros(3))
+    added = add_words([loosen(Placed(word, np.arange(5)), none)], shared, none)
+    assert added.mean[0, 0] == pytest.approx(fit.offset.value, abs=1e-6)
+    # what sideways and size priors leave open is its own part now
+    assert np.sqrt(added.covariance[0, 0, 0]) == pytest.approx(fit.offset.sd, rel=1e-6)

@@ -137,7 +137,7 @@ def _under(found: Together) -> list[str]:
             f"(95 %: {interval_told(found.offset, 'mm')}; forward is positive)"
         )
         lines.append(
-            f"a bite differs from frame to frame by {spread_told_in_words(found)}; "
+            f"a bite differs from frame to frame by {spread_told_in_words(found)}, believed and seen; "
             f"{found.joint.common_sd_mm:.2f} mm of the sd is common to all frames"
         )
     if added := reason(found):

@@ -21,6 +21,8 @@ import threading
 import time
 from pathlib import Path
 
+from bite.cast.workers import available_cores
+
 ROOT = Path(__file__).resolve().parents[2]
 SOURCE = ROOT / "demo_bite" / "tern"
 FRAME = "tern-a07"
@@ -83,7 +85,7 @@ def main() -> None:
             f"{what}: verdict after median {statistics.median(times):.2f} s "
             f"({min(times):.2f} to {max(times):.2f}, n = {len(times)})"
         )
-    print(f"{len(os.sched_getaffinity(0))} cores, load average of the last minute {load}")
+    print(f"{available_cores()} cores, load average of the last minute {load}")
 
 
 if __name__ == "__main__":

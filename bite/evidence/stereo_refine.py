@@ -4,7 +4,7 @@ In each patch the left picture minus the shifted right one is explained by gradi
 difference in brightness, strong edges held down so that texture counts evenly. The shift is found against a
 map smoothed by local planes over twice the patch, in each round anew: against a pixel's own last value, the
 rounds would undo the patch's average and let the noise grow.
-Source:  Lucas & Kanade 1981, An iterative image registration technique (from memory).
+Source: Lucas & Kanade 1981, An iterative image registration technique (from memory).
 """
 
 from __future__ import annotations

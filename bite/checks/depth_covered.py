@@ -114,7 +114,8 @@ def _unmatched(stereo: Matching, *, two_views: bool) -> Finding:
 def _without_enamel(cover: DepthCover, stereo: Matching, *, two_views: bool) -> Finding:
     """Tell that the skin was matched and the enamel was not: the teeth come from clicks, or from nothing."""
     share = stereo.enamel_share or 0.0
-    text = f"only {100 * share:.0f} % of the enamel could be matched between {' and '.join(stereo.views)}"
+    much = f"only {100 * share:.0f} %" if share >= 0.005 else "none"
+    text = f"{much} of the enamel could be matched between {' and '.join(stereo.views)}"
     if cover.skin_share is not None:
         text += f" (skin within 15 mm of it: {100 * cover.skin_share:.0f} %)"
     text += ", too little to trust: "

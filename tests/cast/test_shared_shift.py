@@ -7,7 +7,8 @@ import pytest
 
 from bite.check import check_frame
 from bite.fit.shared_shift import Reading, Sharing, find_outliers, learned_bias, performer_means, shared_shift
-from demo_bite.scene import BENCH_DEPTH, Detail, Sensor, Settings, SolveError, as_bite_frame, simulate
+from demo_bite.scene import BENCH_DEPTH, Clicks, Detail, Settings, as_bite_frame, simulate
+from tests.cast.small_cast import SENSOR, SOLVE
 
 
 def cast(values, sd=0.1, systematic=0.2):
@@ -68,16 +69,19 @@ def test_a_far_outlier_does_not_hide_a_nearer_one():
 def test_a_learned_enamel_bias_makes_the_next_cast_right():
     """A sensor that sees enamel 0.9 mm too deep, with a table that says 0.15 mm."""
     made = Settings(
-        sensor=Sensor(width_px=480, height_px=360, enamel_bias_mm=0.9, smoothing_px=2.0),
-        solve=SolveError(waves_mm=0.1, shift_sd_mm=0.1, turn_sd_deg=0.05),
+        sensor=replace(SENSOR, enamel_bias_mm=0.9),
+        solve=SOLVE,
+        clicks=Clicks(0.15, 0.3, 0.5),  # px of the small depth map, 1.6 mm each
         detail=Detail.COARSE,
     )
+
+    bench = replace(BENCH_DEPTH, smoothing_px=0.8, smoothing_sd_px=0.4, correlation_px=0.8)
 
     def offsets(seeds, device):
         frames = [as_bite_frame(simulate(np.random.default_rng(s), made), device=device) for s in seeds]
         return [check_frame(frame).fit for frame in frames]
 
-    fits = offsets(range(4), BENCH_DEPTH)
+    fits = offsets(range(4), bench)
     readings = [
         Reading(f"p{k}", f.offset.value, f.sampling_sd_mm, f.systematic_sd_mm) for k, f in enumerate(fits)
     ]
@@ -86,11 +90,11 @@ def test_a_learned_enamel_bias_makes_the_next_cast_right():
     assert found.shift.mean < -0.4  # too deep in the map asks for teeth too far back
     slope = float(np.median([fit.forward_per_enamel for fit in fits]))
     assert 0.5 < slope < 1.2
-    learned = learned_bias(found.shift, assumed_mm=BENCH_DEPTH.enamel_bias_mm, per_enamel_mm=slope)
+    learned = learned_bias(found.shift, assumed_mm=bench.enamel_bias_mm, per_enamel_mm=slope)
     # four performers: 4 sd of the learned value, and it must be of use
     assert abs(learned.value_mm - 0.9) < max(4 * learned.sd_mm, 0.15) < 0.6
-    better = replace(BENCH_DEPTH, enamel_bias_mm=learned.value_mm, enamel_bias_sd_mm=learned.sd_mm)
+    better = replace(bench, enamel_bias_mm=learned.value_mm, enamel_bias_sd_mm=learned.sd_mm)
     before, after = (
-        np.mean([abs(f.offset.value) for f in offsets((7, 8), device)]) for device in (BENCH_DEPTH, better)
+        np.mean([abs(f.offset.value) for f in offsets((7, 8), device)]) for device in (bench, better)
     )
     assert after < before / 2

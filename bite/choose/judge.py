@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -38,17 +38,32 @@ def motions(measures: Sequence[Measures]) -> list[Measures]:
     return found
 
 
-def rank(measures: Sequence[Measures]) -> tuple[Ranked, ...]:
+@dataclass(frozen=True, slots=True)
+class LowerJaw:
+    """The jaw stands lower than in another frame with the same smile."""
+
+    than: int
+    drop_mm: float
+
+
+def rank(measures: Sequence[Measures], lower: Mapping[int, LowerJaw]) -> tuple[Ranked, ...]:
     """Rank the frames of a take, best first.
 
-    Fit frames come first, then doubtful, then unfit ones; among equals the smaller cost, then the earlier
-    frame. The cost is the expected sd of the offset with a share of blur and motion added in quadrature.
+    Fit frames come first, then doubtful, then unfit ones; among equals those whose jaw was not found to stand
+    lower, then the smaller cost, then the earlier frame. The cost is the expected sd of the offset with a share
+    of blur and motion added in quadrature.
+
+    Parameters
+    ----------
+    measures : sequence of Measures
+    lower : mapping from frame number to LowerJaw, where the jaw was found to stand lower
     """
     tightest = min((one.jaw_drop_mm for one in measures if one.jaw_drop_mm is not None), default=None)
-    judged = [_judged(one, tightest) for one in measures]
+    judged = [_judged(one, tightest, lower.get(one.number)) for one in measures]
     judged.sort(
         key=lambda item: (
             _ORDER.index(item[1]),
+            item[0].number in lower,
             float("inf") if item[2] is None else item[2],
             item[0].number,
         )
@@ -88,7 +103,9 @@ def _places(values: Sequence[float | None]) -> list[float]:
     return [float(place) / max(len(values) - 1, 1) for place in order]
 
 
-def _judged(one: Measures, tightest: float | None) -> tuple[Measures, Standing, float | None, str]:
+def _judged(
+    one: Measures, tightest: float | None, jaw: LowerJaw | None
+) -> tuple[Measures, Standing, float | None, str]:
     if one.points is None:
         clipped = one.clipped is not None and one.clipped > LOST_CLIPPED
         why = "the teeth were not found again"
@@ -104,6 +121,11 @@ def _judged(one: Measures, tightest: float | None) -> tuple[Measures, Standing, 
     lower = None if one.jaw_drop_mm is None or tightest is None else one.jaw_drop_mm - tightest
     if lower is not None and lower > max(JAW_MM, JAW_SD * (one.jaw_drop_sd_mm or 0.0)):
         against.append(f"the jaw stands {lower:.1f} mm lower than at its highest in this take")
+    if jaw is not None:
+        doubts.append(
+            f"lower teeth and lip stand {jaw.drop_mm:.1f} mm lower than in frame {jaw.than}, the upper lip "
+            "does not: teeth apart?"
+        )
     motion_mm = _motion_mm(one)
     if motion_mm is not None and motion_mm > MOVES_MM:
         doubts.append(f"the head moves {one.motion_px:.1f} px ({motion_mm:.1f} mm) from frame to frame")

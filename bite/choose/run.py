@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from bite.choose.judge import motions, rank, rank_coarse
+from bite.choose.jaws import rank_with_jaws
+from bite.choose.judge import motions, rank_coarse
 from bite.choose.measure import DepthUnit, measure_carried, measure_whole
 from bite.errors import DegenerateGeometryError, InputError
 from bite.evidence.carry import Carried, carry_on, start_carry
@@ -75,7 +76,7 @@ def choose(
         anchor, start = _go_forwards(take, click, unit, found, told)
         _go_backwards(take, click, anchor, start, unit, found, told)
         found.measures.sort(key=lambda one: one.number)
-        ranked = rank(motions(found.measures))
+        ranked = rank_with_jaws(take, motions(found.measures), found.marks)
         if all(one.noise_mm is None for one in found.measures):
             found.notes.append(ASSUMED)
         if click.corners.landmarks:

@@ -50,8 +50,8 @@ def rank(measures: Sequence[Measures], lower: Mapping[int, LowerJaw]) -> tuple[R
     """Rank the frames of a take, best first.
 
     Fit frames come first, then doubtful, then unfit ones; among equals those whose jaw was not found to stand
-    lower, then the smaller cost, then the earlier frame. The cost is the expected sd of the offset with a share
-    of blur and motion added in quadrature.
+    lower, then the smaller cost, then the earlier frame. The cost is the expected sd of the offset with a
+    share of blur and motion added in quadrature.
 
     Parameters
     ----------

@@ -89,16 +89,16 @@ def test_without_a_click_nothing_is_judged(tmp_path):
     found = choose(open_take(write_pictures(take, tmp_path / "t", clicked=False)), None)
     assert {one.standing for one in found.ranked} == {Standing.UNJUDGED}
     assert CLICK_ONCE in found.notes and not found.fit
-    last = [take.planted[one.measures.number] for one in found.ranked[-len(frames_of(take, Planted.CLIPPED)) :]]
-    assert set(last) == {Planted.CLIPPED}
+    count = len(frames_of(take, Planted.CLIPPED))
+    last = {take.planted[one.measures.number] for one in found.ranked[-count:]}
+    assert last == {Planted.CLIPPED}
 
 
 def test_frames_are_counted_once_and_landmarks_are_told(tmp_path):
     take = small_take(11)
     folder = write_pictures(take, tmp_path / "t")
-    corners = replace(
-        clicked_corners(take, tmp_path / "c.json", "p.png"), landmarks={"subnasale": LandmarkPoint(80.0, 20.0)}
-    )
+    landmarks = {"subnasale": LandmarkPoint(80.0, 20.0)}
+    corners = replace(clicked_corners(take, tmp_path / "c.json", "p.png"), landmarks=landmarks)
     done = []
     found = choose(open_take(folder), Click(take.clicked, corners), told=done.append)
     assert sorted(_by_number(found)) == list(range(len(take.planted)))
@@ -114,3 +114,11 @@ def test_a_click_of_another_size_or_beyond_the_end_is_refused(tmp_path):
         choose(open_take(folder), Click(0, replace(corners, width_px=17)))
     with pytest.raises(InputError, match="is not there or cannot be read"):
         choose(open_take(folder), Click(400, corners))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_teeth_apart_behind_an_overlap_do_not_stand_before_the_best(chosen, seed):
+    take, found = small_take(seed), _by_number(chosen[seed])
+    first_best = min(found[number].rank for number in frames_of(take, Planted.BEST))
+    for number in frames_of(take, Planted.AJAR):
+        assert found[number].rank > first_best

@@ -117,7 +117,7 @@ def test_a_video_cut_short_gives_what_is_whole_and_says_so(tmp_path, capfd):
 def test_what_is_no_video_is_refused_in_one_line(tmp_path, capfd, data):
     path = tmp_path / "t.mp4"
     path.write_bytes(data * 30)
-    with pytest.raises(InputError, match="cannot be read as a video|no frame of it can be read"):
+    with pytest.raises(InputError, match=r"cannot be read as a video|no frame of it can be read"):
         open_take(path)
     assert capfd.readouterr().err == ""
 

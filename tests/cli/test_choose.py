@@ -1,0 +1,180 @@
+"""`bite choose` from the outside: what it prints and writes, its exit codes, and takes that are no good."""
+
+import json
+import shutil
+
+import cv2
+import numpy as np
+import pytest
+
+from bite.files.corners import CornerState, read_corners, write_corners
+from bite.files.frame import read_frame_file
+from demo_bite.scene.take import Planted
+from tests.choose.takes import SIZE, clicked_corners, small_take, write_pictures, write_video
+from tests.cli.runs import names_in, refusal
+
+
+@pytest.fixture(scope="module")
+def pictures(tmp_path_factory):
+    """Write one small take as pictures, clicked once."""
+    return write_pictures(small_take(11), tmp_path_factory.mktemp("cli") / "grin")
+
+
+@pytest.fixture
+def take(pictures, tmp_path):
+    """Copy that take for one test."""
+    return shutil.copytree(pictures, tmp_path / "grin")
+
+
+def test_a_clicked_folder_is_ranked(run, take, tmp_path):
+    ran = run("choose", take, "--out", tmp_path / "out", "--best", "3")
+    assert ran.code == 0
+    assert ran.out.startswith("grin: BEST - frame ") and "expected sd 0." in ran.out
+    assert names_in(tmp_path / "out") == {"grin.choose.json", "grin.choose.png"}
+    content = json.loads((tmp_path / "out" / "grin.choose.json").read_text(encoding="utf-8"))
+    assert content["format"] == "bite-choose 1" and content["clicked_frame"] == small_take(11).clicked
+    assert [frame["rank"] for frame in content["frames"]] == list(range(1, content["frames_read"] + 1))
+    first = {small_take(11).planted[frame["frame"]] for frame in content["frames"][:3]}
+    assert Planted.BEST in first
+    sheet = cv2.imread(str(tmp_path / "out" / "grin.choose.png"))
+    assert sheet.shape[1] == 1600 and np.ptp(sheet) == 255
+    assert "usual bench sensor" in ran.err
+
+
+def test_json_is_the_file_and_nothing_else_and_quiet_is_one_line(run, take, tmp_path):
+    ran = run("choose", take, "--out", tmp_path, "--json")
+    assert ran.out == (tmp_path / "grin.choose.json").read_text(encoding="utf-8")
+    before = (tmp_path / "grin.choose.json").read_bytes(), (tmp_path / "grin.choose.png").read_bytes()
+    ran = run("choose", take, "--out", tmp_path, "--quiet")
+    assert ran.out.count("\n") == 1
+    after = (tmp_path / "grin.choose.json").read_bytes(), (tmp_path / "grin.choose.png").read_bytes()
+    assert before == after
+
+
+def test_without_a_click_it_says_what_it_does_not_know(run, take):
+    (take / f"p{small_take(11).clicked}.corners.json").unlink()
+    ran = run("choose", take)
+    assert ran.code == 1 and "NOT JUDGED" in ran.out and "Click once" in ran.err
+    assert (take.parent / "grin.choose.png").is_file()
+
+
+def test_write_makes_frame_files_and_carried_corners_and_leaves_what_is_there(run, take, tmp_path):
+    ran = run("choose", take, "--best", "3", "--write")
+    assert ran.code == 0 and ran.err.count("wrote ") == 3
+    assert "carried corners are no clicks" in ran.err
+    frames = sorted(take.glob("*.bite.toml"))
+    assert len(frames) == 3
+    for path in frames:
+        stem = path.name.removesuffix(".bite.toml")
+        assert f'corners = "{stem}.corners.json"' in path.read_text(encoding="utf-8")
+        corners = read_corners(take / f"{stem}.corners.json")
+        assert corners.annotator == f"carried by bite choose from frame {small_take(11).clicked}; " + (
+            "nobody has looked at them here yet"
+        )
+        states = {point.state for point in corners.points.values()}
+        assert states <= {CornerState.SEEN, CornerState.UNSURE, CornerState.COVERED}
+        assert all(point.sigma_px > 0 for point in corners.points.values())
+    kept = {path: path.read_bytes() for path in take.iterdir()}
+    again = run("choose", take, "--best", "3", "--write")
+    assert again.code == 0 and again.err.count("is there already, and is left as it is") == 6
+    assert {path: path.read_bytes() for path in take.iterdir()} == kept
+
+
+def test_stills_of_a_video_are_written_and_read_as_frames(run, tmp_path):
+    take = small_take(11)
+    video = write_video(take, tmp_path / "grin.avi")
+    corners = tmp_path / "c.corners.json"
+    write_corners(corners, clicked_corners(take, corners, "whatever.png"))
+    refused = run("choose", video, "--corners", corners)
+    assert "no frame of grin.avi by its name; name it with --frame N" in refusal(refused)
+    ran = run(
+        "choose", video, "--corners", corners, "--frame", take.clicked, "--best", "2", "--write",
+        "--out", tmp_path / "out",
+    )  # fmt: skip
+    assert ran.code == 0
+    stills = sorted((tmp_path / "out").glob("grin-f*.png"))
+    assert len(stills) == 2 and cv2.imread(str(stills[0])).shape[:2] == SIZE[::-1]
+    text = (tmp_path / "out" / f"{stills[0].stem}.bite.toml").read_text(encoding="utf-8")
+    for key in ("performer", "device", "camera"):
+        text = text.replace(f"# FILL IN: {key} =", f"{key} =")
+    (tmp_path / "out" / "filled.bite.toml").write_text(text, encoding="utf-8")
+    assert read_frame_file(tmp_path / "out" / "filled.bite.toml").name == stills[0].stem
+
+
+def test_good_frames_are_ranked_beside_broken_ones(run, take):
+    other = (small_take(11).clicked + 3) % len(small_take(11).planted)
+    (take / f"p{other}.png").write_bytes(b"\x89PNG\r\n\x1a\n broken")
+    cv2.imwrite(str(take / "p900.png"), np.zeros((20, 30, 3), np.uint8))
+    ran = run("choose", take, "--quiet")
+    assert ran.code == 0
+    notes = [line for line in ran.err.splitlines() if "p900.png" in line or f"p{other}.png" in line]
+    assert len(notes) == 2 and "Traceback" not in ran.err
+    content = json.loads((take.parent / "grin.choose.json").read_text(encoding="utf-8"))
+    assert content["frames_read"] == len(small_take(11).planted) - 1
+
+
+def test_depth_maps_want_a_unit_and_then_count(run, take):
+    take_ = small_take(11)
+    rng = np.random.default_rng(0)
+    for number in range(len(take_.planted)):
+        depth = 3000 + 4 * rng.normal(size=(SIZE[1], SIZE[0]))
+        depth[:10] = 0
+        cv2.imwrite(str(take / f"p{number}.depth.png"), depth.astype(np.uint16))
+    assert "give --unit-mm, such as --unit-mm 0.1, or --no-depth" in refusal(run("choose", take))
+    ran = run("choose", take, "--unit-mm", "0.1", "--json")
+    content = json.loads(ran.out)
+    noises = [frame["depth_noise_mm"] for frame in content["frames"] if frame["depth_noise_mm"] is not None]
+    # white noise of 0.4 mm was stored; the measured one is of the same size
+    assert content["depth_maps_used"] and np.median(noises) == pytest.approx(0.4, rel=0.2)
+    assert "usual bench sensor" not in ran.err
+    (take / "p5.depth.png").write_bytes(b"rubbish")
+    ran = run("choose", take, "--unit-mm", "0.1", "--quiet")
+    assert ran.code in (0, 1) and "Traceback" not in ran.err
+
+
+@pytest.mark.parametrize(
+    "arguments, what",
+    [
+        (("--frame", "999"), "got 999, needed 0 to"),
+        (("--frame", "nose"), "got 'nose', needed 0 to"),
+        (("--frame", "0"), "no corner file for frame 0 was found"),
+        (("--corners", "missing.json"), "no such file"),
+        (("--best", "0"), "needed a count from 1 to 1000"),
+        (("--unit-mm", "-1"), "needed mm above 0"),
+        (("--json", "--quiet"), "not allowed with argument"),
+    ],
+)
+def test_wrong_arguments_are_told_in_one_line(run, take, arguments, what):
+    assert what in refusal(run("choose", take, *arguments))
+
+
+def test_no_take_is_refused_in_one_line(run, tmp_path):
+    (tmp_path / "cut.mp4").write_bytes(b"\x00\x00\x00\x18ftypmp42" * 20)
+    (tmp_path / "empty").mkdir()
+    assert "no such file" in refusal(run("choose", tmp_path / "none.mp4"))
+    assert "cannot be read as a video" in refusal(run("choose", tmp_path / "cut.mp4"))
+    assert "holds no picture" in refusal(run("choose", tmp_path / "empty"))
+
+
+def test_annotate_clicks_then_ranks(run, take, monkeypatch):
+    """The window is stood in for: what it would have saved is saved when it opens."""
+    take_ = small_take(11)
+    kept = (take / f"p{take_.clicked}.corners.json").read_bytes()
+    (take / f"p{take_.clicked}.corners.json").unlink()
+    from bite.annotate import toolkit
+
+    class _Canvas:
+        def __getattr__(self, name):
+            return lambda *args, **more: None
+
+    opened = []
+
+    def open_canvas(title, size_px):
+        opened.append(title)
+        (take / f"p{take_.clicked}.corners.json").write_bytes(kept)
+        return _Canvas(), lambda: None, lambda: None
+
+    monkeypatch.setattr(toolkit, "open_canvas", open_canvas)
+    monkeypatch.setattr("bite.annotate.window.Window", lambda canvas, bench, close: None)
+    ran = run("choose", take, "--annotate", "--frame", take_.clicked, "--quiet")
+    assert ran.code == 0 and opened == [f"bite choose: p{take_.clicked}.png"]

@@ -156,7 +156,7 @@ def _in_favour(one: Measures) -> str:
     if one.enamel_mm2 is not None:
         told.append(f"{one.enamel_mm2:.0f} mm2 of enamel in sight")
     if one.edge_px is not None and one.mm_per_px is not None:
-        told.append(f"edges {one.edge_px * one.mm_per_px:.2f} mm wide")
+        told.append(f"edges blurred by {one.edge_px * one.mm_per_px:.2f} mm")
     if one.motion_px is not None:
         told.append(f"moves {one.motion_px:.1f} px a frame")
     return ", ".join(told)

@@ -6,7 +6,7 @@ from textwrap import fill
 
 from bite.report.take_content import Chosen, Ranked, Standing
 
-_HEAD = ("rank", "frame", "standing", "sd mm", "enamel mm2", "edge mm", "px/frame", "clipped")
+_HEAD = ("rank", "frame", "standing", "sd mm", "enamel mm2", "blur mm", "px/frame", "clipped")
 _WIDE = 100
 
 

@@ -10,6 +10,7 @@ import pytest
 from bite.errors import DegenerateGeometryError
 from bite.evidence.carry import Lost, carry_on, start_carry
 from bite.files.corners import CornerPoint, Corners, CornerState
+from demo_bite.scene.take import Planted
 from tests.choose.takes import clicked_corners, small_take
 
 
@@ -122,3 +123,22 @@ def test_a_mouth_at_the_border_does_not_break_it(clicked):
     for k in range(8):
         carried = carry_on(anchor, carried, _moved(image, 14.0 * k, -9.0 * k)[0])
     assert carried.piece.plane.shape == anchor.piece.plane.shape
+
+
+def test_seen_lower_corners_go_with_their_own_row():
+    """Clicked where the jaw is open, lower corners are seen, and the jaw's way is told."""
+    take = small_take(11)
+    gaps = [k for k, what in enumerate(take.planted) if what is Planted.GAP]
+    frame = take.frame(gaps[1])
+    height, width = frame.image.shape[:2]
+    points = {
+        c: CornerPoint(CornerState.SEEN, float(x), float(y), 0.3) for c, (x, y) in frame.corners_px.items()
+    }
+    anchor, start = start_carry(frame.image, Corners(Path("c"), "c", width, height, points))
+    after, turn = _moved(frame.image, 3, 2)
+    carried = carry_on(anchor, start, after)
+    assert {"41d", "31d"} <= set(carried.points)
+    off = _errors(carried, Corners(Path("c"), "c", width, height, points), turn)
+    assert (np.abs(off[:, :2]) <= 2 * off[:, 2:] + 0.02).all()
+    assert carried.jaw_drop_px is not None and carried.jaw_drop_sd_px is not None
+    assert abs(carried.jaw_drop_px) <= 2 * carried.jaw_drop_sd_px

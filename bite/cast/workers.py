@@ -18,12 +18,16 @@ from multiprocessing.process import BaseProcess
 from types import TracebackType
 from typing import Generic, Self, TypeVar
 
+from bite.errors import BiteError
+
 Job = TypeVar("Job")
 Answer = TypeVar("Answer")
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS")
 _TRIES = 2
 """A worker may be ended for another's hunger for memory: one more try, then the frame is told as failed."""
-_DONE = "done"
+_STARTS = 4
+"""So many processes in a row that end before they are ready: the next one would too."""
+_READY, _ANSWER, _DONE = "ready", "answer", "done"
 
 
 @dataclass(slots=True)
@@ -37,6 +41,7 @@ class _Worker(Generic[Job]):
     process: BaseProcess
     line: Connection
     task: _Task[Job] | None = None
+    ready: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +80,7 @@ class Crew(Generic[Job, Answer]):
     prepare: Callable[[], None] | None = None
     _waiting: deque[_Task[Job]] = field(default_factory=deque)
     _workers: list[_Worker[Job]] = field(default_factory=list)
+    _stillborn: int = 0
 
     def __enter__(self) -> Self:
         """Start the processes."""
@@ -104,7 +110,13 @@ class Crew(Generic[Job, Answer]):
         self._feed()
 
     def answers(self, timeout_s: float | None = None) -> Iterator[Told[Job, Answer]]:
-        """Wait until somebody answers, or for so long; give what came in."""
+        """Wait until somebody answers, or for so long; give what came in.
+
+        Raises
+        ------
+        BiteError
+            When processes end again and again before they are ready for work.
+        """
         lines = {worker.line: worker for worker in self._workers if worker.task is not None}
         for line in connection.wait(list(lines), timeout_s) if lines else ():
             worker = lines[line]  # type: ignore[index]
@@ -114,12 +126,20 @@ class Crew(Generic[Job, Answer]):
                 kind, answer = worker.line.recv()
             except (EOFError, OSError):
                 self._replace(worker)
+                if not worker.ready:
+                    self._stillborn += 1
+                    task.tries -= 1
+                    if self._stillborn >= _STARTS:
+                        raise BiteError("worker processes end as soon as they start") from None
                 if task.tries < _TRIES:
                     self._waiting.appendleft(task)
                     self._feed()
                 else:
                     self._feed()
                     yield Told(task.job, None, last=True, died=True)
+                continue
+            if kind == _READY:
+                worker.ready, self._stillborn = True, 0
                 continue
             if kind == _DONE:
                 worker.task = None
@@ -204,9 +224,10 @@ def _serve(
     if prepare is not None:
         prepare()
     with suppress(EOFError, OSError):
+        line.send((_READY, None))
         while True:
             for answer in work(line.recv()):
-                line.send(("answer", answer))
+                line.send((_ANSWER, answer))
             line.send((_DONE, None))
 
 

@@ -18,11 +18,12 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 PAPER_IN = (8.27, 11.69)
-MOST_PICTURED = 100
-"""Fifty sheets; whoever has more frames reads the page, which holds them all."""
+MOST_PICTURED = 40
+"""Twenty sheets; whoever has more frames reads the page, which holds them all. Pictures stay in memory until
+a PDF is closed."""
 _A_SHEET = 2
 _PICTURE_IN = (3.75, 5.1)
-_PICTURE_PX = 1000
+_PICTURE_PX = 750
 _COLOURS = 256
 """A PDF keeps pictures of up to 256 colours at a byte a pixel."""
 _TEXT_IN, _TEXT_LETTERS, _TEXT_LINES = 4.4, 62, 36

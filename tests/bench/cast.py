@@ -30,7 +30,9 @@ FRAMES_A_PERFORMER = 100
 CODE = """
 import resource, sys
 from bite.cli import main
-main(["cast", *sys.argv[1:]])
+code = main(["cast", *sys.argv[1:]])
+if code > 1:
+    sys.exit(f"exit code {code}")
 own, workers = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
 print(own.ru_maxrss // 1024, own.ru_utime + own.ru_stime, workers.ru_utime + workers.ru_stime)
 """

@@ -12,6 +12,7 @@ import pytest
 
 from bite.cast.workers import Crew, run_in_workers
 from bite.cli import main
+from bite.errors import BiteError
 from tests.cast.conftest import outputs, undone
 
 DIES_AT_ONE_FILE = """
@@ -116,6 +117,19 @@ def _answer(job, deaths):
 def test_every_job_is_answered_whoever_dies():
     found = dict(run_in_workers(partial(_answer, deaths={2, 5}), range(7), 2))
     assert found == {k: None if k in (2, 5) else k * 10 for k in range(7)}
+
+
+def _never():
+    os._exit(3)
+
+
+def test_processes_that_cannot_start_are_one_error_and_no_endless_try():
+    with Crew(_count, 2, _never) as crew:
+        for job in range(50):
+            crew.add(job)
+        with pytest.raises(BiteError, match="as soon as they start"):
+            while crew.busy:
+                list(crew.answers())
 
 
 def _count(job):

@@ -22,8 +22,8 @@ def test_each_frame_has_its_picture_and_its_dial_value(small):
         text = sheet.get_textpage().get_text_bounded()
         if pictures:
             assert len(pictures) == 2
-            # 250 dots an inch on paper
-            assert min(p.get_bitmap().width / (p.get_bounds()[2] - p.get_bounds()[0]) for p in pictures) > 3
+            # 180 dots an inch on paper
+            assert min(p.get_bitmap().width / (p.get_bounds()[2] - p.get_bounds()[0]) for p in pictures) > 2.5
             pictured |= {name: text for k in (1, 2, 3) for n in (0, 1) if (name := f"p{k}-000{n}") in text}
     assert len(pictured) == 6
     assert all("type this dial value:" in text and "95 % interval" in text for text in pictured.values())

@@ -5,10 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from bite.annotate.opening import open_bench
+from bite.annotate.opening import open_bench, open_picture
 from bite.errors import InputError
 from bite.files.bundle import load_frame
-from tests.annotate.support import NOON, Hand, hand_on
+from bite.files.corners import read_corners
+from tests.annotate.support import NOON, Hand, grey_picture, hand_on
 
 DEMO = Path(__file__).parents[2] / "demo_bite"
 
@@ -81,3 +82,15 @@ def test_another_pictures_clicks_are_refused(frame: Path) -> None:
     shutil.copy(frame.with_name("side.corners.json"), frame.with_name("front.corners.json"))
     with pytest.raises(InputError, match=r"clicked in side\.jpg"):
         opened(frame)
+
+
+def test_a_picture_without_a_frame_file_is_clicked_and_saved_beside_itself(tmp_path: Path) -> None:
+    image = grey_picture()
+    bench = open_picture(tmp_path / "still.png", image, annotator="ab", now=lambda: NOON)
+    hand = hand_on(bench)
+    hand.click_picture((300.0, 200.0))
+    saved = read_corners(tmp_path / "still.corners.json")
+    assert saved.image_file == "still.png" and (saved.width_px, saved.height_px) == (640, 480)
+    assert len(saved.points) == 1 and bench.save_status.saved
+    again = open_picture(tmp_path / "still.png", image, annotator="ab", now=lambda: NOON)
+    assert hand_on(again).places() == hand.places()

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 PAPER_IN = (8.27, 11.69)
-MOST_PICTURED = 40
-"""Twenty sheets; whoever has more frames reads the page, which holds them all. Pictures stay in memory until
+MOST_PICTURED = 24
+"""Twelve sheets; whoever has more frames reads the page, which holds them all. Pictures stay in memory until
 a PDF is closed."""
 _A_SHEET = 2
 _PICTURE_IN = (3.75, 5.1)

@@ -88,22 +88,31 @@ def folder_of(frames: int, keep: Path | None) -> Iterator[Path]:
 
 
 def take_turns(folder: Path, frames: int, turns: int) -> None:
-    """Print what one and two processes cost on the first frames."""
-    cast = folder / "turn.toml"
-    text = (folder / "cast.toml").read_text(encoding="utf-8")
+    """Print what one and two processes cost on the first frames, in a copy that holds no results."""
     names = sorted(path.relative_to(folder).as_posix() for path in folder.glob("*/*.bite.toml"))[:frames]
-    patterns = ", ".join(f'"{name}"' for name in names)
-    cast.write_text(text.replace('"*/*.bite.toml"', patterns), encoding="utf-8")
+    with tempfile.TemporaryDirectory() as name:
+        copy = Path(name)
+        made = shutil.ignore_patterns("*.result.json", "*.before-after.png")
+        for performer in sorted({name.partition("/")[0] for name in names}):
+            shutil.copytree(folder / performer, copy / performer, ignore=made)
+        for table in folder.glob("*.device.toml"):
+            shutil.copy(table, copy)
+        text = (folder / "cast.toml").read_text(encoding="utf-8")
+        cast = copy / "cast.toml"
+        patterns = ", ".join(f'"{name}"' for name in names)
+        cast.write_text(text.replace('"*/*.bite.toml"', patterns), encoding="utf-8")
+        _compare(cast, frames, turns)
+
+
+def _compare(cast: Path, frames: int, turns: int) -> None:
     costs: dict[int, list[Cost]] = {1: [], 2: []}
     for _ in range(turns):
         for jobs in (1, 2):
-            out = folder / "turn-out"
+            out = cast.parent / "out"
             shutil.rmtree(out, ignore_errors=True)
             costs[jobs].append(run(cast, jobs, "--out", str(out)))
             load = os.getloadavg()[0]
             print(f"  {jobs} processes: {costs[jobs][-1].wall:.1f} s, load average {load:.1f}", flush=True)
-    shutil.rmtree(folder / "turn-out")
-    cast.unlink()
     for jobs, own in costs.items():
         best = min(own, key=lambda cost: cost.wall)
         used = statistics.median(cost.workers / frames for cost in own)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from bite.choose.judge import LowerJaw, rank
 from bite.errors import DegenerateGeometryError
-from bite.evidence.jaw_compare import LEAST_LIKENESS, LowerFace, jaw_drop, lower_face
+from bite.evidence.jaw_compare import LEAST_LIKENESS, LowerFace, jaw_drop, lower_face, same_smile
 from bite.evidence.tooth_row import tooth_row_from_corners
 from bite.files.corners import CornerPoint, Corners
 from bite.files.take import Take, TakePicture
@@ -16,8 +16,6 @@ from bite.report.take_content import Measures, Ranked, Standing
 COMPARED = 10
 """So many of the best frames are compared; who drops out makes room for others, for so many rounds."""
 _ROUNDS = 5
-SAME_LIP_MM = 0.6
-"""Frames whose upper lips bare the crowns alike, to within this, show one smile (our choice, no source)."""
 JAW_MM = 0.6
 """A lower row that stands lower by more than this is told (our choice, no source)."""
 
@@ -52,7 +50,7 @@ def _lower_ones(best: Sequence[Measures], faces: Mapping[int, LowerFace | None])
     for high in best:
         for low in best:
             above, below = faces[high.number], faces[low.number]
-            if high is low or above is None or below is None or not _same_smile(high, low):
+            if high is low or above is None or below is None or not same_smile(above, below):
                 continue
             drop = jaw_drop(above, below)
             if drop.likeness < LEAST_LIKENESS or drop.drop_mm <= JAW_MM:
@@ -60,10 +58,6 @@ def _lower_ones(best: Sequence[Measures], faces: Mapping[int, LowerFace | None])
             if low.number not in found or found[low.number].drop_mm < drop.drop_mm:
                 found[low.number] = LowerJaw(high.number, drop.drop_mm)
     return found
-
-
-def _same_smile(a: Measures, b: Measures) -> bool:
-    return a.upper_mm is not None and b.upper_mm is not None and abs(a.upper_mm - b.upper_mm) <= SAME_LIP_MM
 
 
 def _face(take: Take, one: Measures, marks: Sequence[int]) -> LowerFace | None:

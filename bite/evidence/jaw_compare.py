@@ -28,14 +28,21 @@ _REACH = 0.75
 """Largest drop looked for, in crowns: 6 mm, the largest overbite that is usual."""
 _ASIDE_REACH = 0.15
 _FINE_CROWNS, _COARSE_CROWNS = 0.35, 1.0
-LEAST_LIKENESS = 0.9
+_ABOVE = 1.7
+"""Crowns, gum and lip above the edge, in crowns."""
+_STILL_MM = 0.4
+LEAST_LIKENESS, SAME_SMILE = 0.9, 0.95
 
 
 @dataclass(frozen=True, slots=True)
 class LowerFace:
-    """What lies below the upper edge, in a common picture: across the row, and down from the edge."""
+    """What lies around the upper edge, in a common picture: across the row, and down from its first line.
+
+    ``plane`` begins at the edge; ``above`` ends there: crowns, gum and upper lip.
+    """
 
     plane: NDArray[np.uint8]
+    above: NDArray[np.uint8]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +54,7 @@ class JawDrop:
 
 
 def lower_face(image: Picture, row: ToothRow) -> LowerFace:
-    """Bring what lies below the upper edge into the common picture.
+    """Bring what lies around the upper edge into the common picture.
 
     Parameters
     ----------
@@ -58,9 +65,10 @@ def lower_face(image: Picture, row: ToothRow) -> LowerFace:
 
     unit = row.crown_width_px / _CROWN_PX
     aside, reach = (_ASIDE + _ASIDE_REACH) * _CROWN_PX, (_TO + _REACH) * _CROWN_PX
-    size = (2 * int(aside) + 1, int(reach) + 1)
+    rise = int(_ABOVE * _CROWN_PX)
+    size = (2 * int(aside) + 1, rise + int(reach) + 1)
     axes = unit * np.column_stack([row.across, row.down])
-    start = row.upper_edge_px.mean(0) - axes @ (int(aside), 0.0)
+    start = row.upper_edge_px.mean(0) - axes @ (int(aside), rise)
     to_picture = np.column_stack([axes, start])
     light = grey(image)
     if unit > 1.5:
@@ -75,8 +83,20 @@ def lower_face(image: Picture, row: ToothRow) -> LowerFace:
     even: Array = np.asarray(flat, dtype=np.float32)
     even = even - cv2.GaussianBlur(even, (0, 0), _FINE_CROWNS * _CROWN_PX)
     spread = np.sqrt(cv2.GaussianBlur(even**2, (0, 0), _COARSE_CROWNS * _CROWN_PX))
-    plane = np.clip(128.0 + 50.0 * even / (spread + 3.0), 0, 255)
-    return LowerFace(np.asarray(plane, dtype=np.uint8))
+    plane = np.asarray(np.clip(128.0 + 50.0 * even / (spread + 3.0), 0, 255), dtype=np.uint8)
+    return LowerFace(plane[rise:], plane[:rise])
+
+
+def same_smile(one: LowerFace, other: LowerFace) -> bool:
+    """Tell whether upper lip and crowns look alike and stand alike, to within 0.4 mm."""
+    import cv2
+
+    way = int(np.ceil(_STILL_MM / UPPER_CENTRAL.mean_mm * _CROWN_PX)) + 2
+    template = one.above[way:-way]
+    score = cv2.matchTemplate(other.above[:, :], template, cv2.TM_CCOEFF_NORMED)[:, 0]
+    best = int(np.argmax(score))
+    shift_mm = (best - way) / _CROWN_PX * UPPER_CENTRAL.mean_mm
+    return bool(score[best] >= SAME_SMILE and abs(shift_mm) <= _STILL_MM)
 
 
 def jaw_drop(higher: LowerFace, lower: LowerFace) -> JawDrop:

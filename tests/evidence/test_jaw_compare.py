@@ -46,5 +46,5 @@ def test_the_same_bite_shows_no_drop_and_another_mouth_is_not_alike():
 def test_a_picture_without_structure_is_not_alike():
     take = small_take(11)
     face = _face(take, frames_of(take, Planted.BEST)[0])
-    flat = type(face)(np.full_like(face.plane, 128))
+    flat = type(face)(np.full_like(face.plane, 128), np.full_like(face.above, 128))
     assert not jaw_drop(face, flat).likeness > LEAST_LIKENESS

@@ -17,7 +17,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from multiprocessing import Pool
-from typing import TypedDict
+from typing import NotRequired, TypedDict
 
 import numpy as np
 
@@ -77,7 +77,7 @@ class Evidence:
 
 
 def depth_evidence(
-    seed: int, *, mouth: Mouth, waves_mm: float, device: Device, random_bias: bool
+    seed: int, *, mouth: Mouth, waves_mm: float, device: Device, random_bias: bool, length_mm: float = 50.0
 ) -> Evidence:
     """Simulate one frame with a depth map and clicked corners."""
     rng = np.random.default_rng(seed)
@@ -94,7 +94,7 @@ def depth_evidence(
         t_mm=offset_mm,
         mouth=mouth,
         sensor=sensor,
-        solve=SolveError(waves_mm=waves_mm),
+        solve=SolveError(waves_mm=waves_mm, wave_length_mm=length_mm),
         clicks=PHOTO_CLICKS,
         detail=Detail.COARSE,
     )
@@ -105,10 +105,10 @@ def depth_evidence(
     return Evidence(tuple(blocks), prior_of(device)[0], offset_mm, sensor.smoothing_px)
 
 
-def depth_frame(seed: int, *, mouth: Mouth, waves_mm: float, device: Device, random_bias: bool) -> Outcome:
+def depth_frame(seed: int, case: DepthCase) -> Outcome:
     """Fit one simulated frame with a depth map and clicked corners."""
-    given = depth_evidence(seed, mouth=mouth, waves_mm=waves_mm, device=device, random_bias=random_bias)
-    return replace(_outcome(seed, given.offset_mm, given.blocks, device), blur_px=given.blur_px)
+    given = depth_evidence(seed, **case)
+    return replace(_outcome(seed, given.offset_mm, given.blocks, case["device"]), blur_px=given.blur_px)
 
 
 def stereo_frame(seed: int, *, head_shift_mm: float) -> Outcome:
@@ -169,6 +169,7 @@ class DepthCase(TypedDict):
     waves_mm: float
     device: Device
     random_bias: bool
+    length_mm: NotRequired[float]
 
 
 DEPTH_CASES: dict[str, DepthCase] = {
@@ -183,8 +184,13 @@ DEPTH_CASES: dict[str, DepthCase] = {
 DEPTH_CASES["wide grin, waves 0.4 mm amplitude, enamel bias N(0.2, 0.2) unknown"] = {
     "mouth": WIDE_GRIN, "waves_mm": WAVE_RMS_MM, "device": NOTHING_KNOWN, "random_bias": True
 }  # fmt: skip
+for short_name, short_mouth in (("wide grin", WIDE_GRIN), ("thin strip", THIN_STRIP)):
+    DEPTH_CASES[f"{short_name}, skin waves 0.4 mm amplitude, 25 mm long"] = {
+        "mouth": short_mouth, "waves_mm": WAVE_RMS_MM, "device": KNOWN_ENAMEL, "random_bias": False,
+        "length_mm": 25.0,
+    }  # fmt: skip
 CASES: dict[str, Callable[[int], Outcome]] = {
-    name: partial(depth_frame, **settings) for name, settings in DEPTH_CASES.items()
+    name: partial(depth_frame, case=case) for name, case in DEPTH_CASES.items()
 }
 CASES["two views and landmarks, no depth"] = partial(stereo_frame, head_shift_mm=0.5)
 CASES["profile, wide grin, skin exact"] = partial(profile_frame, mouth=WIDE_GRIN, waves_mm=0.0)

@@ -74,3 +74,16 @@ def astronaut(fetch_wheel: Callable[[str], Path]) -> Path:
         if not (folder / "skimage/data/astronaut.png").exists():
             package.extract("skimage/data/astronaut.png", folder)
     return folder / "skimage/data/astronaut.png"
+
+
+@pytest.fixture(scope="session")
+def motorcycle(fetch_wheel: Callable[[str], Path]) -> tuple[Path, Path, Path]:
+    """Give the open stereo pair of scikit-image's wheel with measured disparities (Scharstein 2014)."""
+    wheel = fetch_wheel("scikit-image")
+    folder = wheel.parent / wheel.stem
+    names = [f"skimage/data/motorcycle_{name}" for name in ("left.png", "right.png", "disp.npz")]
+    with zipfile.ZipFile(wheel) as package:
+        for name in names:
+            if not (folder / name).exists():
+                package.extract(name, folder)
+    return folder / names[0], folder / names[1], folder / names[2]

@@ -85,19 +85,8 @@ def with_stereo_depth(frame: BiteFrame, head: Head | None) -> BiteFrame:
 
 def _pair(frame: BiteFrame, names: tuple[str, str], numbers: tuple[int, int], centre: Array) -> Rectified:
     views = [frame.views[k] for k in numbers]
-    for view in views:
-        camera = view.camera
-        at = camera.project(centre[None])[0]
-        if not ((at >= 0).all() and at[0] <= camera.width_px - 1 and at[1] <= camera.height_px - 1):
-            place = f"at pixel ({at[0]:.0f}, {at[1]:.0f})" if np.isfinite(at).all() else "behind the camera"
-            raise InputError(
-                frame.file.path,
-                WHERE,
-                f"the mouth falls outside the picture of view {view.name}, {place}",
-                "name two views that both show the mouth, or check their rotation and translation_mm",
-            )
     try:
-        return rectify_around(
+        pair = rectify_around(
             views[0].camera,
             views[1].camera,
             centre,
@@ -113,6 +102,18 @@ def _pair(frame: BiteFrame, names: tuple[str, str], numbers: tuple[int, int], ce
             f"{names[0]} and {names[1]}: {error}",
             "name two views side by side, or check rotation and translation_mm in their camera files",
         ) from None
+    for view in views:
+        camera = view.camera
+        at = camera.project(centre[None])[0]
+        if not ((at >= 0).all() and at[0] <= camera.width_px - 1 and at[1] <= camera.height_px - 1):
+            place = f"at pixel ({at[0]:.0f}, {at[1]:.0f})" if np.isfinite(at).all() else "behind the camera"
+            raise InputError(
+                frame.file.path,
+                WHERE,
+                f"the mouth falls outside the picture of view {view.name}, {place}",
+                "name two views that both show the mouth, or check their rotation and translation_mm",
+            )
+    return pair
 
 
 def _mapped(

@@ -36,7 +36,8 @@ class DifferenceSd:
     ----------
     sampling_mm : float, from the scatter of readings and clicks
     systematic_mm : float, from priors that the data could not beat
-    settling_mm : float, by how much either fit still moved when it was last fitted again
+    settling_mm : float, by how much either fit still moved when it was last fitted again; at rest it stands
+        anywhere within the 0.002 mm that count as rest, all places alike
     apart_mm : float, what the sampling part would be if nothing were shared
     """
 
@@ -57,6 +58,11 @@ class AtRest:
 
     solution: Solution
     last_move_mm: float
+
+    @property
+    def restless_mm(self) -> float:
+        """Sd of what is left to move, mm."""
+        return float(max(self.last_move_mm, AT_REST_MM / np.sqrt(3.0)))
 
     @property
     def offset_mm(self) -> float:
@@ -118,7 +124,7 @@ def difference_sd(first: AtRest, second: AtRest, prior: Prior) -> DifferenceSd:
     return DifferenceSd(
         float(np.sqrt(max(variance + waves, 0.0))),
         float(np.sqrt(systematic)),
-        float(np.hypot(first.last_move_mm, second.last_move_mm)),
+        float(np.hypot(first.restless_mm, second.restless_mm)),
         float(np.sqrt(max(apart, 0.0))),
     )
 

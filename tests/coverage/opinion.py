@@ -14,7 +14,7 @@ from __future__ import annotations
 import argparse
 import json
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import zip_longest
 from multiprocessing import Pool
@@ -33,7 +33,17 @@ from bite.fit.scores import NEAR_DEG, NEAR_MM, fitted_without, prior_of_none, sc
 from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import frozen, rotation_from_vector
 from bite.geometry.teeth import LOWER, OTHER
-from demo_bite.scene import Detail, Sensor, Settings, SolveError, as_bite_frame, simulate
+from demo_bite.scene import (
+    Clicks,
+    Detail,
+    Sensor,
+    Settings,
+    Shot,
+    SolveError,
+    as_bite_frame,
+    simulate,
+)
+from demo_bite.scene.profile import as_profile_frame
 from tests.coverage.offset import KNOWN_ENAMEL, PHOTO_CLICKS, wilson
 
 SIZES: dict[Cause, tuple[float, float, float]] = {
@@ -141,10 +151,49 @@ def planted_frame(seed: int, cause: Cause | None, amount: float) -> BiteFrame:
     return frame
 
 
+def clean_line(seed: int) -> BiteFrame:
+    """Simulate a clean frame with a depth profile in place of a map."""
+    rng = np.random.default_rng([seed, 3])
+    sensor = Sensor(smoothing_px=rng.uniform(1.0, 3.5), gross_share=rng.uniform(0.0, 0.05),
+                    enamel_bias_mm=float(rng.normal(0.0, 0.02)))  # fmt: skip
+    solve = SolveError(waves_mm=0.28, shift_sd_mm=NEAR_MM, turn_sd_deg=NEAR_DEG)
+    settings = Settings(sensor=sensor, solve=solve, clicks=PHOTO_CLICKS, detail=Detail.COARSE)
+    made = as_profile_frame(simulate(np.random.default_rng(seed), settings))
+    return replace(made, device=KNOWN_ENAMEL)
+
+
+def clean_views(seed: int) -> BiteFrame:
+    """Simulate a clean frame of two calibrated views with clicks, and no depth."""
+    sensor = replace(Sensor(), focal_px=1400.0, width_px=1920, height_px=1440)
+    settings = Settings(
+        sensor=sensor,
+        shot=Shot(views=2, baseline_mm=60.0),
+        solve=SolveError(waves_mm=0.0, shift_sd_mm=NEAR_MM, turn_sd_deg=NEAR_DEG),
+        clicks=Clicks(mesial_px=0.5, distal_px=0.5, landmark_px=1.5),
+        detail=Detail.COARSE,
+        depth=False,
+    )
+    return as_bite_frame(simulate(np.random.default_rng(seed), settings), device=KNOWN_ENAMEL)
+
+
+LIGHT = {"line": clean_line, "views": clean_views}
+"""Clean frames without a depth map, by what they have instead."""
+
+
+def one_light_frame(job: tuple[int, str]) -> Outcome | None:
+    """Ask for an opinion on one clean frame without a depth map."""
+    return _outcome((job[0], None, 0.0), lambda: LIGHT[job[1]](job[0]))
+
+
 def one_frame(job: Job) -> Outcome | None:
-    """Ask for an opinion on one frame; the ranking alone, which needs no fit of each cause."""
+    """Ask for an opinion on one frame with a depth map."""
+    return _outcome(job, lambda: planted_frame(*job))
+
+
+def _outcome(job: Job, frame_of: Callable[[], BiteFrame]) -> Outcome | None:
+    """Ask for the ranking alone, which needs no fit of each cause."""
     try:
-        frame = planted_frame(*job)
+        frame = frame_of()
         solved = solved_head(frame)
         assert solved is not None
         evidence = offset_evidence(frame, solved)
@@ -165,6 +214,9 @@ def told_clean(done: list[Outcome]) -> None:
     print(f"clean: n {len(done)}, false alarms {alarms / len(done):.1%} ({low:.1%} to {high:.1%})")
     for cause, names in UNKNOWNS.items():
         values = np.array([o.statistic[cause] for o in done])
+        if not values.any():
+            print(f"  {cause:<26} not seen", flush=True)
+            continue
         test = kstest(values, chi2(len(names)).cdf)
         print(f"  {cause:<26} mean {values.mean():6.2f} of {len(names)}, over the 95 % point "
               f"{np.mean(values > chi2(len(names)).ppf(0.95)):.1%}, "
@@ -222,9 +274,15 @@ def main() -> None:
     parser.add_argument("--sizes", type=int, default=3, help="1: the middle size only")
     parser.add_argument("--first-seed", type=int, default=7000)
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--evidence", choices=("map", *LIGHT), default="map", help="clean frames of what")
     parser.add_argument("--keep", type=Path, help="file of outcomes, to go on from and to add to")
     args = parser.parse_args()
     start = time.monotonic()
+    if args.evidence != "map":
+        with Pool(args.jobs) as pool:
+            light = [(args.first_seed + k, args.evidence) for k in range(args.clean)]
+            told_clean([o for o in pool.imap(one_light_frame, light, chunksize=2) if o is not None])
+        return
     outcomes = kept_of(args.keep)
     known = {o.job for o in outcomes}
     jobs = [j for j in jobs_of(args.first_seed, args.clean, args.frames, args.sizes) if j not in known]

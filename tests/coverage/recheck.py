@@ -1,7 +1,7 @@
 """Does a recheck tell the truth of a move, and do two moves suffice? Simulated rigs whose real gain is not
 the stated one.
 
-    OPENBLAS_NUM_THREADS=1 python -m tests.coverage.recheck --frames 50
+    OPENBLAS_NUM_THREADS=1 python -m tests.coverage.recheck --frames 50 --keep FILE
 
 Each frame has a new random head, bite, pose, sensor and clicks. Its rig says 3.2 mm a unit; the real gain is
 that times
@@ -9,14 +9,17 @@ that times
 recheck says
 to stop. Printed: the share of rigs that stopped after at most two moves with the teeth truly within
 tolerance, and how far
-the achieved move was from the true one beside its stated sd.
+the achieved move was from the true one beside its stated sd. With --keep a run that was broken off goes on
+where it stood.
 """
 
 from __future__ import annotations
 
 import argparse
-from dataclasses import dataclass, replace
+import json
+from dataclasses import astuple, dataclass, replace
 from multiprocessing import Pool
+from pathlib import Path
 
 import numpy as np
 
@@ -112,27 +115,52 @@ def told_achieved(every: list[Outcome]) -> None:
                   f"mean |error| / move {np.mean(np.abs(error[part] / rows[part, 0])):.3f}")  # fmt: skip
 
 
+def told_closed(name: str, done: list[Outcome]) -> None:
+    """Print how many rigs stopped after at most two moves with their teeth truly within tolerance."""
+    good = sum(o.moves <= 2 and o.advice == "stop" and abs(o.left_mm) <= TOLERANCE_MM for o in done)
+    low, high = wilson(good, len(done))
+    moves = {k: sum(o.moves == k for o in done) for k in range(1, MOST_MOVES + 1)}
+    advice = {word: sum(o.advice == word for o in done) for word in sorted({o.advice for o in done})}
+    print(f"{name}: n {len(done)}, closed within two moves {good / len(done):.1%} "
+          f"({low:.1%} to {high:.1%}), moves {moves}, ended with {advice}", flush=True)  # fmt: skip
+
+
+def kept_of(path: Path | None) -> dict[tuple[int, float], Outcome]:
+    """Read what an earlier run left; nothing where there was none."""
+    if path is None or not path.exists():
+        return {}
+    out = {}
+    for line in path.read_text(encoding="utf-8").splitlines():
+        (seed, share), row = json.loads(line)
+        out[seed, share] = Outcome(*row[:4], tuple(map(tuple, row[4])))
+    return out
+
+
 def main() -> None:
     """Run the rigs and print what came of them."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--frames", type=int, default=60)
     parser.add_argument("--first-seed", type=int, default=5000)
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--keep", type=Path, help="file of outcomes, to go on from and to add to")
     args = parser.parse_args()
-    every = []
+    cases = {0.7: "gain 0.7 of stated", 1.3: "1.3 of stated", 0.0: "0.7 to 1.3"}
+    done = kept_of(args.keep)
+    every = [(args.first_seed + k, share) for k in range(args.frames) for share in cases]
+    jobs = [job for job in every if job not in done]
     with Pool(args.jobs) as pool:
-        for name, share in (("gain 0.7 of stated", 0.7), ("1.3 of stated", 1.3), ("0.7 to 1.3", 0.0)):
-            jobs = [(args.first_seed + k, share) for k in range(args.frames)]
-            done = [outcome for outcome in pool.map(one_rig, jobs, chunksize=2) if outcome is not None]
-            every += done
-            good = sum(o.moves <= 2 and o.advice == "stop" and abs(o.left_mm) <= TOLERANCE_MM for o in done)
-            low, high = wilson(good, len(done))
-            moves = {k: sum(o.moves == k for o in done) for k in range(1, MOST_MOVES + 1)}
-            advice = {word: sum(o.advice == word for o in done) for word in sorted({o.advice for o in done})}
-            print(f"{name}: n {len(done)}, closed within two moves {good / len(done):.1%} "
-                  f"({low:.1%} to {high:.1%}), "
-                  f"moves {moves}, ended with {advice}", flush=True)  # fmt: skip
-            told_achieved(every)
+        for job, outcome in zip(jobs, pool.imap(one_rig, jobs), strict=True):
+            if outcome is None:
+                continue
+            done[job] = outcome
+            if args.keep is not None:
+                with args.keep.open("a", encoding="utf-8") as file:
+                    file.write(json.dumps([job, astuple(outcome)]) + "\n")
+    for share, name in cases.items():
+        if group := [outcome for job, outcome in done.items() if job[1] == share]:
+            told_closed(name, group)
+    told_closed("all", list(done.values()))
+    told_achieved(list(done.values()))
 
 
 if __name__ == "__main__":

@@ -19,6 +19,8 @@ FOCAL_PX, BASELINE_MM, DOFFS_PX = 994.978, 193.001, 31.086
 """Calibration of the quarter-size pair: Middlebury 2014, as scikit-image's documentation prints it."""
 MOST_PX = 72.0
 BANDS_MM = ((2000, 2500), (2500, 3200), (3200, 4000), (4000, 5500))
+CHESS_CORNER_PX = 0.1
+"""Sd of a refined chessboard corner (common practice, no source)."""
 CHESSBOARDS = (Path("/usr/share/doc/opencv-doc/examples"), Path("/usr/share/opencv4/samples"))
 
 
@@ -154,10 +156,18 @@ def test_a_chessboard_comes_out_flat_and_of_the_right_size():
     ]
     from bite.geometry.triangulate import triangulate
 
+    off_plane = []
     for left, right in zip(*corners, strict=True):
-        found = np.array(
-            [triangulate(cameras, np.vstack([a, b]), np.full(2, 0.1)).point_mm for a, b in
-             zip(left.reshape(-1, 2), right.reshape(-1, 2), strict=True)]
-        )  # fmt: skip
-        steps = np.linalg.norm(np.diff(found.reshape(6, 9, 3), axis=1), axis=2)
+        found = [
+            triangulate(cameras, np.vstack([a, b]), np.full(2, CHESS_CORNER_PX))
+            for a, b in zip(left.reshape(-1, 2), right.reshape(-1, 2), strict=True)
+        ]
+        at = np.array([one.point_mm for one in found])
+        steps = np.linalg.norm(np.diff(at.reshape(6, 9, 3), axis=1), axis=2)
         assert np.median(steps) == pytest.approx(square, rel=0.01)
+        normal = np.linalg.svd(at - at.mean(0))[2][2]
+        sd = np.sqrt([normal @ one.covariance_mm2 @ normal for one in found])
+        off_plane.append((at - at.mean(0)) @ normal / sd)
+    # stated sds cover the distances from a board's own plane: 95 %, and more where errors are not normal
+    assert 0.92 < (np.abs(off_plane) < 1.96).mean() < 0.99
+    assert np.sqrt(np.mean(np.square(off_plane))) == pytest.approx(1.0, abs=0.2)

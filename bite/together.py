@@ -143,7 +143,7 @@ def _role(look: Assessment, clicks: CornerBlock | None) -> tuple[Role, str]:
 
 def _prior(look: Assessment) -> Prior:
     by_landmarks = look.solved is not None and look.solved.posed_by_landmarks
-    return prior_of(look.frame.device, posed_by_landmarks=by_landmarks)[0]
+    return prior_of(look.frame.device, posed_by_landmarks=by_landmarks, matched=look.frame.stereo)[0]
 
 
 def _joint_frame(look: Assessment, clicks: CornerBlock | None, stands: float) -> JointFrame:

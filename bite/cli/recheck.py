@@ -121,7 +121,9 @@ def _from_frames(args: argparse.Namespace, before: Path, after: Path) -> tuple[R
     sides = [_side(path, look) for path, look in ((before, first), (after, second))]
     assert first.fit is not None and second.fit is not None
     prior, _ = prior_of(
-        frames[1].device, posed_by_landmarks=second.solved is not None and second.solved.posed_by_landmarks
+        frames[1].device,
+        posed_by_landmarks=second.solved is not None and second.solved.posed_by_landmarks,
+        matched=second.frame.stereo,
     )
     in_mesh = None
     if first.solved is not None and second.solved is not None:

@@ -68,7 +68,7 @@ def offset_evidence(frame: BiteFrame, solved: SolvedHead, *, use_lower: bool = T
     prior, told = prior_of(
         frame.device,
         posed_by_landmarks=solved.posed_by_landmarks,
-        matched_blur_px=None if frame.stereo is None else frame.stereo.blur_px,
+        matched=frame.stereo,
     )
     depth: Block | None = depth_block(
         frame, solved.head, limit_mm=None if solved.posed_by_landmarks else FARTHEST_MM

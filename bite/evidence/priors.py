@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
+
+from bite.files.depth import Matching
 from bite.files.device import Device
 from bite.fit.parameters import Prior, make_prior
 
@@ -14,12 +17,15 @@ MATCHED_ENAMEL_BIAS_MM, MATCHED_ENAMEL_BIAS_SD_MM = 0.1, 0.15
 """Two cameras see stains and edges on the enamel's surface, but some contrast lies beneath it, and sheen lies
 behind a bulging surface and moves with the view: less than an active sensor's light goes astray, and to the
 same side. Engineering estimate; no measurement was found."""
+MATCHER_PULL_PX = 0.06
+"""Sd of what a matcher reads wrong all over the enamel against skin: its patches see shading and blur that
+differ there. Engineering estimate; pairs of computed pictures asked for 0.05 px."""
 LANDMARK_POSE_SHIFT_MM, LANDMARK_POSE_TURN_DEG = 50.0, 20.0
 """A pose from a few soft-tissue clicks may be far off; the clicks themselves stay in the fit and hold it."""
 
 
 def prior_of(
-    device: Device, *, posed_by_landmarks: bool = False, matched_blur_px: float | None = None
+    device: Device, *, posed_by_landmarks: bool = False, matched: Matching | None = None
 ) -> tuple[Prior, tuple[str, ...]]:
     """Give the prior of a frame and one sentence for each part of it.
 
@@ -27,9 +33,10 @@ def prior_of(
     ----------
     device : Device
     posed_by_landmarks : bool
-    matched_blur_px : float, optional
-        Blur of a depth map that was matched from two views, px of that map. A device's own smoothing is in
-        pixels of a map of its own and says nothing then; its enamel bias, where stated, does.
+    matched : Matching, optional
+        How the depth map was matched from two views, where it was. A device's own smoothing is in pixels of a
+        map of its own and says nothing then; its enamel bias, where stated, does, and the matcher's own error
+        comes on top.
     """
     told: list[str] = []
 
@@ -41,19 +48,24 @@ def prior_of(
         return value
 
     bias_mm, bias_sd_mm = ENAMEL_BIAS_MM, ENAMEL_BIAS_SD_MM
-    if matched_blur_px is None:
+    pull_mm = 0.0
+    if matched is None or matched.blur_px is None:
         smoothing_px = choose(device.smoothing_px, SMOOTHING_PX, "sensor smoothing", "px")
         smoothing_sd_px = choose(device.smoothing_sd_px, SMOOTHING_SD_PX, "its sd", "px")
     else:
         bias_mm, bias_sd_mm = MATCHED_ENAMEL_BIAS_MM, MATCHED_ENAMEL_BIAS_SD_MM
-        smoothing_px = MATCHED_SMOOTHING * matched_blur_px
-        smoothing_sd_px = MATCHED_SMOOTHING_SD * matched_blur_px
+        smoothing_px = MATCHED_SMOOTHING * matched.blur_px
+        smoothing_sd_px = MATCHED_SMOOTHING_SD * matched.blur_px
         told.append(f"blur of the matched depth {smoothing_px:.2g} +- {smoothing_sd_px:.2g} px: its patches")
+        pull_mm = MATCHER_PULL_PX * (matched.mm_per_px or 0.0)
+        told.append(f"enamel matched against skin to {pull_mm:.2g} mm: {MATCHER_PULL_PX:g} px, an estimate")
     prior = make_prior(
         smoothing_px=smoothing_px,
         smoothing_sd_px=smoothing_sd_px,
         enamel_bias_mm=choose(device.enamel_bias_mm, bias_mm, "enamel seen too deep by", "mm"),
-        enamel_bias_sd_mm=choose(device.enamel_bias_sd_mm, bias_sd_mm, "its sd", "mm"),
+        enamel_bias_sd_mm=float(
+            np.hypot(choose(device.enamel_bias_sd_mm, bias_sd_mm, "its sd", "mm"), pull_mm)
+        ),
         head_shift_sd_mm=LANDMARK_POSE_SHIFT_MM if posed_by_landmarks else 1.0,
         head_turn_sd_deg=LANDMARK_POSE_TURN_DEG if posed_by_landmarks else 1.0,
     )

@@ -48,6 +48,13 @@ class Matching:
     enamel_share: float | None = None
     enamel_used: bool = True
 
+    @property
+    def mm_per_px(self) -> float | None:
+        """Depth that one pixel of disparity stands for, mm, in the middle of the readings."""
+        if self.sigma_mm is None or not self.disparity_sd_px or not np.isfinite(self.sigma_mm).any():
+            return None
+        return float(np.nanmedian(self.sigma_mm)) / self.disparity_sd_px
+
 
 @dataclass(frozen=True, slots=True)
 class DepthMap:

@@ -17,6 +17,7 @@ from bite.evidence.priors import prior_of
 from bite.evidence.stereo_depth import HALF_MM, with_stereo_depth
 from bite.evidence.stereo_pictures import rectified_pictures
 from bite.evidence.stereo_place import mouth_in_space
+from bite.files.depth import Matching
 from bite.files.device import Device
 from bite.files.frame import StereoEntry
 from bite.fit.offset import fit_offset
@@ -170,14 +171,18 @@ def test_pairs_that_cannot_be_used(textured, change, words):
 
 
 def test_priors_of_a_matched_map():
-    prior, told = prior_of(Device("pair", "x", smoothing_px=3.0), matched_blur_px=1.25)
+    prior, told = prior_of(Device("pair", "x", smoothing_px=3.0), matched=Matching(("a", "b"), blur_px=1.25))
     assert prior.mean[P.SMOOTHING_PX] == pytest.approx(1.0)
     assert prior.sd[P.SMOOTHING_PX] == pytest.approx(0.25)
     assert 0 < prior.mean[P.ENAMEL_BIAS_MM] < 0.2 and 0.1 <= prior.sd[P.ENAMEL_BIAS_MM] < 0.2
     assert not any("sensor smoothing" in line for line in told)
     own = Device("pair", "x", enamel_bias_mm=0.05, enamel_bias_sd_mm=0.01)
-    stated = prior_of(own, matched_blur_px=1.0)[0]
+    stated = prior_of(own, matched=Matching(("a", "b"), blur_px=1.0))[0]
     assert stated.mean[P.ENAMEL_BIAS_MM] == pytest.approx(0.05)
+    # a pixel of disparity stands for 1 mm here, so that the matcher's 0.06 px add 0.06 mm
+    pair = Matching(("a", "b"), blur_px=1.0, sigma_mm=np.full((2, 2), 0.1), disparity_sd_px=0.1)
+    wider = prior_of(own, matched=pair)[0]
+    assert wider.sd[P.ENAMEL_BIAS_MM] == pytest.approx(np.hypot(0.01, 0.06))
 
 
 def test_views_may_be_named_in_either_order(textured):

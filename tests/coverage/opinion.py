@@ -33,16 +33,7 @@ from bite.fit.scores import NEAR_DEG, NEAR_MM, fitted_without, prior_of_none, sc
 from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import frozen, rotation_from_vector
 from bite.geometry.teeth import LOWER, OTHER
-from demo_bite.scene import (
-    Clicks,
-    Detail,
-    Sensor,
-    Settings,
-    Shot,
-    SolveError,
-    as_bite_frame,
-    simulate,
-)
+from demo_bite.scene import Clicks, Detail, Sensor, Settings, Shot, SolveError, as_bite_frame, simulate
 from demo_bite.scene.profile import as_profile_frame
 from tests.coverage.offset import KNOWN_ENAMEL, PHOTO_CLICKS, wilson
 

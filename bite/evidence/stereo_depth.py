@@ -18,7 +18,7 @@ from bite.evidence.stereo_match import Matched, match
 from bite.evidence.stereo_pictures import rectified_pictures
 from bite.evidence.stereo_place import mouth_in_space
 from bite.evidence.stereo_refine import PATCH_SD_PX
-from bite.evidence.stereo_rows import LEAST_PLACES, rows_off
+from bite.evidence.stereo_rows import rows_off
 from bite.files.bundle import BiteFrame
 from bite.files.depth import DepthMap, Matching
 from bite.files.frame import StereoEntry
@@ -79,7 +79,7 @@ def with_stereo_depth(frame: BiteFrame, head: Head | None) -> BiteFrame:
             "calibrate the pair again: a camera was moved since, or the files belong to another set-up",
         )
     matched = match(left, right, pair.most_px)
-    told = rows.off_px if rows.places >= LEAST_PLACES else None
+    told = rows.off_px if rows.told else None
     return _mapped(frame, head, pair, matched, Matching(names, rows_off_px=told))
 
 

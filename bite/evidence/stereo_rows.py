@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bite.evidence.stereo_search import stretched
 from bite.geometry.rigid import Array
@@ -22,9 +23,16 @@ LEAST_PLACES = 20
 PLACES = 160
 ALIKE = 0.85
 """Correlation coefficient from which a patch counts as found again (our choice)."""
+ALONE = 0.1
+"""By so much a place must fit better than anywhere else: along an outline it fits everywhere (our choice)."""
+AGREED = 0.6
+"""Share of the places that must tell one and the same fault: those on outlines and in shadows slide, each its
+own way (our choice)."""
+_EVEN_PX = 12.0
 _HALF_PX = 7
 _APART_PX = 9.0
-_AGREE_PX = 0.75
+_AGREE_PX = 1.5
+_BESIDE_PX = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,19 +41,26 @@ class RowsOff:
 
     Parameters
     ----------
-    off_px : float, median distance of a place found again from its row, px, without sign
+    off_px : float, median distance of a place from its row, px, without sign
     down_px : float, its median with sign, downwards
-    places : int, found again
+    places : int, found again, and telling the same: a shift and a tilt of the rows
+    share : float, of all that were found again
     """
 
     off_px: float
     down_px: float
     places: int
+    share: float
+
+    @property
+    def told(self) -> bool:
+        """Whether enough places agree to say anything."""
+        return self.places >= LEAST_PLACES and self.share >= AGREED
 
     @property
     def calibrated(self) -> bool:
         """Whether rows agree, or too little was found to say that they do not."""
-        return self.places < LEAST_PLACES or self.off_px <= MOST_OFF_PX
+        return not self.told or self.off_px <= MOST_OFF_PX
 
 
 def rows_off(left: Array, right: Array, most_px: float) -> RowsOff:
@@ -67,27 +82,59 @@ def rows_off(left: Array, right: Array, most_px: float) -> RowsOff:
     import cv2
 
     a, b = stretched(left, right)
-    mask = cv2.erode(np.isfinite(left).astype(np.uint8) * 255, np.ones((2 * _HALF_PX + 1,) * 2, np.uint8))
-    corners = cv2.goodFeaturesToTrack(a, PLACES, 0.02, _APART_PX, mask=mask)
-    found = []
+    inside = cv2.erode(np.isfinite(left).astype(np.uint8), np.ones((2 * _HALF_PX + 1,) * 2, np.uint8))
+    corners = cv2.goodFeaturesToTrack(_evened(a), PLACES, 0.02, _APART_PX, mask=255 * inside)
+    found: list[tuple[float, float, float, float]] = []
+    height, width = a.shape
     for x, y in [] if corners is None else np.rint(corners[:, 0]).astype(int):
-        patch = a[y - _HALF_PX : y + _HALF_PX + 1, x - _HALF_PX : x + _HALF_PX + 1]
-        top, low = max(0, y - _HALF_PX - REACH_PX), max(0, x - _HALF_PX - int(most_px))
-        area = b[top : y + _HALF_PX + REACH_PX + 1, low : x + _HALF_PX + 1]
-        if patch.shape != (2 * _HALF_PX + 1,) * 2 or area.shape[0] < patch.shape[0]:
-            continue
-        if area.shape[1] < patch.shape[1]:
-            continue
-        score = np.asarray(cv2.matchTemplate(area, patch, cv2.TM_CCOEFF_NORMED), np.float64)
-        _, best, _, at = cv2.minMaxLoc(score)
-        if best >= ALIKE:
-            found.append(top + at[1] + _peak(score[:, at[0]], at[1]) - (y - _HALF_PX))
-    down = np.array(found)
-    if not down.size:
-        return RowsOff(0.0, 0.0, 0)
-    # places found by chance lie anywhere within reach; those that tell something agree with each other
-    middle = float(np.median(down))
-    return RowsOff(float(np.median(np.abs(down))), middle, int((np.abs(down - middle) < 4 * _AGREE_PX).sum()))
+        lower = _found_again(a, b, int(x), int(y), int(most_px))
+        if lower is not None:
+            found.append((1.0, float(x) / width - 0.5, float(y) / height - 0.5, lower))
+    if len(found) < 3:
+        return RowsOff(0.0, 0.0, len(found), 0.0)
+    table = np.array(found)
+    where, down = table[:, :3], table[:, 3]
+    weight = np.ones(len(down))
+    for _ in range(30):
+        # least absolute distances, by weights: the places on outlines are many and far off
+        fit = np.linalg.lstsq(where * weight[:, None], down * weight, rcond=None)[0]
+        weight = 1.0 / np.sqrt(np.maximum(np.abs(down - where @ fit), 0.05))
+    agree = np.abs(down - where @ fit) < _AGREE_PX
+    off = where[agree] @ fit
+    if not agree.any():
+        return RowsOff(0.0, 0.0, 0, 0.0)
+    middle = float(np.median(off))
+    return RowsOff(float(np.median(np.abs(off))), middle, int(agree.sum()), float(agree.mean()))
+
+
+def _evened(picture: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Bring the contrast of a picture to one level, so that places are not all taken from its outlines."""
+    import cv2
+
+    values = np.asarray(picture, np.float32)
+    level = values - np.asarray(cv2.GaussianBlur(values, (0, 0), _EVEN_PX), np.float32)
+    spread = np.sqrt(np.asarray(cv2.GaussianBlur(level**2, (0, 0), _EVEN_PX), np.float32))
+    return np.asarray(level / (spread + 2.0), np.float32)
+
+
+def _found_again(
+    a: NDArray[np.uint8], b: NDArray[np.uint8], x: int, y: int, most: int
+) -> float | None:
+    """Give how far down a patch of one picture lies in the other; None where not found, or not alone."""
+    import cv2
+
+    patch = a[y - _HALF_PX : y + _HALF_PX + 1, x - _HALF_PX : x + _HALF_PX + 1]
+    top, low = max(0, y - _HALF_PX - REACH_PX), max(0, x - _HALF_PX - most)
+    area = b[top : y + _HALF_PX + REACH_PX + 1, low : x + _HALF_PX + 1]
+    if patch.shape != (2 * _HALF_PX + 1,) * 2 or min(np.subtract(area.shape, patch.shape)) < 0:
+        return None
+    score = np.asarray(cv2.matchTemplate(area, patch, cv2.TM_CCOEFF_NORMED), np.float64)
+    row, column = (int(k) for k in np.unravel_index(int(np.argmax(score)), score.shape))
+    best = float(score[row, column])
+    down = top + row + _peak(score[:, column], row) - (y - _HALF_PX)
+    rows, columns = (slice(max(0, at - _BESIDE_PX), at + _BESIDE_PX + 1) for at in (row, column))
+    score[rows, columns] = -1.0
+    return down if best >= ALIKE and best - float(score.max()) >= ALONE else None
 
 
 def _peak(scores: Array, at: int) -> float:

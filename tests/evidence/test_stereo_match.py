@@ -172,3 +172,23 @@ def test_nothing_alike_says_nothing_of_the_rows():
     right, _ = pair((200, 300), 12.0, grain_px=2.0, seed=99)
     assert rows_off(left, right, 32.0).calibrated
     assert rows_off(left * 0, right * 0, 32.0).places == 0
+
+
+def test_outlines_that_slide_are_no_fault_of_the_calibration():
+    # a bright slanted shape before a dark wall: its outline is the strongest thing in both pictures, and seen
+    # from two places it is not the same line
+    left, right = pair((300, 400), 12.0, grain_px=2.0, contrast=3.0)
+    rows, columns = np.mgrid[:300, :400]
+    left[columns < 120 + 0.3 * rows] = 20.0
+    right[columns < 118 + 0.24 * rows] = 20.0
+    assert rows_off(left, right, 32.0).calibrated
+
+
+def test_a_camera_rolled_about_its_axis_is_found():
+    from scipy.ndimage import map_coordinates
+
+    left, right = pair((300, 400), 12.0, grain_px=2.0)
+    rows, columns = np.mgrid[:300, :400].astype(float)
+    rolled = map_coordinates(right, [rows + 0.03 * (columns - 200.0), columns], order=1, mode="nearest")
+    found = rows_off(left, rolled, 32.0)
+    assert not found.calibrated and abs(found.down_px) < 1.0 < found.off_px

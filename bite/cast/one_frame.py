@@ -83,18 +83,18 @@ def frame_steps(
 
 def load_what_a_check_needs() -> None:
     """Import all that a check and its pictures use, so that the next frame does not wait for it."""
-    import cv2  # noqa: F401
-    import matplotlib.backends.backend_agg  # noqa: F401
-    import pydantic  # noqa: F401
+    import cv2  # noqa: F401  loading it is the point
+    import matplotlib.backends.backend_agg  # noqa: F401  loading it is the point
+    import pydantic  # noqa: F401  loading it is the point
     import scipy.fft
     import scipy.ndimage
     import scipy.special
-    import scipy.stats  # noqa: F401
+    import scipy.stats  # noqa: F401  loading it is the point
 
     import bite.check
     import bite.files.forms
     import bite.report.before_after
-    import bite.report.result  # noqa: F401
+    import bite.report.result  # noqa: F401  loading it is the point
 
 
 def told_from(root: Path, line: str) -> str:

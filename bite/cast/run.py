@@ -44,7 +44,10 @@ def run_frames(listed: Listed, settings: CastSettings, *, jobs: int, told: Told)
         outcome = answer or failed(
             shown, FailureKind.KILLED, f"{shown}: its check was ended twice (memory?); try bite check on it"
         )
-        (failures if isinstance(outcome, FailedFrame) else rows).append(outcome)  # type: ignore[arg-type]
+        if isinstance(outcome, FailedFrame):
+            failures.append(outcome)
+        else:
+            rows.append(outcome)
         told(outcome)
     return Rows(tuple(rows), tuple(failures))
 

@@ -119,7 +119,7 @@ class Crew(Generic[Job, Answer]):
         """
         lines = {worker.line: worker for worker in self._workers if worker.task is not None}
         for line in connection.wait(list(lines), timeout_s) if lines else ():
-            worker = lines[line]  # type: ignore[index]
+            worker = lines[line]  # type: ignore[index]  # wait gives back what it was given
             task = worker.task
             assert task is not None
             try:

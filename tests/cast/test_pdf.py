@@ -11,7 +11,7 @@ from bite.report.cast_content import FailedFrame, FailureKind
 from bite.report.cast_pdf import MOST_FAILURES, cast_pdf
 from bite.report.cast_pdf_frames import frame_sheets
 
-pdfium = pytest.importorskip("pypdfium2")
+pdfium = pytest.importorskip("pypdfium2", reason="pypdfium2 turns a sheet into a picture")
 
 
 def test_each_frame_has_its_picture_and_its_dial_value(small):

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bite.cli.exits import Exit
+from bite.cli.numbers import above_zero
 from bite.errors import InputError
 
 if TYPE_CHECKING:
@@ -30,7 +31,10 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument("corners", nargs="+", metavar="CORNERS", help="corner files, two or more")
     scale = parser.add_mutually_exclusive_group()
     scale.add_argument(
-        "--px-per-mm", type=_scale, metavar="N", help="scale on the teeth, to give mm beside px"
+        "--px-per-mm",
+        type=above_zero("pixels per mm above 0"),
+        metavar="N",
+        help="scale on the teeth, to give mm beside px",
     )
     scale.add_argument(
         "--frame", metavar="FRAME", help="bite frame with camera and depth, to find that scale"
@@ -136,15 +140,3 @@ def _px_per_mm(args: argparse.Namespace, corners: Corners) -> float | None:
         what = "no depth reading where the teeth were clicked"
         raise InputError(frame.file.path, "[depth]", what, "give --px-per-mm instead")
     return view.camera.focal_px / read.depth_mm
-
-
-def _scale(text: str) -> float:
-    from math import isfinite
-
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not (isfinite(value) and value > 0):
-        raise argparse.ArgumentTypeError(f"got {text!r}, needed pixels per mm above 0")
-    return value

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from typing import TYPE_CHECKING
 
 from bite.cli.exits import Exit
 from bite.cli.frame_path import require_frame_file
+from bite.cli.numbers import whole
+from bite.cli.streams import tell
 
 if TYPE_CHECKING:
     from bite.annotate.workbench import Workbench
@@ -35,7 +36,11 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
         help="show the window in a browser: for a machine without a desktop, slow",
     )
     parser.add_argument(
-        "--port", type=_port, default=8988, metavar="N", help="first port for --browser (8988)"
+        "--port",
+        type=whole("a port", least=1024, most=65535),
+        default=8988,
+        metavar="N",
+        help="first port for --browser (8988)",
     )
     parser.add_argument("--no-check", action="store_true", help="do not run the check while clicking")
 
@@ -55,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
     if args.browser:
         from bite.annotate.browser import browser_canvas
 
-        canvas, run_window, close = browser_canvas(title, SIZE_PX, port=args.port, tell=_tell)
+        canvas, run_window, close = browser_canvas(title, SIZE_PX, port=args.port, tell=tell)
     else:
         canvas, run_window, close = open_canvas(title, SIZE_PX)
     Window(canvas, bench, close=close)
@@ -69,10 +74,10 @@ def run(args: argparse.Namespace) -> int:
 def _told_at_the_end(bench: Workbench) -> int:
     code = Exit.FINE
     for note in bench.notes.lines:
-        _tell(note)
+        tell(note)
     for store, view in zip(bench.stores, bench.desk.clicks, strict=True):
         if not store.status.saved:
-            _tell(f"NOT SAVED: {store.status.why_not}")
+            tell(f"NOT SAVED: {store.status.why_not}")
             code = Exit.PERSON
         elif view.done:
             print(f"{store.path}: {len(view.points)} corners, {len(view.landmarks)} landmarks")
@@ -87,13 +92,3 @@ def login_name() -> str:
         return getpass.getuser()
     except (OSError, KeyError, ImportError):
         return ""
-
-
-def _port(text: str) -> int:
-    if text.isdecimal() and 1024 <= int(text) <= 65535:
-        return int(text)
-    raise argparse.ArgumentTypeError(f"got {text!r}, needed a port from 1024 to 65535")
-
-
-def _tell(line: str) -> None:
-    print(line, file=sys.stderr, flush=True)

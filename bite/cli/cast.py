@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from bite.cli.exits import exit_for
-from bite.errors import InputError
+from bite.cli.numbers import whole
+from bite.cli.out_folder import make_folder
+from bite.cli.streams import FrameBar, print_file, tell
 
 if TYPE_CHECKING:
     from bite.report.cast_content import CastContent, FailedFrame, FrameRow
@@ -30,7 +31,12 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     )
     parser.add_argument("cast", metavar="CAST", help="cast file")
     parser.add_argument("--out", metavar="DIR", help="folder for results and page (default: beside each)")
-    parser.add_argument("--jobs", type=_count, metavar="N", help="processes (default: all cores)")
+    parser.add_argument(
+        "--jobs",
+        type=whole("a count", least=1, most=1024),
+        metavar="N",
+        help="processes (default: all cores)",
+    )
     parser.add_argument("--json", action="store_true", help="cast.json to stdout, nothing else there")
     parser.add_argument(
         "--learn-device",
@@ -52,53 +58,28 @@ def run(args: argparse.Namespace) -> int:
     settings = CastSettings(
         cast.tolerance_mm, cast.performance_device, cast.devices, cast.path.parent, out, folder / ".bite-cast"
     )
-    _make_folder(settings.pictures)
+    make_folder(settings.pictures)
     listed = frames_of(cast, settings)
-    progress = _Progress(len(listed.frames))
-    try:
-        found = run_frames(listed, settings, jobs=args.jobs or available_cores(), told=progress.told)
-    finally:
-        progress.close()
+    with FrameBar(len(listed.frames), stays=True) as bar:
+
+        def told(outcome: FrameRow | FailedFrame) -> None:
+            if line := getattr(outcome, "line", ""):
+                bar.tell(line)
+            bar.count(1)
+
+        found = run_frames(listed, settings, jobs=args.jobs or available_cores(), told=told)
     content = cast_content(cast, found, settings)
     text = _write(content, folder)
     if args.learn_device is not None:
         _learn(content, Path(args.learn_device))
     if args.json:
-        sys.stdout.flush()
-        sys.stdout.buffer.write(text.encode())
-        sys.stdout.buffer.flush()
+        print_file(text)
     else:
         _tell(content, folder)
     faults = sum(f.kind == "fault of the program" for f in content.failures)
     return exit_for(
         (row.verdict for row in content.rows), bad_inputs=len(content.failures) - faults, faults=faults
     )
-
-
-class _Progress:
-    """A bar with the time left where stderr is a terminal; a line for each failure everywhere."""
-
-    def __init__(self, total: int) -> None:
-        self._bar: Any = None
-        if sys.stderr.isatty():
-            from tqdm import tqdm
-
-            self._bar = tqdm(total=total, unit="frame", file=sys.stderr, dynamic_ncols=True)
-
-    def told(self, outcome: FrameRow | FailedFrame) -> None:
-        """Count a frame; write its line where it failed."""
-        line = getattr(outcome, "line", "")
-        if line and self._bar is not None:
-            self._bar.write(line, file=sys.stderr)
-        elif line:
-            print(line, file=sys.stderr, flush=True)
-        if self._bar is not None:
-            self._bar.update(1)
-
-    def close(self) -> None:
-        """End the bar."""
-        if self._bar is not None:
-            self._bar.close()
 
 
 def _write(content: CastContent, folder: Path) -> str:
@@ -131,7 +112,7 @@ def _learn(content: CastContent, path: Path) -> None:
     if text:
         write_learned(path, text)
     else:
-        print("nothing to learn: no device shows one shift in every performer", file=sys.stderr)
+        tell("nothing to learn: no device shows one shift in every performer")
 
 
 def _tell(content: CastContent, folder: Path) -> None:
@@ -148,18 +129,3 @@ def _tell(content: CastContent, folder: Path) -> None:
             dial = f", dial {dial_text(row)}" if dial_text(row) else ""
             print(f"{answer.performer}: {row.verdict.upper()} ({row.name}, offset {offset_told(row)}{dial})")
     print(f"{len(content.rows)} frames checked, {len(content.failures)} not; {folder / 'cast.html'}")
-
-
-def _count(text: str) -> int:
-    if not text.isdecimal() or not 1 <= int(text) <= 1024:
-        raise argparse.ArgumentTypeError(f"got {text!r}, needed a count from 1 to 1024")
-    return int(text)
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        what = f"cannot be made a folder ({reason})"
-        raise InputError(folder, "", what, "name a folder that may be written with --out") from None

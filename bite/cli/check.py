@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bite.cli.exits import exit_for, tell_bad_input, tell_fault
+from bite.cli.numbers import above_zero
+from bite.cli.out_folder import make_folder
+from bite.cli.streams import print_file
 from bite.errors import BiteError, InputError
 
 if TYPE_CHECKING:
@@ -63,7 +65,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     told.add_argument("--quiet", action="store_true", help="one line a frame")
     parser.add_argument(
         "--tolerance-mm",
-        type=_millimetres,
+        type=above_zero("a length above 0 mm"),
         metavar="MM",
         help="how far off teeth may stand (default: the cast's, else 0.5)",
     )
@@ -91,7 +93,7 @@ def run(args: argparse.Namespace) -> int:
     _refuse_doubles(paths, settings)
     for folder in (settings.out, settings.plots):
         if folder is not None:
-            _make_folder(folder)
+            make_folder(folder, "name a folder that may be written")
     if args.together:
         from bite.cli.check_together import run_together
 
@@ -146,18 +148,6 @@ def _settings(args: argparse.Namespace) -> _Settings:
     )
 
 
-def _millimetres(text: str) -> float:
-    from math import isfinite
-
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not (isfinite(value) and value > 0):
-        raise argparse.ArgumentTypeError(f"got {text!r}, needed a length above 0 mm")
-    return value
-
-
 def _refuse_doubles(paths: list[Path], settings: _Settings) -> None:
     """Refuse two frames of one name for one folder before anything is written."""
     from bite.files.frame import read_frame_file
@@ -179,15 +169,6 @@ def _refuse_doubles(paths: list[Path], settings: _Settings) -> None:
                 what = f"{name!r} is also the name of {first}, and both would be written into {folder}"
                 mend = "rename one, or check them apart, each with its own --out"
                 raise InputError(path, "name", what, mend)
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        what = f"cannot be made a folder ({reason})"
-        raise InputError(folder, "", what, "name a folder that may be written") from None
 
 
 def _check(path: Path, settings: _Settings) -> _Done:
@@ -227,7 +208,4 @@ def _print(assessment: Assessment, *, quiet: bool, apart: bool) -> None:
 
 def _print_json(results: list[str], *, several: bool) -> None:
     text = "[\n" + ",\n".join(result.rstrip("\n") for result in results) + "\n]\n" if several else results[0]
-    sys.stdout.flush()
-    # the same bytes as the file, whatever the terminal's letters and line ends
-    sys.stdout.buffer.write(text.encode())
-    sys.stdout.buffer.flush()
+    print_file(text)

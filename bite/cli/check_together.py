@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bite.cli.exits import Exit, exit_for
+from bite.cli.streams import print_file
 from bite.errors import InputError
 
 if TYPE_CHECKING:
@@ -57,9 +57,7 @@ def run_together(
     files[folder / f"{name}.json"] = text.encode()
     write_together(files)
     if as_json:
-        sys.stdout.flush()
-        sys.stdout.buffer.write(text.encode())
-        sys.stdout.buffer.flush()
+        print_file(text)
     elif quiet:
         print(together_line(found), flush=True)
     else:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from bite.cli.exits import Exit
+from bite.cli.numbers import above_zero, whole
+from bite.cli.out_folder import make_folder
+from bite.cli.streams import FrameBar, print_file, tell
 from bite.errors import InputError
 
 if TYPE_CHECKING:
@@ -37,11 +38,20 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument("--corners", metavar="FILE", help="corner file of the clicked frame")
     parser.add_argument("--frame", metavar="N", help="the clicked frame: its number from 0, or its picture")
     parser.add_argument("--annotate", action="store_true", help="open the window to click --frame, then rank")
-    parser.add_argument("--best", type=_count, default=6, metavar="N", help="how many to show and write (6)")
+    parser.add_argument(
+        "--best",
+        type=whole("a count", least=1, most=1000),
+        default=6,
+        metavar="N",
+        help="how many to show and write (6)",
+    )
     parser.add_argument("--write", action="store_true", help="write frame files, stills and carried corners")
     parser.add_argument("--out", metavar="DIR", help="folder for what is written (default: beside TAKE)")
     parser.add_argument(
-        "--unit-mm", type=_positive, metavar="MM", help="mm per stored unit of the depth maps"
+        "--unit-mm",
+        type=above_zero("mm above 0"),
+        metavar="MM",
+        help="mm per stored unit of the depth maps",
     )
     parser.add_argument("--no-depth", action="store_true", help="leave depth maps alone")
     told = parser.add_mutually_exclusive_group()
@@ -60,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     take = open_take(Path(args.take))
     check_file_name(take.path, "name", take.name)
     folder = Path(args.out) if args.out is not None else take.path.absolute().parent
-    _make_folder(folder)
+    make_folder(folder)
     frame = None if args.frame is None else frame_number(take, args.frame)
     click: Click | None
     notes: list[str] = []
@@ -76,9 +86,9 @@ def run(args: argparse.Namespace) -> int:
                 take.path, "--frame", what, "name it with --corners, or click it with --annotate"
             )
     for note in notes:
-        _tell(note)
-    with _Progress(_steps(take, click)) as progress:
-        chosen = choose(take, click, unit=_unit(args, take), told=progress.told)
+        tell(note)
+    with FrameBar(_steps(take, click), stays=False) as bar:
+        chosen = choose(take, click, unit=_unit(args, take), told=bar.count)
     text = chosen_text(chosen)
     _write(args, take, chosen, text, folder)
     return int(Exit.FINE if chosen.fit else Exit.PERSON)
@@ -103,23 +113,19 @@ def _write(args: argparse.Namespace, take: Take, chosen: Chosen, text: str, fold
     numbers = folder / f"{take.name}.choose.json"
     write_together({sheet: sheet_png(chosen, best, images, one_line(chosen)), numbers: text.encode()})
     if args.json:
-        sys.stdout.flush()
-        sys.stdout.buffer.write(text.encode())
-        sys.stdout.buffer.flush()
+        print_file(text)
     else:
         print(one_line(chosen) if args.quiet else table(chosen, args.best))
     for note in chosen.notes:
-        _tell(f"note: {note}")
+        tell(f"note: {note}")
     if args.write:
         written, notes = write_frames(take, chosen, best, pictures, folder)
         for path in written:
-            _tell(f"wrote {path}; next: bite annotate {path}")
+            tell(f"wrote {path}; next: bite annotate {path}")
         for note in notes:
-            _tell(f"note: {note}")
+            tell(f"note: {note}")
         if written and chosen.clicked is not None:
-            _tell(
-                "carried corners are no clicks: look at each in bite annotate before it is used"
-            )
+            tell("carried corners are no clicks: look at each in bite annotate before it is used")
     if not args.json and not args.quiet:
         print(f"written: {numbers}, {sheet}")
 
@@ -140,7 +146,7 @@ def _annotated(take: Take, frame: int | None, folder: Path) -> Click:
 
     if frame is None:
         frame = choose(take, None).ranked[0].measures.number
-        _tell(f"opening frame {frame}, the stillest and sharpest; another one: --frame N")
+        tell(f"opening frame {frame}, the stillest and sharpest; another one: --frame N")
     item = next(iter(take.read(frame, frame + 1)), None)
     if not isinstance(item, TakePicture):
         raise InputError(take.path, "--frame", f"frame {frame} cannot be read", "name another one")
@@ -179,63 +185,3 @@ def _unit(args: argparse.Namespace, take: Take) -> DepthUnit | None:
 
 def _steps(take: Take, click: Click | None) -> int:
     return take.count + (0 if click is None else click.number)
-
-
-class _Progress:
-    """A bar where stderr is a terminal, nothing elsewhere."""
-
-    def __init__(self, total: int) -> None:
-        self._bar: Any = None
-        if sys.stderr.isatty():
-            from tqdm import tqdm
-
-            self._bar = tqdm(
-                total=total or None, unit="frame", file=sys.stderr, dynamic_ncols=True, leave=False
-            )
-
-    @property
-    def told(self) -> Callable[[int], None]:
-        """Count frames."""
-        return self._count
-
-    def _count(self, done: int) -> None:
-        if self._bar is not None:
-            self._bar.update(done)
-
-    def __enter__(self) -> _Progress:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self._bar is not None:
-            self._bar.close()
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        what = f"cannot be made a folder ({reason})"
-        raise InputError(folder, "", what, "name a folder that may be written with --out") from None
-
-
-def _count(text: str) -> int:
-    if not text.isdecimal() or not 1 <= int(text) <= 1000:
-        raise argparse.ArgumentTypeError(f"got {text!r}, needed a count from 1 to 1000")
-    return int(text)
-
-
-def _positive(text: str) -> float:
-    from math import isfinite
-
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not (isfinite(value) and value > 0):
-        raise argparse.ArgumentTypeError(f"got {text!r}, needed mm above 0")
-    return value
-
-
-def _tell(line: str) -> None:
-    print(line, file=sys.stderr, flush=True)

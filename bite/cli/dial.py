@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 
 from bite.cli.exits import Exit
+from bite.cli.numbers import above_zero
+from bite.cli.out_folder import make_folder
+from bite.cli.streams import print_file, tell
 
 _FOOT = """\
 Each export is the neutral pose with nothing but the dial changed; the rig's rest export stands for 0 unless
@@ -34,7 +36,10 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
         help="dial value and the mesh exported there",
     )
     parser.add_argument(
-        "--unit-mm", type=_unit, metavar="MM", help="mm per unit of the exports (default: the rig's)"
+        "--unit-mm",
+        type=above_zero("mm per unit above 0"),
+        metavar="MM",
+        help="mm per unit of the exports (default: the rig's)",
     )
     parser.add_argument("--write", action="store_true", help="write what was measured into the rig file")
     parser.add_argument(
@@ -69,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     written = bool(args.write and found.may_be_written)
     report = DialReport(rig, found, hashes, written, __version__)
     folder = path.parent if args.out is None else Path(args.out)
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     text = result_text(dial_mapping(report))
     picture = folder / f"{path.stem}.dial.png"
     if written:
@@ -78,13 +83,12 @@ def run(args: argparse.Namespace) -> int:
         {folder / f"{path.stem}.dial.json": text.encode(), picture: figure_bytes(dial_figure(report))}
     )
     if args.json:
-        sys.stdout.flush()
-        sys.stdout.buffer.write(text.encode())
+        print_file(text)
     else:
         print(dial_text(report), end="")
-    print(f"picture: {picture}", file=sys.stderr)
+    tell(f"picture: {picture}")
     if args.write and not written:
-        print(f"{path}: [dial] was left as it is: mend the dial first", file=sys.stderr)
+        tell(f"{path}: [dial] was left as it is: mend the dial first")
     return int(Exit.FINE if found.may_be_written else Exit.PERSON)
 
 
@@ -99,15 +103,3 @@ def _export(text: str) -> tuple[float, Path]:
     if not (equals and file and isfinite(number)):
         raise argparse.ArgumentTypeError(f"got {text.strip()!r}, needed VALUE=EXPORT such as -1.0=minus.obj")
     return number, Path(file)
-
-
-def _unit(text: str) -> float:
-    from math import isfinite
-
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not (isfinite(value) and value > 0):
-        raise argparse.ArgumentTypeError(f"got {text!r}, needed mm per unit above 0")
-    return value

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bite.cli.exits import Exit
+from bite.cli.streams import tell
 
 if TYPE_CHECKING:
     from bite.files.frame_draft import Blank
@@ -50,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
         write_new(path, "")
     beside = look_beside(image)
     for doubt in beside.doubtful:
-        _tell(f"{doubt}; none is named")
+        tell(f"{doubt}; none is named")
     blanks = blanks_of(beside)
     ask = sys.stdin.isatty() and sys.stderr.isatty() and not args.no_questions
     answers = _asked(blanks) if ask else {}
@@ -58,13 +59,13 @@ def run(args: argparse.Namespace) -> int:
     print(path)
     left = [blank.key for blank in blanks if blank.key not in answers]
     if left:
-        _tell(f"{path.name}: lines marked FILL IN are left: {', '.join(left)}")
+        tell(f"{path.name}: lines marked FILL IN are left: {', '.join(left)}")
         return int(Exit.PERSON)
     return _looked_over(path)
 
 
 def _asked(blanks: Sequence[Blank]) -> dict[str, str]:
-    _tell("An empty answer leaves a blank to be filled in later.")
+    tell("An empty answer leaves a blank to be filled in later.")
     answers: dict[str, str] = {}
     for blank in blanks:
         while True:
@@ -79,7 +80,7 @@ def _asked(blanks: Sequence[Blank]) -> dict[str, str]:
                 answers[blank.key] = value
                 break
             needed = " or ".join(blank.choices) or ("a number" if blank.is_number else "plain words")
-            _tell(f"needed {needed}, such as {blank.example}")
+            tell(f"needed {needed}, such as {blank.example}")
     return answers
 
 
@@ -91,11 +92,7 @@ def _looked_over(path: Path) -> int:
     try:
         load_frame(path, with_corners=False)
     except InputError as error:
-        _tell(f"written, but not usable yet: {error}")
+        tell(f"written, but not usable yet: {error}")
         return int(Exit.PERSON)
-    _tell(f"next: bite annotate {path}")
+    tell(f"next: bite annotate {path}")
     return int(Exit.FINE)
-
-
-def _tell(line: str) -> None:
-    print(line, file=sys.stderr, flush=True)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 
 from bite.cli.exits import Exit
+from bite.cli.out_folder import make_folder
+from bite.cli.streams import print_file, tell
 from bite.errors import BiteError, InputError
 
 _FOOT = """\
@@ -54,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
             path, "", f"no opinion can be given: {error}", "let bite check say what is missing"
         ) from error
     folder = path.parent if args.out is None else Path(args.out)
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     text = result_text(opinion_mapping(opinion))
     picture = folder / f"{frame.name}.opinion.png"
     write_together(
@@ -64,10 +65,9 @@ def run(args: argparse.Namespace) -> int:
         }
     )
     if args.json:
-        sys.stdout.flush()
-        sys.stdout.buffer.write(text.encode())
+        print_file(text)
     else:
         print(opinion_text(opinion), end="")
-    print(f"picture: {picture}", file=sys.stderr)
+    tell(f"picture: {picture}")
     mended = opinion.best in ((), (Cause.FORWARD,)) and not opinion.conclusion.startswith("cannot tell")
     return int(Exit.FINE if mended else Exit.PERSON)

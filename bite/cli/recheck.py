@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bite.cli.exits import Exit
+from bite.cli.numbers import above_zero
+from bite.cli.out_folder import make_folder
+from bite.cli.streams import print_file, tell
 from bite.errors import InputError
 
 if TYPE_CHECKING:
@@ -37,7 +39,8 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument(
         "--rig", metavar="RIG", help="rig file, for result files: they do not hold the dial's travel"
     )
-    parser.add_argument("--tolerance-mm", type=_millimetres, default=0.5, metavar="MM", help="default 0.5")
+    parser.add_argument("--tolerance-mm", type=above_zero("a length above 0 mm"), default=0.5, metavar="MM",
+        help="default 0.5")
     parser.add_argument(
         "--json", action="store_true", help="the JSON file's content to stdout, nothing else there"
     )
@@ -72,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
     history = folder / f"{performer}.history.json"
     earlier = read_history(history, performer)
     found, hashes = (_from_results if all(results) else _from_frames)(args, before, after)
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     name = found.after.frame
     steps = appended(earlier, step_of_history(found))
     report = RecheckReport(found, steps, hashes, __version__)
@@ -84,11 +87,10 @@ def run(args: argparse.Namespace) -> int:
     }
     write_together(files)
     if args.json:
-        sys.stdout.flush()
-        sys.stdout.buffer.write(text.encode())
+        print_file(text)
     else:
         print(recheck_text(report), end="")
-    print(f"history: {history}", file=sys.stderr)
+    tell(f"history: {history}")
     return int(Exit.FINE if found.advice in (Advice.STOP, Advice.AGAIN) else Exit.PERSON)
 
 
@@ -209,15 +211,3 @@ def _strings(path: Path, table: Mapping[str, object]) -> dict[str, str]:
     if not isinstance(inputs, dict) or not all(isinstance(value, str) for value in inputs.values()):
         raise InputError(path, "inputs", "no hashes of the inputs", "let bite check write the result again")
     return {str(key): str(value) for key, value in inputs.items()}
-
-
-def _millimetres(text: str) -> float:
-    from math import isfinite
-
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not (isfinite(value) and value > 0):
-        raise argparse.ArgumentTypeError(f"got {text!r}, needed a length above 0 mm")
-    return value

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import isfinite
 from textwrap import fill
 
 from bite.checks.finding import Finding, Severity
 from bite.decision import Verdict, stands_at, way
-from bite.fit.offset import Estimate
 from bite.fit.spread import ASIDE_SCALE_MM, SCALE_MM, TAIL
-from bite.report.result import Json, settings_mapping
+from bite.report.result import Json, estimate_mapping, finding_mapping, finite_number, settings_mapping
 from bite.report.words import (
     CAUTION,
     dial_told,
@@ -179,8 +177,8 @@ def together_mapping(found: Together) -> dict[str, Json]:
         else {
             "tau_mm": joint.spread.median_mm,
             "tau_interval_mm": [*joint.spread.interval_mm],
-            "paule_mandel_mm": _number(found.paule_mandel_mm),
-            "dersimonian_laird_mm": _number(found.dersimonian_laird_mm),
+            "paule_mandel_mm": finite_number(found.paule_mandel_mm),
+            "dersimonian_laird_mm": finite_number(found.dersimonian_laird_mm),
             "belief": BELIEF,
         },
         "decision": {
@@ -196,33 +194,12 @@ def together_mapping(found: Together) -> dict[str, Json]:
             and decision.verdict in (Verdict.LEAVE, Verdict.MOVE, Verdict.BEYOND),
             "why": decision.why,
         },
-        "findings": [_finding(finding) for finding in found.findings],
+        "findings": [
+            finding_mapping(finding, {"numbers": measured_told(finding)}) for finding in found.findings
+        ],
         "frames": [_frame(part) for part in found.parts],
         "tolerance_mm": decision.tolerance_mm,
         "version": found.version,
-    }
-
-
-def _number(value: float | None) -> float | None:
-    return float(value) if value is not None and isfinite(value) else None
-
-
-def _estimate(estimate: Estimate | None) -> Json:
-    return {"value": _number(estimate.value), "sd": _number(estimate.sd)} if estimate else None
-
-
-def _finding(finding: Finding) -> dict[str, Json]:
-    return {
-        "code": finding.code,
-        "severity": str(finding.severity),
-        "measured": _number(finding.measured),
-        "sd": _number(finding.sd),
-        "limit": _number(finding.limit),
-        "unit": finding.unit,
-        "text": finding.text,
-        "todo": finding.todo,
-        "numbers": measured_told(finding),
-        "source": finding.source,
     }
 
 
@@ -236,12 +213,12 @@ def _frame(part: Part) -> dict[str, Json]:
         "why_left_out": part.why_left_out,
         "verdict_alone": str(look.decision.verdict),
         "stands_mm": part.stands_mm,
-        "offset_mm": _estimate(part.offset),
-        "own_sd_mm": _number(part.own_sd_mm),
-        "share": _number(part.share),
-        "apart_mm": _estimate(held.apart) if held else None,
-        "apart_chance": _number(held.chance) if held else None,
-        "without_mm": _estimate(held.offset) if held else None,
+        "offset_mm": estimate_mapping(part.offset),
+        "own_sd_mm": finite_number(part.own_sd_mm),
+        "share": finite_number(part.share),
+        "apart_mm": estimate_mapping(held.apart) if held else None,
+        "apart_chance": finite_number(held.chance) if held else None,
+        "without_mm": estimate_mapping(held.offset) if held else None,
         "settings": settings_mapping(
             tolerance_mm=look.decision.tolerance_mm,
             performance_device=look.performance_device,

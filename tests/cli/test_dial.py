@@ -59,3 +59,11 @@ def test_refusals_leave_nothing(run: Run, folder: Path) -> None:
     assert "VALUE=EXPORT" in refusal(run("dial", folder / "rig.toml", "plus.obj"))
     assert "VALUE=EXPORT" in refusal(run("dial", folder / "rig.toml", "nan=plus.obj"))
     assert "no such file" in refusal(run("dial", folder / "rig.toml", "-.5=none.obj"))
+
+
+def test_a_file_in_the_way_of_out_is_told(run: Run, folder: Path) -> None:
+    before = names_in(folder)
+    out = folder / "rest.obj"
+    ran = run("dial", folder / "rig.toml", f"1={folder / 'plus.obj'}", "--write", "--out", out)
+    assert refusal(ran).startswith(f"{out}: cannot be made a folder (")
+    assert names_in(folder) == before

@@ -7,10 +7,14 @@ from dataclasses import dataclass
 from bite.evidence.clicks import corner_block, views_with_position
 from bite.evidence.depth import FARTHEST_MM, depth_block, profile_block
 from bite.evidence.head import SolvedHead
+from bite.evidence.lip_line import lip_block
 from bite.evidence.priors import prior_of
+from bite.evidence.teeth_in_view import TeethInView
 from bite.files.bundle import BiteFrame
 from bite.fit.corner_block import CornerBlock
+from bite.fit.depth_block import DepthBlock
 from bite.fit.linear import Block
+from bite.fit.lip_block import LipBlock
 from bite.fit.parameters import Prior
 
 ONE_VIEW = (
@@ -37,6 +41,7 @@ class OffsetEvidence:
     priors_used : tuple of str, one sentence each
     missing : str, why these cannot fix an offset; empty where they can
     settle : str, which evidence would; empty where none is missing
+    lips : LipBlock or None, the lip line in the picture
     """
 
     depth: Block | None
@@ -45,11 +50,12 @@ class OffsetEvidence:
     priors_used: tuple[str, ...]
     missing: str = ""
     settle: str = ""
+    lips: LipBlock | None = None
 
     @property
     def blocks(self) -> tuple[Block, ...]:
         """Blocks for the fit."""
-        return tuple(block for block in (self.depth, self.corners) if block is not None)
+        return tuple(block for block in (self.depth, self.corners, self.lips) if block is not None)
 
     @property
     def two_views(self) -> bool:
@@ -57,8 +63,18 @@ class OffsetEvidence:
         return views_with_position(self.corners) >= 2
 
 
-def offset_evidence(frame: BiteFrame, solved: SolvedHead, *, use_lower: bool = True) -> OffsetEvidence:
+def offset_evidence(
+    frame: BiteFrame, solved: SolvedHead, seen: TeethInView | None = None, *, use_lower: bool = True
+) -> OffsetEvidence:
     """Gather the evidence of a frame beside its solved model.
+
+    Parameters
+    ----------
+    frame : BiteFrame
+    solved : SolvedHead
+    seen : TeethInView, optional
+        The model as it was given, in the reference view, for the lip line; without, it is left out.
+    use_lower : bool, whether lower corners count
 
     Raises
     ------
@@ -75,7 +91,13 @@ def offset_evidence(frame: BiteFrame, solved: SolvedHead, *, use_lower: bool = T
     )
     if depth is None:
         depth = profile_block(frame, solved.head)
-    found = OffsetEvidence(depth, corner_block(frame, solved.head, use_lower=use_lower), prior, told)
+    lips = None
+    # a head posed by clicks may stand farther off than a lip is looked for
+    if isinstance(depth, DepthBlock) and seen is not None and not solved.posed_by_landmarks:
+        lips = lip_block(frame.views[0], solved.head, seen, depth)
+    found = OffsetEvidence(
+        depth, corner_block(frame, solved.head, use_lower=use_lower), prior, told, lips=lips
+    )
     if depth is not None or found.two_views:
         return found
     missing, settle = _missing(frame, found)

@@ -66,6 +66,11 @@ class CornerBlock:
         """Kind of evidence."""
         return "corners"
 
+    @property
+    def shares_with(self) -> str:
+        """Nothing."""
+        return ""
+
     def project(self, clicks: Clicks, parameters: Array) -> tuple[Array, Array]:
         """Give where the model's points are seen, shape (n, 2), px, and the slopes, shape (n, 2, 14)."""
         corner = clicks.use != Use.LANDMARK

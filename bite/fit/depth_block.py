@@ -1,10 +1,8 @@
 """The depth map as evidence: render the solved model, smooth it as the sensor does, compare.
 
 A point on the ray d (d_z = 1) of a surface with normal n moves along its ray by (n . delta) / (n . d) when
-the surface moves by
-delta. That map is built on the sharp image for each unknown, the motion of rims that hide other surfaces is
-added, and the
-whole is smoothed like the depth itself.
+the surface moves by delta. That map is built on the sharp image for each unknown, the motion of rims that
+hide other surfaces is added, and the whole is smoothed like the depth itself.
 """
 
 from __future__ import annotations
@@ -29,16 +27,11 @@ NEAR_TEETH_MM = 20.0
 """Skin counts by exp(-(distance to the teeth / 20 mm)^2): far skin says little about how the head sits at
 the mouth."""
 MISREGISTRATION_PX = 0.1
-"""Depth steps are trusted no better than this shift of the map against the model (common practice, no
-source)."""
-FULL_DENSITY_MM = 6.0
-THINNING = 3
-"""Beyond this distance from the teeth only every third pixel of every third row is used, at nine times
-the weight."""
-_GRAZING = 0.1
-_COVERAGE_NEEDED = 0.9
-_OTHER_ALLOWED = 0.1
-_FARTHEST = 0.05
+"""Depth steps are trusted no better than this shift of map against model (common practice, no source)."""
+FULL_DENSITY_MM, THINNING = 6.0, 3
+"""Beyond this distance from teeth every third pixel of every third row is used, at nine times the weight."""
+_GRAZING, _FARTHEST = 0.1, 0.05
+_COVERAGE_NEEDED, _OTHER_ALLOWED = 0.9, 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,9 +111,19 @@ class DepthBlock:
         """Precision of the prior of each skin bump, 1 / mm^2, shape (j,)."""
         return np.full(self.waves.count, self.wave_sd_mm**-2)
 
+    @property
+    def shares_with(self) -> str:
+        """Nothing."""
+        return ""
+
+    def _waved(self, parameters: Array) -> Head:
+        """Give the solved model with the waves of its skin; unknowns of later blocks may follow."""
+        own = parameters[COUNT : COUNT + self.waves.count]
+        return replace(self.head, points_mm=self.waves.displaced(self.head.points_mm, own))
+
     def appearance(self, parameters: Array) -> tuple[Array, Array, Array]:
         """Give what the sensor would see: sharp and smoothed depth, mm, and the share of enamel."""
-        head = replace(self.head, points_mm=self.waves.displaced(self.head.points_mm, parameters[COUNT:]))
+        head = self._waved(parameters)
         placed = self.grid.camera.camera_from_reference.apply(head.placed(parameters))
         seen = render(self.grid, placed, head.faces)
         solid = seen.face >= 0
@@ -132,7 +135,7 @@ class DepthBlock:
 
     def _sharp(self, parameters: Array) -> _Sharp:
         camera = self.grid.camera
-        head = replace(self.head, points_mm=self.waves.displaced(self.head.points_mm, parameters[COUNT:]))
+        head = self._waved(parameters)
         placed = camera.camera_from_reference.apply(head.placed(parameters))
         seen = render(self.grid, placed, head.faces)
         hit = seen.face >= 0
@@ -212,10 +215,9 @@ class DepthBlock:
         readable &= nearness > _FARTHEST
         used = readable & (weight > 0)
         bumps = self.waves.at(self.head, sharp.points_mm[used[solid]])
-        trust = np.where(used, weight, 0.0)
         return Prediction(
             sharp.depth_mm, part, depth_mm, slopes, wave_slope, bumps, teeth_share, lower_forward, nearness,
-            readable, used, trust,
+            readable, used, np.where(used, weight, 0.0),
         )  # fmt: skip
 
     def _nearness(self, teeth: NDArray[np.bool_]) -> tuple[Array, Array]:
@@ -239,8 +241,7 @@ class DepthBlock:
         smoothing_px: float,
     ) -> Array:
         """Give the variance, mm^2, of what the model cannot say of a pixel."""
-        # holes: did the sensor smooth before or after it lost them? Where the answer matters, trust the
-        # pixel less
+        # holes: did the sensor smooth before or after it lost them? Where that matters, trust the pixel less
         both = smooth(biased_mm[None], solid & np.isfinite(self.measured_mm), smoothing_px).maps[0]
         filled = np.where(np.isfinite(depth_mm), depth_mm, np.nanmedian(depth_mm))
         steep = np.hypot(*np.gradient(filled)) * MISREGISTRATION_PX
@@ -287,9 +288,8 @@ class DepthBlock:
         """Give D J' W C W J D', shape (d, d), for directions D, shape (d, 14 + j).
 
         The maps are combined first, so that the noise is applied once a direction and not once an unknown.
-        ``extra``, shape (h, w),
-        is one more slope map; directions then have one more column. ``whole`` counts the slow misfit of the
-        skin as noise too.
+        ``extra``, shape (h, w), is one more slope map; directions then have one more column. ``whole`` counts
+        the slow misfit of the skin as noise too.
         """
         maps = seen.all_slopes()
         if extra is not None:

@@ -17,6 +17,7 @@ from bite.fit.clipping import CLIPPED_VARIANCE, clipped_bread, clipped_noise
 from bite.fit.corner_block import CornerBlock
 from bite.fit.depth_block import DepthBlock, Prediction
 from bite.fit.linear import Block, Linear
+from bite.fit.lip_block import LipBlock
 from bite.fit.noise import correlated_meat
 from bite.fit.parameters import COUNT, P, Prior
 from bite.fit.solution import Solution
@@ -158,11 +159,12 @@ def _weights_of(solution: Solution, prior: Prior) -> _Weights:
     out = []
     for block, seen, columns in zip(solution.blocks, solution.seen, solution.columns, strict=True):
         linear, direction = block.linear_of(seen), answer[columns]
-        pull = direction[COUNT:] * np.sqrt(block.extra_precision)
+        own = block.extra_precision
+        pull = direction[len(direction) - len(own) :] * np.sqrt(own)
         if isinstance(block, DepthBlock):
             maps = _per_mm(block, seen, linear, direction) * block.sigma_mm(seen.teeth_share)
             alone = correlated_meat(maps[None], clipped_noise(block, seen)).item()
-        elif isinstance(block, CornerBlock):
+        elif isinstance(block, (CornerBlock, LipBlock)):
             alone = CLIPPED_VARIANCE * float((linear.slope @ direction) ** 2 @ linear.weight)
         else:
             alone = block.scatter(seen, direction[None]).item()
@@ -181,6 +183,8 @@ def _are_twins(first: _BlockWeights, second: _BlockWeights) -> bool:
     if isinstance(one, CornerBlock) and isinstance(two, CornerBlock):
         same = [view.names for view in one.views] == [view.names for view in two.views]
         return same and len(first.linear.residual) == len(second.linear.residual)
+    if isinstance(one, LipBlock) and isinstance(two, LipBlock):
+        return bool(np.isin(one.key, two.key).any())
     return False
 
 
@@ -195,6 +199,10 @@ def _between(first: _BlockWeights, second: _BlockWeights) -> float:
     here, there = (
         (side.linear.slope @ side.direction) * np.sqrt(side.linear.weight) for side in (first, second)
     )
+    if isinstance(one, LipBlock) and isinstance(two, LipBlock):
+        both = np.union1d(one.key, two.key)
+        here = np.bincount(np.searchsorted(both, one.key), here, len(both)).astype(np.float64)
+        there = np.bincount(np.searchsorted(both, two.key), there, len(both)).astype(np.float64)
     return CLIPPED_VARIANCE * float(((here - there) ** 2).sum())
 
 

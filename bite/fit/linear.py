@@ -81,6 +81,10 @@ class Block(Protocol):
     def extra_precision(self) -> Array:
         """Precision of the prior of each unknown that the block brings itself, shape (j,)."""
 
+    @property
+    def shares_with(self) -> str:
+        """Name of the block whose own unknowns this one sees too, before any that it brings; or nothing."""
+
     def predict(self, parameters: Array, /) -> Any:
         """Say what should be seen at a point of parameter space, in the block's own form."""
 

@@ -62,6 +62,11 @@ class ProfileBlock:
         return np.zeros(0)
 
     @property
+    def shares_with(self) -> str:
+        """Nothing."""
+        return ""
+
+    @property
     def name(self) -> str:
         """Kind of evidence."""
         return "depth"

@@ -143,11 +143,8 @@ class _State:
 def _look(
     blocks: Sequence[Block], here: Array, prior: Prior, covariance: Array | None, *, learn: bool
 ) -> _State:
-    columns, place = [], COUNT
-    for block in blocks:
-        own = len(block.extra_precision)
-        columns.append(np.concatenate([np.arange(COUNT), np.arange(place, place + own)]))
-        place += own
+    columns = _places(blocks)
+    place = COUNT + sum(len(block.extra_precision) for block in blocks)
     seen = [block.predict(here[c]) for block, c in zip(blocks, columns, strict=True)]
     if learn:
         blocks = [
@@ -171,6 +168,18 @@ def _look(
         cost,
         cost / max(total, 1e-300),
     )
+
+
+def _places(blocks: Sequence[Block]) -> list[NDArray[np.int64]]:
+    """Give for each block the places of its unknowns: the named ones, those it shares, its own."""
+    own: dict[str, NDArray[np.int64]] = {"": np.arange(0)}
+    columns, place = [], COUNT
+    for block in blocks:
+        count = len(block.extra_precision)
+        own[block.name] = np.arange(place, place + count)
+        columns.append(np.concatenate([np.arange(COUNT), own[block.shares_with], own[block.name]]))
+        place += count
+    return columns
 
 
 def _step(state: _State, here: Array) -> tuple[Array, Array]:
@@ -254,8 +263,9 @@ def _finish(
     known[np.ix_(free, free)] = _invert(matrix[np.ix_(free, free)])
     share: dict[str, float] = {}
     for block, linear, columns in zip(state.blocks, state.linears, state.columns, strict=True):
-        row, own = known[t, columns], own_prior[columns] * (columns >= COUNT)
-        part = float(row @ linear.information @ row + own @ row**2)
+        row, count = known[t, columns], len(block.extra_precision)
+        own = columns[len(columns) - count :]
+        part = float(row @ linear.information @ row + own_prior[own] @ known[t, own] ** 2)
         share[block.name] = share.get(block.name, 0.0) + part / float(known[t, t])
     chi2, inliers = {}, {}
     for block, linear in zip(state.blocks, state.linears, strict=True):

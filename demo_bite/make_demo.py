@@ -15,6 +15,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from bite.files.atomic import write_text
 from demo_bite.roles import ROLES, Role
+from demo_bite.scene.anatomy import draw_anatomy
 from demo_bite.scene.simulate import SimulatedFrame, simulate
 from demo_bite.scene.write import Export, Model, write_frame
 
@@ -52,7 +53,10 @@ def make(folder: Path, roles: tuple[Role, ...] = ROLES) -> dict[str, str]:
 
     tables = {}
     for role in roles:
-        simulated = simulate(np.random.default_rng(role.seed), role.settings)
+        person = None
+        if role.person is not None:
+            person = draw_anatomy(np.random.default_rng(role.person), role.settings.bite)
+        simulated = simulate(np.random.default_rng(role.seed), role.settings, anatomy=person)
         for export, fair in zip(role.exports, role.fair, strict=True):
             write_frame(folder / export.performer, simulated, export)
             verdicts = ", ".join(f'"{verdict}"' for verdict in fair)

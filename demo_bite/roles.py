@@ -25,7 +25,8 @@ from demo_bite.scene.write import Export, Model, Space
 class Role:
     """One computed scene and the frames written from it.
 
-    ``fair`` names, for each frame, the verdicts that a careful person would accept.
+    ``fair`` names, for each frame, the verdicts that a careful person would accept. ``person`` is the seed of
+    the performer's anatomy; None where ``seed`` draws that too.
     """
 
     about: str
@@ -33,6 +34,7 @@ class Role:
     settings: Settings
     exports: tuple[Export, ...]
     fair: tuple[tuple[str, ...], ...]
+    person: int | None = None
 
 
 BACK = Dial(True, 3.2, None, None, 1.0, 0.01)
@@ -51,6 +53,10 @@ _BASE = Settings(
     scene_detail=Detail.FINE,
 )
 _USUAL = Bite(overjet_mm=2.9, overbite_mm=2.4)
+_CURLEW = replace(_BASE, t_mm=-1.2, mouth=EMBRASURE, bite=Bite(3.3, 2.8))
+_CURLEWS = Export(
+    "curlew-a11", "curlew", FORWARD, dial_now=0.25, neutral_mm=0.7, space=Space.Y_UP, unit_mm=1.0
+)
 
 ROLES = (
     Role(
@@ -80,13 +86,17 @@ ROLES = (
     Role(
         "digital teeth stand too far forward; the rig's dial was at 0.25 already",
         103,
-        replace(_BASE, t_mm=-1.2, mouth=EMBRASURE, bite=Bite(3.3, 2.8)),
-        (
-            Export(
-                "curlew-a11", "curlew", FORWARD, dial_now=0.25, neutral_mm=0.7, space=Space.Y_UP, unit_mm=1.0
-            ),
-        ),
+        _CURLEW,
+        (_CURLEWS,),
         (("move",),),
+    ),
+    Role(
+        "the same teeth in another bite, the head turned by 12 degrees: to be taken together with the first",
+        113,
+        replace(_CURLEW, shot=replace(_BASE.shot, distance_mm=301.0, turn_deg=12.0, nod_deg=10.0)),
+        (replace(_CURLEWS, name="curlew-a12", bite="a12."),),
+        (("move",),),
+        person=103,
     ),
     Role(
         "farther back than the dial can reach",

@@ -51,6 +51,7 @@ class Export:
 
     ``moved_mm`` slides the written teeth forward of the simulated solved ones: a second export after a
     correction. ``neutral_mm`` is how far forward of the rig's neutral the teeth stand at ``dial_now``.
+    ``bite`` is what the files of a further bite of the same performer start with; their rig is there already.
     """
 
     name: str
@@ -67,6 +68,7 @@ class Export:
     neutral_mm: float = 0.0
     landmarks: bool = False
     solved_file: str = "solved.obj"
+    bite: str = ""
 
 
 def write_frame(folder: Path, simulated: SimulatedFrame, export: Export) -> Path:
@@ -90,19 +92,20 @@ def write_frame(folder: Path, simulated: SimulatedFrame, export: Export) -> Path
     for view in simulated.views:
         if view.image is None:
             raise ValueError("a frame can only be written with its pictures: settings.picture is None")
-        picture = view.name + export.picture_suffix
+        name = export.bite + view.name
+        picture = name + export.picture_suffix
         write_bytes(folder / picture, picture_bytes(view.image, export.picture_suffix))
-        write_camera(folder / f"{view.name}.camera.yaml", view.camera)
+        write_camera(folder / f"{name}.camera.yaml", view.camera)
         size = (view.camera.width_px, view.camera.height_px)
         marks = dict(view.landmarks) if export.landmarks else {}
         clicks = Corners(folder, picture, *size, _rounded(view.corners), _rounded(marks), "lr", _SAVED)
-        write_corners(folder / f"{view.name}.corners.json", clicks)
+        write_corners(folder / f"{name}.corners.json", clicks)
         lines += [
             "[[view]]",
             f'name = "{view.name}"',
             f'image = "{picture}"',
-            f'camera = "{view.name}.camera.yaml"',
-            f'corners = "{view.name}.corners.json"',
+            f'camera = "{name}.camera.yaml"',
+            f'corners = "{name}.corners.json"',
             "",
         ]
     lines += _depth(folder, simulated, export)
@@ -148,19 +151,21 @@ def _depth(folder: Path, simulated: SimulatedFrame, export: Export) -> list[str]
     if simulated.depth_mm is None:
         return []
     if export.model is Model.CORNERS:
-        write_text(folder / "midline.csv", profile_csv(simulated))
-        return ["[depth]", 'profile = "midline.csv"', ""]
+        profile = export.bite + "midline.csv"
+        write_text(folder / profile, profile_csv(simulated))
+        return ["[depth]", f'profile = "{profile}"', ""]
     unit = simulated.settings.sensor.unit_mm
     stored = np.nan_to_num(np.rint(simulated.depth_mm / unit), nan=0.0).astype(np.uint16)
     done, data = cv2.imencode(".png", stored, [cv2.IMWRITE_PNG_COMPRESSION, 9])
     if not done:
         raise ValueError("the depth map cannot be coded as PNG")
-    write_bytes(folder / "front.depth.png", bytes(data))
-    lines = ["[depth]", 'map = "front.depth.png"', f"unit_mm = {unit}"]
+    depth, camera = f"{export.bite}front.depth.png", f"{export.bite}depth.camera.yaml"
+    write_bytes(folder / depth, bytes(data))
+    lines = ["[depth]", f'map = "{depth}"', f"unit_mm = {unit}"]
     if simulated.depth_camera is simulated.views[0].camera:
         return [*lines, 'view = "front"', ""]
-    write_camera(folder / "depth.camera.yaml", simulated.depth_camera)
-    return [*lines, 'camera = "depth.camera.yaml"', ""]
+    write_camera(folder / camera, simulated.depth_camera)
+    return [*lines, f'camera = "{camera}"', ""]
 
 
 def _solved(folder: Path, simulated: SimulatedFrame, export: Export) -> list[str]:
@@ -181,7 +186,8 @@ def _solved(folder: Path, simulated: SimulatedFrame, export: Export) -> list[str
             neutral = simulated.rest_mm.copy()
             neutral[head.with_teeth] += export.moved_mm * head.forward
             solved = (truth.solved_from_true @ truth.camera_from_head).apply(neutral)
-        lines += [f'mesh = "{export.solved_file}"', f"unit_mm = {export.unit_mm}"]
+        solved_file = export.bite + export.solved_file
+        lines += [f'mesh = "{solved_file}"', f"unit_mm = {export.unit_mm}"]
         written = solved
         if export.space is Space.OPENCV:
             lines.append('axes = "opencv"')
@@ -194,13 +200,13 @@ def _solved(folder: Path, simulated: SimulatedFrame, export: Export) -> list[str
             lines.append("pose = " + _matrix(pose))
         decimals = 4 if export.unit_mm >= 10 else 3
         text = obj_text(written / export.unit_mm, simulated.faces, head.face_group, decimals)
-        write_text(folder / export.solved_file, text)
+        write_text(folder / solved_file, text)
     return [*lines, 'rig = "rig.toml"', f"dial = {export.dial_now}", ""]
 
 
 def _rig(folder: Path, simulated: SimulatedFrame, export: Export) -> None:
-    if export.moved_mm:
-        return  # a second export of the same rig: its rig file and neutral export are there already
+    if export.moved_mm or export.bite:
+        return  # another export of the same rig: its rig file and neutral export are there already
     neutral = simulated.rest_mm.copy()
     neutral[simulated.head.with_teeth] -= export.neutral_mm * simulated.head.forward
     text = obj_text(neutral / 10.0, simulated.faces, simulated.head.face_group, 4)

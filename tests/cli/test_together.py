@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -34,6 +35,19 @@ def test_frames_give_one_file_one_picture_and_the_same_bytes_twice(run: Run, tmp
     assert quiet.out.startswith("tern, 3 frames together: ") and quiet.out.count("\n") == 1
     for name in names_in(out):
         assert (out / name).read_bytes() == (tmp_path / "again" / name).read_bytes()
+
+
+def test_the_two_bites_of_the_demo_give_the_planted_offset(run: Run, tmp_path: Path) -> None:
+    frames = [DEMO / "curlew" / f"curlew-{name}.bite.toml" for name in ("a11", "a12")]
+    ran = run("check", *frames, "--together", "--json", "--out", tmp_path)
+    told = json.loads(ran.out)
+    planted = tomllib.loads((DEMO / "truth.toml").read_text("utf-8"))["frame"]
+    assert {planted[f"curlew-{name}"]["t_mm"] for name in ("a11", "a12")} == {-1.2}
+    low, high = told["offset"]["interval_mm"]
+    assert low < -1.2 < high < 0
+    assert ran.code == 0 and told["decision"]["verdict"] == "move" and told["decision"]["dial_before"] == 0.25
+    assert [frame["share"] > 0.2 for frame in told["frames"]] == [True, True]
+    assert [finding["code"] for finding in told["findings"] if finding["severity"] != "ok"] == []
 
 
 @pytest.mark.parametrize("word", ["alone", "performer", "gone"])

@@ -46,6 +46,23 @@ def test_another_seed_gives_other_files(tmp_path):
     assert one["tern/solved.obj"] != two["tern/solved.obj"]
 
 
+def test_a_further_bite_has_the_same_teeth_and_rig_and_readings_of_its_own(tmp_path):
+    first, again = (small(r) for r in ROLES if r.exports[0].name in ("curlew-a11", "curlew-a12"))
+    assert again.person == first.seed
+    for name, role in (("one", first), ("two", replace(again, exports=(first.exports[0],)))):
+        make(tmp_path / name, (role,))
+    one, two = files(tmp_path / "one"), files(tmp_path / "two")
+    same = {name for name in one if one[name] == two[name]}
+    assert {"curlew/rest.obj", "curlew/rig.toml"} <= same
+    assert not {"curlew/solved.obj", "curlew/front.jpg", "curlew/front.depth.png"} & same
+    # written as what it is, it leaves the first bite's files and the rig alone
+    make(tmp_path / "one", (again,))
+    both = files(tmp_path / "one")
+    assert {name: both[name] for name in one} == one
+    added = {name.removeprefix("curlew/") for name in both.keys() - one.keys()} - {"curlew-a12.bite.toml"}
+    assert added and all(name.startswith("a12.") for name in added)
+
+
 def test_the_cast_finds_every_frame_and_only_those():
     cast = read_cast(DEMO / "cast.toml")
     assert sorted(p.name.removesuffix(".bite.toml") for p in frame_paths(cast)) == NAMES

@@ -1,15 +1,18 @@
-"""Writing a file so that it is either there whole or not there at all."""
+"""Writing a file so that it is either there whole or not there at all.
+
+What a killed run left of its temporary files, the next one that writes into the folder removes (`leftovers`).
+"""
 
 from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 import stat
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 from bite.errors import InputError
+from bite.files.leftovers import remove_leftovers_once, temporary_beside
 
 
 def write_bytes(path: str | Path, data: bytes) -> None:
@@ -37,7 +40,7 @@ def write_pieces(path: str | Path, pieces: Iterable[str]) -> None:
     path = Path(path)
     _check_target(path)
     target = Path(os.path.realpath(path))
-    temporary = target.with_name(f".bite-{secrets.token_hex(6)}.tmp")
+    temporary = temporary_beside(target)
     try:
         with _told_as_input(path):
             handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
@@ -54,6 +57,7 @@ def write_pieces(path: str | Path, pieces: Iterable[str]) -> None:
         with contextlib.suppress(OSError, ValueError):
             temporary.unlink(missing_ok=True)
     _flush_folder(target.parent)
+    remove_leftovers_once(target.parent)
 
 
 def write_together(files: Mapping[Path, bytes]) -> None:
@@ -70,7 +74,7 @@ def write_together(files: Mapping[Path, bytes]) -> None:
             _check_target(path)
         for path, data in files.items():
             target = Path(os.path.realpath(path))
-            temporary = target.with_name(f".bite-{secrets.token_hex(6)}.tmp")
+            temporary = temporary_beside(target)
             staged.append((path, temporary, target))
             with _told_as_input(path):
                 _stage(temporary, data, target)
@@ -83,6 +87,7 @@ def write_together(files: Mapping[Path, bytes]) -> None:
                 temporary.unlink(missing_ok=True)
     for folder in {target.parent for _, _, target in staged}:
         _flush_folder(folder)
+        remove_leftovers_once(folder)
 
 
 def _check_target(path: Path) -> None:

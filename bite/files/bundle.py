@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -98,15 +99,19 @@ def load_frame(
         For the first thing that is wrong in any of the files, or between two of them.
     """
     file = read_frame_file(Path(path))
-    views = tuple(_view(entry if with_corners else replace(entry, corners=None)) for entry in file.views)
-    _check_placement(file, views)
-    depth_map, depth_camera, depth_view, profile = None, None, None, None
-    if isinstance(file.depth, MapEntry):
-        depth_map, depth_camera = _depth(file.depth, views)
-        depth_view = file.depth.view
-    elif isinstance(file.depth, ProfileEntry):
-        profile = read_profile(file.depth.profile)
-    rig, rest, solved = _model(file)
+    # OpenCV decodes a photograph without Python's lock, and Python reads the meshes meanwhile. The model's
+    # errors are still raised last, so that a frame with several always tells the same one
+    with ThreadPoolExecutor(1) as beside:
+        model = beside.submit(_model, file)
+        views = tuple(_view(entry if with_corners else replace(entry, corners=None)) for entry in file.views)
+        _check_placement(file, views)
+        depth_map, depth_camera, depth_view, profile = None, None, None, None
+        if isinstance(file.depth, MapEntry):
+            depth_map, depth_camera = _depth(file.depth, views)
+            depth_view = file.depth.view
+        elif isinstance(file.depth, ProfileEntry):
+            profile = read_profile(file.depth.profile)
+        rig, rest, solved = model.result()
     device = device_of(file, devices)
     hashes = {
         key_beside(file.path, p): hash_file(p) for p in input_paths(file, rig, with_corners=with_corners)

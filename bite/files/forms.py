@@ -18,9 +18,14 @@ Vertex = Annotated[int, Field(ge=0, le=2**31 - 1)]
 
 
 class Form(BaseModel):
-    """Base: unknown keys refused, no type is converted, numbers are finite."""
+    """Base: unknown keys refused, no type is converted, numbers are finite.
 
-    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
+    A form is built when it is first used: a check reads four kinds of file, and there are twice as many.
+    """
+
+    model_config = ConfigDict(
+        extra="forbid", strict=True, allow_inf_nan=False, frozen=True, defer_build=True
+    )
 
 
 class ViewForm(Form):

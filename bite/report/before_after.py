@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from io import BytesIO
 from pathlib import Path
 from textwrap import wrap
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from warnings import catch_warnings, filterwarnings
+
+import numpy as np
 
 from bite.assessment import Assessment
 from bite.fit.sections import Section
@@ -15,6 +16,7 @@ from bite.report.panel_findings import draw_findings
 from bite.report.panel_mouth import draw_mouth
 from bite.report.panel_reprojection import KEY, draw_reprojection, view_error
 from bite.report.panel_section import can_draw, draw_section, is_midline
+from bite.report.png import png_bytes
 from bite.report.style import (
     DPI,
     INK,
@@ -110,12 +112,14 @@ def panel_figures(assessment: Assessment) -> dict[str, Figure]:
 
 def figure_bytes(figure: Figure) -> bytes:
     """Render a figure as PNG: no date, no program name, so the same figure gives the same bytes."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    canvas: Any = FigureCanvasAgg(figure)
     with house_style(), catch_warnings():
         # a name in letters that the font lacks is drawn as boxes; the result file has it right
         filterwarnings("ignore", message="Glyph .* missing from")
-        stream = BytesIO()
-        figure.savefig(stream, format="png", metadata={"Software": None}, pil_kwargs={"compress_level": 4})
-    return stream.getvalue()
+        canvas.draw()
+    return png_bytes(np.asarray(canvas.buffer_rgba()), figure.dpi)
 
 
 def save_figure(figure: Figure, path: str | Path) -> None:

@@ -102,6 +102,8 @@ def mouth_crop(view: LoadedView, marks: list[CornerMark], px_per_mm: float | Non
 
 def _show_picture(axes: Axes, view: LoadedView, crop: Crop) -> float:
     """Show the crop and give the factor its middle grey was lifted by, 1 for none."""
+    from bite.report.placed_picture import PlacedPicture
+
     height, width = view.image.shape[:2]
     left, right = crop.centre_x - 0.5 * crop.width, crop.centre_x + 0.5 * crop.width
     top, bottom = crop.centre_y - 0.5 * crop.height, crop.centre_y + 0.5 * crop.height
@@ -112,8 +114,8 @@ def _show_picture(axes: Axes, view: LoadedView, crop: Crop) -> float:
     part, gain = _lifted(part[::stride, ::stride])
     x0, y0 = columns.start - 0.5, rows.start - 0.5
     extent = (x0, x0 + part.shape[1] * stride, y0 + part.shape[0] * stride, y0)
-    axes.imshow(part, extent=extent, interpolation="bilinear", aspect="auto")
     axes.set(xlim=(left, right), ylim=(bottom, top))
+    axes.add_image(PlacedPicture(axes, part, extent))
     return gain
 
 

@@ -25,12 +25,13 @@ from bite.fit.offset import Z95, Estimate, OffsetFit
 from bite.fit.parameters import Prior
 from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import frozen
+from bite.profile_looks import difference_on_line
 
 GAIN_SD = 0.3
 """How far a dial's real gain may be from what its rig file says where that states no sd (our choice)."""
 GAIN_OFF_SD, GAIN_OFF_SHARE = 3.0, 0.1
 """A gain is called wrong where it is off by this many sd and by this share."""
-_PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".npy", ".pfm", ".exr", ".csv")
+_PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".npy", ".pfm", ".exr")
 
 
 class Advice(StrEnum):
@@ -99,12 +100,17 @@ def achieved_by_fits(first: OffsetFit, second: OffsetFit, prior: Prior) -> tuple
     """Give how far the teeth came, mm forward, from two fits to the same readings, both brought to rest."""
     before, after = at_rest(first.solution, prior), at_rest(second.solution, prior)
     sd = difference_sd(before, after, prior)
+    total_mm, model = sd.total_mm, ""
+    if line := difference_on_line(before, after, prior):
+        others = max(sd.total_mm**2 - line.apart_mm**2, 0.0)
+        total_mm = float(np.sqrt(others + line.readings_mm**2 + line.model_mm**2))
+        model = f", {line.model_mm:.3f} mm of it since one line says only roughly what a move does"
     how = (
         "both fits brought to rest, their offsets taken as weighted sums of the same readings and clicks, "
         "and subtracted reading by reading: "
-        f"{sd.total_mm:.3f} mm is left of {sd.apart_mm:.3f} mm"
+        f"{total_mm:.3f} mm is left of {sd.apart_mm:.3f} mm{model}"
     )
-    return Estimate(before.offset_mm - after.offset_mm, sd.total_mm), how
+    return Estimate(before.offset_mm - after.offset_mm, total_mm), how
 
 
 def achieved_by_results(before: Side, after: Side) -> tuple[Estimate, str]:

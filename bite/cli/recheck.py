@@ -114,10 +114,12 @@ def _from_frames(args: argparse.Namespace, before: Path, after: Path) -> tuple[R
     from bite.evidence.mesh_move import move_in_mesh_mm
     from bite.evidence.priors import prior_of
     from bite.files.bundle import load_frame
+    from bite.profile_looks import refuse_other_profile
     from bite.recheck import achieved_by_fits, recheck, refuse_other_pictures, refuse_other_rig
 
     frames = [load_frame(require_frame_file(path)) for path in (before, after)]
     refuse_other_pictures(before.name, str(after), frames[0].hashes, frames[1].hashes)
+    refuse_other_profile(str(after), before.name, frames[0].profile, frames[1].profile)
     refuse_other_rig(str(after), frames[0].rig, frames[1].rig, frames[0].rest_mesh, frames[1].rest_mesh)
     first, second = (check_frame(frame, tolerance_mm=args.tolerance_mm) for frame in frames)
     sides = [_side(path, look) for path, look in ((before, first), (after, second))]

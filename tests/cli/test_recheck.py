@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import json
+import re
+from pathlib import Path
 
 import pytest
 
@@ -45,3 +48,52 @@ def test_the_pair_is_rechecked_and_remembered(run: Run, copy_demo: CopyDemo) -> 
 def test_another_frame_is_refused(run: Run, copy_demo: CopyDemo) -> None:
     one, other = copy_demo("plover", "plover-b02"), copy_demo("tern", "tern-a07")
     assert "another bite frame" in refusal(run("recheck", one, other))
+
+
+def _solved_forward(before: Path, mm: float) -> Path:
+    """Write the turnstone again as solved after a move: teeth so much nearer in profile and corners."""
+    text = before.read_text(encoding="utf-8")
+    forward = [0.048125, 0.101308, -0.993690]
+    assert f"forward = {forward}"[:30] in text
+
+    def moved(found: re.Match[str]) -> str:
+        corner = [float(v) + mm * f for v, f in zip(found[1].split(","), forward, strict=True)]
+        return "= [" + ", ".join(f"{v:.3f}" for v in corner) + "]"
+
+    head, corners, tail = re.split(r"(corners_mm = .*\n)", text)
+    corners = re.sub(r"= \[([^]]+)\]", moved, corners)
+    text = head.replace("turnstone-d04", "turnstone-d04-after") + corners + tail
+    text = text.replace("midline.csv", "after.csv").replace("dial = 0.0", "dial = -0.34")
+    with before.with_name("midline.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    for row in rows:
+        if row["region"] in ("upper", "lower") and row["solved_depth_mm"]:
+            row["solved_depth_mm"] = f"{float(row['solved_depth_mm']) + mm * forward[2]:.3f}"
+    with before.with_name("after.csv").open("w", encoding="utf-8", newline="") as file:
+        table = csv.DictWriter(file, rows[0])
+        table.writeheader()
+        table.writerows(rows)
+    after = before.with_name("turnstone-d04-after.bite.toml")
+    after.write_text(text, encoding="utf-8")
+    return after
+
+
+def test_a_profile_solved_again_is_the_same_frame(run: Run, copy_demo: CopyDemo) -> None:
+    before = copy_demo("turnstone", "turnstone-d04")
+    after = _solved_forward(before, 1.1)
+    ran = run("recheck", before, after, "--json")
+    assert ran.out, ran.err
+    told = json.loads(ran.out)
+    achieved = told["achieved_mm"]
+    # the depths were moved along the line of sight alone; forward runs 6 degrees off it: 0.11 mm at an edge
+    assert achieved["value"] == pytest.approx(1.1, abs=0.15)
+    assert achieved["sd"] < 0.3 * told["after"]["t_mm"]["sd"]
+
+    results = [str(path).replace(".bite.toml", ".result.json") for path in (before, after)]
+    run("check", before, after)
+    assert run("recheck", *results, "--json").out, "results of the same profile were refused"
+
+    lines = (after.with_name("after.csv")).read_text(encoding="utf-8").splitlines()
+    lines[9] = lines[9].replace(lines[9].split(",")[1], "297.00", 1)
+    after.with_name("after.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    assert "after.csv" in refusal(run("recheck", before, after))

@@ -4,13 +4,11 @@ the stated one.
     OPENBLAS_NUM_THREADS=1 python -m tests.coverage.recheck --frames 50 --keep FILE
 
 Each frame has a new random head, bite, pose, sensor and clicks. Its rig says 3.2 mm a unit; the real gain is
-that times
-0.7, 1.3, or a number drawn between. The dial is moved as `bite check` and then `bite recheck` say, until the
-recheck says
-to stop. Printed: the share of rigs that stopped after at most two moves with the teeth truly within
-tolerance, and how far
-the achieved move was from the true one beside its stated sd. With --keep a run that was broken off goes on
-where it stood.
+that times 0.7, 1.3, or a number drawn between. The dial is moved as `bite check` and then `bite recheck` say,
+until the recheck says to stop. Printed: the share of rigs that stopped after at most two moves with the teeth
+truly within tolerance, and how far the achieved move was from the true one beside its stated sd. With --keep
+a run that was broken off goes on where it stood. With --profile the frames have one line of depth, solved
+corners and no mesh.
 """
 
 from __future__ import annotations
@@ -18,6 +16,7 @@ from __future__ import annotations
 import argparse
 import json
 from dataclasses import astuple, dataclass, replace
+from functools import partial
 from multiprocessing import Pool
 from pathlib import Path
 
@@ -26,12 +25,13 @@ import numpy as np
 from bite.decision import TOLERANCE_MM, propose
 from bite.errors import BiteError
 from bite.evidence.clicks import corner_block
-from bite.evidence.depth import depth_block
+from bite.evidence.depth import depth_block, profile_block
 from bite.evidence.head import solved_head
 from bite.evidence.priors import prior_of
 from bite.fit.offset import Z95, OffsetFit, fit_offset
 from bite.recheck import Advice, Side, achieved_by_fits, recheck
 from demo_bite.scene import DIAL, Detail, Sensor, Settings, SolveError, as_bite_frame, simulate
+from demo_bite.scene.profile import as_profile_frame
 from tests.coverage.offset import KNOWN_ENAMEL, PHOTO_CLICKS, wilson
 
 MOST_MOVES = 4
@@ -49,16 +49,18 @@ class Outcome:
     rechecks: tuple[tuple[float, float, float], ...]
 
 
-def look(seed: int, settings: Settings, t_mm: float) -> OffsetFit:
+def look(seed: int, settings: Settings, t_mm: float, *, profile: bool) -> OffsetFit:
     """Fit the frame of a seed with the teeth still off by ``t_mm``: the same readings each time."""
-    frame = as_bite_frame(simulate(np.random.default_rng(seed), replace(settings, t_mm=t_mm)))
+    simulated = simulate(np.random.default_rng(seed), replace(settings, t_mm=t_mm))
+    frame = as_profile_frame(simulated) if profile else as_bite_frame(simulated)
     solved = solved_head(frame)
     assert solved is not None
-    found = (depth_block(frame, solved.head), corner_block(frame, solved.head))
+    depth = profile_block(frame, solved.head) if profile else depth_block(frame, solved.head)
+    found = (depth, corner_block(frame, solved.head))
     return fit_offset([block for block in found if block is not None], prior_of(KNOWN_ENAMEL)[0])
 
 
-def one_rig(job: tuple[int, float]) -> Outcome | None:
+def one_rig(job: tuple[int, float], *, profile: bool) -> Outcome | None:
     """Move the dial of one rig until the recheck says to stop."""
     seed, share = job
     rng = np.random.default_rng([seed, 9])
@@ -72,13 +74,13 @@ def one_rig(job: tuple[int, float]) -> Outcome | None:
     )
     prior = prior_of(KNOWN_ENAMEL)[0]
     try:
-        before, dial, true_mm = look(seed, settings, t_mm), 0.0, t_mm
+        before, dial, true_mm = look(seed, settings, t_mm, profile=profile), 0.0, t_mm
         first = propose(before.offset, DIAL, dial)
         assert first is not None
         rechecks, following = [], first.after
         for _ in range(MOST_MOVES):
             came_mm = -(following - dial) * STATED * share
-            after = look(seed, settings, true_mm - came_mm)
+            after = look(seed, settings, true_mm - came_mm, profile=profile)
             sides = [
                 Side("f", "p", value, fit.offset, fit.sampling_sd_mm)
                 for value, fit in ((dial, before), (following, after))
@@ -142,6 +144,7 @@ def main() -> None:
     parser.add_argument("--frames", type=int, default=60)
     parser.add_argument("--first-seed", type=int, default=5000)
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--profile", action="store_true", help="one line of depth instead of a map")
     parser.add_argument("--keep", type=Path, help="file of outcomes, to go on from and to add to")
     args = parser.parse_args()
     cases = {0.7: "gain 0.7 of stated", 1.3: "1.3 of stated", 0.0: "0.7 to 1.3"}
@@ -149,7 +152,7 @@ def main() -> None:
     every = [(args.first_seed + k, share) for k in range(args.frames) for share in cases]
     jobs = [job for job in every if job not in done]
     with Pool(args.jobs) as pool:
-        for job, outcome in zip(jobs, pool.imap(one_rig, jobs), strict=True):
+        for job, outcome in zip(jobs, pool.imap(partial(one_rig, profile=args.profile), jobs), strict=True):
             if outcome is None:
                 continue
             done[job] = outcome

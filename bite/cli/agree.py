@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bite.cli.exits import Exit
 from bite.cli.numbers import above_zero
+from bite.cli.out_folder import make_folder
+from bite.cli.streams import tell
 from bite.errors import InputError
 
 if TYPE_CHECKING:
@@ -74,11 +75,11 @@ def run(args: argparse.Namespace) -> int:
     if not items:
         return int(Exit.PERSON)
     folder = paths[0].parent if args.out is None else Path(args.out)
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     stem = paths[0].name.removesuffix(".json").removesuffix(".corners")
     picture = folder / f"{stem}.agreement.png"
     save_figure(agreement_figure(found), picture)
-    print(f"picture: {picture}", file=sys.stderr)
+    tell(f"picture: {picture}")
     return int(Exit.FINE)
 
 
@@ -102,7 +103,7 @@ def _same_picture(passes: list[Corners]) -> None:
             raise InputError(other.path, "image", what, "compare passes over one picture")
         if other.image_file != first.image_file:
             what = f"clicked in {other.image_file}, {first.path.name} in {first.image_file}"
-            print(f"{other.path}: {what}: taken as the same picture", file=sys.stderr)
+            tell(f"{other.path}: {what}: taken as the same picture")
 
 
 def _pass_names(passes: list[Corners]) -> tuple[str, ...]:

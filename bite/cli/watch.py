@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import sys
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bite.cli.exits import exit_for
+from bite.cli.streams import tell
 from bite.errors import InputError
 
 if TYPE_CHECKING:
@@ -154,7 +154,7 @@ class _Watcher:
     def _say_failed(self, path: Path, line: str) -> None:
         self.failures.add(path)
         self.verdicts.pop(path, None)
-        print(line, file=sys.stderr, flush=True)
+        tell(line)
 
     def _told(self, path: Path) -> str:
         return str(path.relative_to(self.landing.folder))

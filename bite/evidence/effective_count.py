@@ -42,9 +42,10 @@ def effective_count(values: Array, mask: Mask) -> float:
     centred = np.where(mask, values - values[mask].mean(), 0.0)
     if not np.any(np.abs(centred) > 1e-9):
         return float(count)
-    from scipy.fft import next_fast_len
+    import cv2
 
-    shape = tuple(next_fast_len(2 * n, real=True) for n in mask.shape)
+    # scipy.fft knows the same numbers, but would be loaded for them alone; OpenCV came with the picture
+    shape = tuple(cv2.getOptimalDFTSize(2 * n) for n in mask.shape)
     pairs = np.fft.irfft2(np.abs(np.fft.rfft2(mask.astype(float), shape)) ** 2, shape)
     products = np.fft.irfft2(np.abs(np.fft.rfft2(centred, shape)) ** 2, shape)
     correlation = np.where(pairs > 0.5, products / np.maximum(pairs, 0.5), 0.0)

@@ -10,6 +10,7 @@ documents them.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -124,14 +125,8 @@ class Camera:
 
     def fold_slope(self) -> float:
         """Give the ray slope at which the radial lens terms stop growing; infinite where they never do."""
-        k1, k2, _, _, k3, k4, k5, k6 = self._terms()[:8]
-        # derivative of r (1 + k1 r2 + ...) / (1 + k4 r2 + ...), as a polynomial in q = r^2
-        top, low = np.array([k3, k2, k1, 1.0]), np.array([k6, k5, k4, 1.0])
-        bend: Array = np.polysub(np.polymul(np.polyder(top), low), np.polymul(top, np.polyder(low)))
-        slope = np.polyadd(np.polymul(top, low), np.polymul([2.0, 0.0], bend))
-        roots = np.concatenate([np.roots(slope), np.roots(low)])
-        real = roots[(np.abs(roots.imag) < 1e-9) & (roots.real > 0)].real
-        return float(np.sqrt(real.min())) if real.size else float("inf")
+        # every rendering asks, and a camera's lens does not change
+        return _fold_slope(tuple(self._terms()[:8].tolist()))
 
     def scaled(self, factor: float) -> Camera:
         """Give the camera of the same picture resized by a factor, pixel centres kept at whole numbers."""
@@ -149,6 +144,18 @@ class Camera:
         terms = np.zeros(14)
         terms[: len(self.distortion)] = self.distortion
         return terms
+
+
+@lru_cache(maxsize=64)
+def _fold_slope(radial: tuple[float, ...]) -> float:
+    k1, k2, _, _, k3, k4, k5, k6 = radial
+    # derivative of r (1 + k1 r2 + ...) / (1 + k4 r2 + ...), as a polynomial in q = r^2
+    top, low = np.array([k3, k2, k1, 1.0]), np.array([k6, k5, k4, 1.0])
+    bend: Array = np.polysub(np.polymul(np.polyder(top), low), np.polymul(top, np.polyder(low)))
+    slope = np.polyadd(np.polymul(top, low), np.polymul([2.0, 0.0], bend))
+    roots = np.concatenate([np.roots(slope), np.roots(low)])
+    real = roots[(np.abs(roots.imag) < 1e-9) & (roots.real > 0)].real
+    return float(np.sqrt(real.min())) if real.size else float("inf")
 
 
 def _solved(matrices: Array, right: Array) -> Array:

@@ -24,12 +24,15 @@ _SPANS = 3.4
 """Crop width in spans of the corners where the scale is not known: the centrals span about 17 of 60 mm."""
 _MOST_PIXELS = 1400
 _BEHIND = "covered"
+_DOUBTED = ("unsure", _BEHIND)
 _PAPER = {"facecolor": "white", "alpha": 0.85, "lw": 0, "pad": 1.2}
 _CLICK = Look("clicked", MEASURED.colour, MEASURED.marker, 6.5)
+_LANDMARK = Look("landmark", MEASURED.colour, "D", 4.0)
 _MODEL = (
     Look(BEFORE.word, BEFORE.colour, BEFORE.marker, 4.6),
     Look(AFTER.word, AFTER.colour, AFTER.marker, 4.6),
 )
+_Place = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +59,7 @@ def draw_mouth(axes: Axes, assessment: Assessment, view: LoadedView) -> None:
     corners = [mark for mark in marks if mark.state != "landmark"]
     if not marks:
         notes.append("no corners clicked in this view")
-    for mark in marks:
-        _draw_mark(axes, mark)
+    _draw_marks(axes, marks)
     if corners:
         _name_corners(axes, corners, crop)
         _name_shapes(axes, corners, crop)
@@ -139,27 +141,35 @@ def _hardly_moves(corners: list[CornerMark], crop: Crop) -> bool:
     return bool(shifts) and 0.0 < max(shifts) < 0.012 * crop.width
 
 
-def _draw_mark(axes: Axes, mark: CornerMark) -> None:
-    if mark.clicked_px is not None and mark.state != "hidden":
-        look = _CLICK if mark.state != "landmark" else Look("landmark", MEASURED.colour, "D", 4.0)
-        _put(axes, mark.clicked_px, look, doubted=mark.state in ("unsure", "covered"))
+def _draw_marks(axes: Axes, marks: list[CornerMark]) -> None:
+    """Draw the marks look by look, all of one at once: so many objects take longer to make than to draw."""
+    clicked = [mark for mark in marks if mark.clicked_px is not None and mark.state != "hidden"]
+    landmarks = [mark for mark in clicked if mark.state == "landmark"]
+    doubted = [mark for mark in clicked if mark.state in _DOUBTED]
+    sure = [mark for mark in clicked if mark.state not in ("landmark", *_DOUBTED)]
+    for chosen, look in ((sure, _CLICK), (landmarks, _LANDMARK)):
+        _put(axes, [mark.clicked_px for mark in chosen], look)
+    _put(axes, [mark.clicked_px for mark in doubted], _CLICK, doubted=True)
+    _put(axes, [mark.before_px for mark in marks], _MODEL[0])
+    _put(axes, [mark.after_px for mark in marks], _MODEL[1])
+    for mark in clicked:
         if mark.state == "landmark":
-            _name_landmark(axes, mark.name, mark.clicked_px)
-        if mark.state == _BEHIND and mark.before_px is not None:
+            _name_landmark(axes, mark)
+        if mark.state == _BEHIND and mark.clicked_px is not None and mark.before_px is not None:
             ends = zip(mark.clicked_px, mark.before_px, strict=True)
             axes.plot(*ends, color="white", lw=1.6, ls=(0, (1, 1.2)), zorder=3)
-    for place, look in zip((mark.before_px, mark.after_px), _MODEL, strict=True):
-        if place is not None:
-            _put(axes, place, look)
 
 
-def _name_landmark(axes: Axes, name: str, at: tuple[float, float]) -> None:
+def _name_landmark(axes: Axes, mark: CornerMark) -> None:
+    at = mark.clicked_px
+    if at is None:
+        return
     left, right = axes.get_xlim()
     bottom, top = axes.get_ylim()
     inside = abs(at[0] - 0.5 * (left + right)) < 0.4 * (right - left)
     if inside and abs(at[1] - 0.5 * (top + bottom)) < 0.42 * abs(bottom - top):
         axes.annotate(
-            name.replace("_", " "),
+            mark.name.replace("_", " "),
             at,
             (0, -5),
             textcoords="offset points",
@@ -172,10 +182,14 @@ def _name_landmark(axes: Axes, name: str, at: tuple[float, float]) -> None:
         )
 
 
-def _put(axes: Axes, at: tuple[float, float], look: Look, *, doubted: bool = False) -> None:
-    axes.plot([at[0]], [at[1]], look.marker, ms=look.size_pt, mfc="none", mec="white", mew=2.6, zorder=4)
+def _put(axes: Axes, places: list[_Place | None], look: Look, *, doubted: bool = False) -> None:
+    at = [place for place in places if place is not None]
+    if not at:
+        return
+    x, y = zip(*at, strict=True)
     face = "none" if not doubted else (1.0, 1.0, 1.0, 0.6)
-    axes.plot([at[0]], [at[1]], look.marker, ms=look.size_pt, mfc=face, mec=look.colour, mew=1.3, zorder=5)
+    axes.plot(x, y, look.marker, ms=look.size_pt, mfc="none", mec="white", mew=2.6, zorder=4)
+    axes.plot(x, y, look.marker, ms=look.size_pt, mfc=face, mec=look.colour, mew=1.3, zorder=5)
 
 
 def _name_corners(axes: Axes, corners: list[CornerMark], crop: Crop) -> None:

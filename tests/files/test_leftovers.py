@@ -86,7 +86,7 @@ def test_only_files_of_that_very_name_go(tmp_path: Path) -> None:
     ]  # fmt: skip
     for path in others:
         path.write_bytes(b"x")
-    folder, link = (own.with_name(own.name[:-5] + letter + ".tmp") for letter in "ab")
+    folder, link = (own.with_name(own.name[:-16] + 12 * letter + ".tmp") for letter in "ab")
     folder.mkdir()
     link.symlink_to(others[0])
     for path in (*others, folder):

@@ -74,19 +74,22 @@ class _Lines:
     data: bytes
     start: Ints
     end: Ints
+    first: NDArray[np.uint8]
+    second: NDArray[np.uint8]
 
     @classmethod
     def of(cls, data: bytes) -> _Lines:
-        breaks = np.flatnonzero(np.frombuffer(data, np.uint8) == ord("\n"))
-        return cls(data, np.concatenate([[0], breaks + 1]), np.append(breaks, len(data)))
+        letters = np.frombuffer(data + b"\n\n", np.uint8)
+        breaks = np.flatnonzero(letters[:-2] == ord("\n"))
+        start = np.concatenate([[0], breaks + 1])
+        return cls(data, start, np.append(breaks, len(data)), letters[start], letters[start + 1])
 
     def __getitem__(self, number: int) -> bytes:
         return self.data[self.start[number] : self.end[number]]
 
     def starting(self, two: bytes) -> Ints:
         """Give the numbers of the lines that start with two characters."""
-        letters = np.frombuffer(self.data + b"\n\n", np.uint8)
-        return np.flatnonzero((letters[self.start] == two[0]) & (letters[self.start + 1] == two[1]))
+        return np.flatnonzero((self.first == two[0]) & (self.second == two[1]))
 
     def together(self, numbers: Ints) -> bytes:
         """Give many lines as one text, parted by line ends."""

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
+from bite.errors import InputError
 from bite.files.bundle import load_frame
 from bite.files.device import Device
 from bite.geometry.teeth import Part
@@ -46,6 +47,24 @@ def test_reads_every_file_of_a_frame(frame: Path) -> None:
     assert set(loaded.rig.parts) == set(Part)
     assert loaded.device.smoothing_px == 3.0
     assert loaded.device.source == "bench-depth.device.toml"
+
+
+@pytest.mark.parametrize(
+    ("gone", "told"),
+    [
+        (("front.png", "front.depth.png", "rig/rest.obj"), "front.png"),
+        (("front.depth.png", "rig/rest.obj", "solved.obj"), "front.depth.png"),
+        (("rig/rest.obj", "solved.obj"), "rest.obj"),
+    ],
+)
+def test_of_several_bad_files_the_same_is_told_first(frame: Path, gone, told) -> None:
+    """Meshes are read while the picture is decoded, and must not be told before it."""
+    for name in gone:
+        (frame.parent / name).unlink()
+    for _ in range(5):
+        with pytest.raises(InputError, match="no such file") as refused:
+            load_frame(frame)
+        assert Path(refused.value.file).name == told
 
 
 def test_hashes_name_inputs_as_the_frame_does(frame: Path) -> None:

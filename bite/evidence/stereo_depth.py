@@ -9,16 +9,12 @@ from the skin.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bite.errors import DegenerateGeometryError, InputError
-from bite.evidence.stereo_match import Matched, match
-from bite.evidence.stereo_pictures import rectified_pictures
-from bite.evidence.stereo_place import mouth_in_space
-from bite.evidence.stereo_refine import PATCH_SD_PX
-from bite.evidence.stereo_rows import rows_off
 from bite.files.bundle import BiteFrame
 from bite.files.depth import DepthMap, Matching
 from bite.files.frame import StereoEntry
@@ -28,6 +24,9 @@ from bite.geometry.rectify import Rectified, every, rectify_around
 from bite.geometry.render import Grid, render
 from bite.geometry.rigid import Array, frozen
 from bite.geometry.teeth import LOWER, UPPER
+
+if TYPE_CHECKING:
+    from bite.evidence.stereo_match import Matched
 
 HALF_MM = 58.0
 """Half side of what is matched: the front teeth, and the skin around them that the fit looks at."""
@@ -61,6 +60,12 @@ def with_stereo_depth(frame: BiteFrame, head: Head | None) -> BiteFrame:
     """
     if not isinstance(frame.file.depth, StereoEntry) or frame.stereo is not None:
         return frame
+    # most frames bring a depth map or none: they need not wait for what matches pictures
+    from bite.evidence.stereo_match import match
+    from bite.evidence.stereo_pictures import rectified_pictures
+    from bite.evidence.stereo_place import mouth_in_space
+    from bite.evidence.stereo_rows import rows_off
+
     names = frame.file.depth.views
     first, second = ([view.name for view in frame.views].index(name) for name in names)
     centre = mouth_in_space(frame, head, first, second)
@@ -119,6 +124,8 @@ def _pair(frame: BiteFrame, names: tuple[str, str], numbers: tuple[int, int], ce
 def _mapped(
     frame: BiteFrame, head: Head | None, pair: Rectified, matched: Matched, told: Matching
 ) -> BiteFrame:
+    from bite.evidence.stereo_refine import PATCH_SD_PX
+
     camera, depth, sigma, step = depth_of(pair, matched)
     told = replace(
         told,

@@ -1,7 +1,7 @@
 """A photograph in axes, brought by OpenCV to the very pixels that it takes on paper.
 
-Matplotlib's own resampling goes through floating point and transparency and takes several times as long, for the
-same pixels to one level. Imports matplotlib at its top: import it where a figure is drawn.
+Matplotlib's own resampling goes through floating point and transparency and takes several times as long, for
+the same pixels to one level. Imports matplotlib at its top: import it where a figure is drawn.
 """
 
 from __future__ import annotations

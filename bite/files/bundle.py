@@ -111,7 +111,11 @@ def load_frame(
             depth_view = file.depth.view
         elif isinstance(file.depth, ProfileEntry):
             profile = read_profile(file.depth.profile)
-        rig, rest, solved = model.result()
+        try:
+            rig, rest, solved = model.result()
+        finally:
+            # an error would hold this frame of the stack and be held by it, pictures and all
+            del model
     device = device_of(file, devices)
     hashes = {
         key_beside(file.path, p): hash_file(p) for p in input_paths(file, rig, with_corners=with_corners)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import hashlib
 import os
+import weakref
 from pathlib import Path
 
 import cv2
@@ -13,6 +16,7 @@ import pytest
 from bite.errors import InputError
 from bite.files.bundle import load_frame
 from bite.files.device import Device
+from bite.files.image import read_image
 from bite.geometry.teeth import Part
 from tests.files.scene import CAMERA, PROFILE, write_frame
 
@@ -65,6 +69,29 @@ def test_of_several_bad_files_the_same_is_told_first(frame: Path, gone, told) ->
         with pytest.raises(InputError, match="no such file") as refused:
             load_frame(frame)
         assert Path(refused.value.file).name == told
+
+
+def test_a_refused_frame_does_not_keep_its_pictures(frame: Path, monkeypatch) -> None:
+    """In a batch of bad frames they would pile up until the collector comes, which is seldom."""
+    import bite.files.bundle as bundle
+
+    pictures = []
+
+    def watched(path: Path) -> np.ndarray:
+        picture = read_image(path)
+        pictures.append(weakref.ref(picture))
+        return picture
+
+    monkeypatch.setattr(bundle, "read_image", watched)
+    (frame.parent / "solved.obj").unlink()
+    gc.disable()
+    try:
+        with contextlib.suppress(InputError):
+            load_frame(frame)
+        assert len(pictures) == 1
+        assert pictures[0]() is None
+    finally:
+        gc.enable()
 
 
 def test_hashes_name_inputs_as_the_frame_does(frame: Path) -> None:

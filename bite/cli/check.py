@@ -115,7 +115,9 @@ def run(args: argparse.Namespace) -> int:
     verdicts: list[Verdict] = []
     results: list[str] = []
     bad_inputs = faults = 0
-    for path in paths:
+    for number, path in enumerate(paths):
+        if number:
+            gc.collect()
         try:
             done = _check(path, settings)
         except BiteError as error:
@@ -136,10 +138,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _spare_the_collector() -> None:
-    """Look for lost cycles of objects once in a frame or two, and not at all when the process ends.
+    """Look for lost cycles of objects seldom within a frame, and not at all when the process ends.
 
     Libraries and one frame are 200,000 objects that all stay: walking through them again and again is a
-    fifteenth of a check.
+    fifteenth of a check. Between frames it is done once: figures are cycles, and would pile up.
     """
     gc.set_threshold(_OBJECTS_BETWEEN_COLLECTIONS)
     atexit.unregister(gc.freeze)

@@ -31,6 +31,10 @@ class Patch:
     def extra_precision(self) -> np.ndarray:
         return np.zeros(0)
 
+    @property
+    def shares_with(self) -> str:
+        return ""
+
     def predict(self, parameters: np.ndarray, /) -> np.ndarray:
         return DESIGN @ parameters[UNKNOWNS]
 

@@ -17,7 +17,6 @@ from bite.evidence.head import SolvedHead, solved_head
 from bite.evidence.hidden_teeth import solved_teeth_in_view
 from bite.evidence.observed import observe
 from bite.evidence.stereo_depth import with_stereo_depth
-from bite.evidence.teeth_in_view import TeethInView
 from bite.files.bundle import BiteFrame
 from bite.fit.offset import OffsetFit, fit_offset
 from bite.fit.profile_block import ProfileBlock
@@ -64,7 +63,7 @@ def check_frame(
     frame = with_stereo_depth(frame, None if solved is None else solved.head)
     as_given = None if solved is None else solved_teeth_in_view(frame, solved)
     refuse_swapped_corners(frame, None if solved is None else solved.head)
-    fitted = _fitted(frame, solved, as_given)
+    fitted = _fitted(frame, solved)
     fit, evidence = fitted.fit, fitted.evidence
     observed = observe(frame, solved, as_given, fit, None if evidence is None else evidence.corners)
     findings = capture_findings(
@@ -119,14 +118,14 @@ class _Fitted:
     rows_contradict_sd: float = 0.0
 
 
-def _fitted(frame: BiteFrame, solved: SolvedHead | None, as_given: TeethInView | None) -> _Fitted:
+def _fitted(frame: BiteFrame, solved: SolvedHead | None) -> _Fitted:
     """Fit, and once more without the lower clicks where these contradict the upper ones."""
     if solved is None:
         if frame.file.solved is None:
             return _Fitted(None, None, NO_MODEL, "")
         lacks = "[solved] has no forward, so that forward and back are not known"
         return _Fitted(None, None, lacks, "write forward, or a mesh with its rig, into [solved]")
-    evidence = offset_evidence(frame, solved, as_given)
+    evidence = offset_evidence(frame, solved)
     if evidence.missing:
         return _Fitted(None, evidence, evidence.missing, evidence.settle)
     try:
@@ -136,7 +135,7 @@ def _fitted(frame: BiteFrame, solved: SolvedHead | None, as_given: TeethInView |
         if evidence.corners is not None:
             apart = rows_contradict_sd(click_residuals(evidence.corners, fit.parameters))
             if apart > ROWS_CONTRADICT_SD:
-                alone = _without_lower(frame, solved, as_given)
+                alone = _without_lower(frame, solved)
                 left_out, fit = alone is not None, alone or fit
     except DegenerateGeometryError as error:
         return _Fitted(None, evidence, str(error), "depth readings on the teeth, or a second calibrated view")
@@ -144,11 +143,9 @@ def _fitted(frame: BiteFrame, solved: SolvedHead | None, as_given: TeethInView |
     return _Fitted(fit, evidence, "", settle, left_out, apart)
 
 
-def _without_lower(
-    frame: BiteFrame, solved: SolvedHead, as_given: TeethInView | None
-) -> OffsetFit | None:
+def _without_lower(frame: BiteFrame, solved: SolvedHead) -> OffsetFit | None:
     """Fit the upper clicks alone; None where that cannot be done or does not make them fine."""
-    evidence = offset_evidence(frame, solved, as_given, use_lower=False)
+    evidence = offset_evidence(frame, solved, use_lower=False)
     if evidence.missing or evidence.corners is None:
         return None
     fit = fit_offset(evidence.blocks, evidence.prior)

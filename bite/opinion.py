@@ -94,7 +94,8 @@ def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opini
         what = "a second opinion needs a solved model to hold the frame against"
         raise InputError(frame.file.path, "[solved]", what, "give [solved] mesh with its rig, or corners_mm")
     frame = with_stereo_depth(frame, solved.head)
-    evidence = offset_evidence(frame, solved)
+    # whether the lips are at fault is one of the questions: their line in the picture has no part in it
+    evidence = offset_evidence(frame, solved, use_lips=False)
     if evidence.missing:
         what = f"a second opinion needs more evidence: {evidence.missing}"
         raise InputError(frame.file.path, "", what, evidence.settle)

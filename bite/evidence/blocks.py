@@ -9,7 +9,6 @@ from bite.evidence.depth import FARTHEST_MM, depth_block, profile_block
 from bite.evidence.head import SolvedHead
 from bite.evidence.lip_line import lip_block
 from bite.evidence.priors import prior_of
-from bite.evidence.teeth_in_view import TeethInView
 from bite.files.bundle import BiteFrame
 from bite.fit.corner_block import CornerBlock
 from bite.fit.depth_block import DepthBlock
@@ -64,7 +63,7 @@ class OffsetEvidence:
 
 
 def offset_evidence(
-    frame: BiteFrame, solved: SolvedHead, seen: TeethInView | None = None, *, use_lower: bool = True
+    frame: BiteFrame, solved: SolvedHead, *, use_lower: bool = True, use_lips: bool = True
 ) -> OffsetEvidence:
     """Gather the evidence of a frame beside its solved model.
 
@@ -72,9 +71,7 @@ def offset_evidence(
     ----------
     frame : BiteFrame
     solved : SolvedHead
-    seen : TeethInView, optional
-        The model as it was given, in the reference view, for the lip line; without, it is left out.
-    use_lower : bool, whether lower corners count
+    use_lower, use_lips : bool, whether lower corners and the lip line count
 
     Raises
     ------
@@ -93,8 +90,8 @@ def offset_evidence(
         depth = profile_block(frame, solved.head)
     lips = None
     # a head posed by clicks may stand farther off than a lip is looked for
-    if isinstance(depth, DepthBlock) and seen is not None and not solved.posed_by_landmarks:
-        lips = lip_block(frame.views[0], solved.head, seen, depth)
+    if use_lips and isinstance(depth, DepthBlock) and not solved.posed_by_landmarks:
+        lips = lip_block(frame.views[0], solved.head, depth)
     found = OffsetEvidence(
         depth, corner_block(frame, solved.head, use_lower=use_lower), prior, told, lips=lips
     )

@@ -28,6 +28,9 @@ LIP_MM = (0.8, 2.4)
 ENAMEL_ROOM_MM = 2.5
 BESIDE_MM = (0.35, 0.8)
 """Lip and enamel so far from the rough edge give the colours on its two sides."""
+LEAST_APART = 1.5
+"""Lip and enamel differ by this many sds of both together, or the picture does not tell them apart (our
+choice)."""
 LEAST_STEP = 0.4
 """The step at the edge, of the whole step from lip to enamel in this picture (our choice)."""
 _SIDE_MM = 0.6
@@ -103,7 +106,7 @@ def _lip_to_enamel(stored: Array, away_mm: Array, room_mm: Array) -> Array | Non
     apart = enamel.mean(0) - lip.mean(0)
     mixture = np.linalg.solve(within, apart)
     scale = float(mixture @ apart)
-    if not scale > 0:
+    if scale < LEAST_APART**2:
         return None
     return np.asarray((np.nan_to_num(logs) - np.median(lip, axis=0)) @ mixture / scale)
 

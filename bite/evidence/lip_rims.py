@@ -6,14 +6,15 @@ its gum there.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.evidence.teeth_in_view import TeethInView
 from bite.fit.head import Head
-from bite.geometry.rigid import Array
+from bite.geometry.camera import Camera
+from bite.geometry.render import Grid, Window, render
+from bite.geometry.rigid import Array, frozen
 from bite.geometry.teeth import LOWER, LOWER_CORNERS, SKIN, UPPER, UPPER_CORNERS
 
 SURELY_CROWN_MM = 6.0
@@ -22,82 +23,142 @@ SURELY_CROWN_MM = 6.0
 choice)."""
 ASIDE_MM = 14.0
 """Beyond the canines rows curve away and the corners of the mouth are dark (our choice)."""
+HIGH_MM = 12.0
+"""Half height of what is rendered: two rows as far as their crowns are sure, deep bites and tilted heads."""
+PIXEL_MM, SPACING_MM = 0.1, 0.4
+"""Height of a rendered pixel and the distance of scan lines. A rim runs along rows of pixels for millimetres,
+so that coarse ones would shift whole stretches of it; along the rim it is smooth."""
+_NEAR_MM = 40.0
 _BEND = 4
 """A rim follows a polynomial of this degree, from which it takes its direction."""
 
 
 @dataclass(frozen=True, slots=True)
 class LipRim:
-    """Scan lines across the rim of one solved lip.
+    """Scan lines across the rim of one solved lip, four tenths of a millimetre apart.
 
     Parameters
     ----------
-    origins_px, outward : array, shape (n, 2), pixels of the piece: where the rim is, and the unit direction
+    upper : bool, which lip
+    origins_px, outward : array, shape (n, 2), pixels of the view: where the rim is, and the unit direction
         from enamel to lip
-    room_px : array, shape (n,), how far enamel reaches inward before the other lip or the dark
+    room_mm : array, shape (n,), how far enamel reaches inward before the other lip or the dark
     along_mm : array, shape (n,), to the right from the middle of the teeth
     points_mm : array, shape (n, 3), of the solved skin there, in the reference frame
     face : array of int, shape (n,), the skin's face there
     """
 
+    upper: bool
     origins_px: Array
     outward: Array
-    room_px: Array
+    room_mm: Array
     along_mm: Array
     points_mm: Array
     face: NDArray[np.int64]
 
 
-def lip_rim(seen: TeethInView, head: Head, *, upper: bool) -> LipRim | None:
-    """Find the rim of one solved lip before the front teeth; None where it lies on no enamel for sure.
+@dataclass(frozen=True, slots=True)
+class _Front:
+    """The front teeth and the lips before them, rendered finely; rows run from lip to lip.
 
     Parameters
     ----------
-    seen : TeethInView, of the solved model as it was given
-    head : Head, the same model
-    upper : bool, which lip
+    camera : Camera, with pixels four times as wide as they are high
+    window : Window of it
+    lying : bool, rows here are the picture's columns
+    part, face, depth_mm : array, shape (h, w)
+    slopes : array, shape (h, w, 2), of the rays
     """
-    low, high = seen.grid.camera.project(np.stack([head.centre_mm, head.centre_mm + head.up]))
-    up_px = high - low
-    # scan lines follow the columns of the piece, or its rows where the head lies on its side
+
+    camera: Camera
+    window: Window
+    lying: bool
+    part: NDArray[np.int8]
+    face: NDArray[np.int64]
+    depth_mm: Array
+    slopes: Array
+
+    def points(self, row: NDArray[np.int64], column: NDArray[np.int64]) -> Array:
+        """Give the points that pixels see, shape (n, 3), in the reference frame."""
+        rays = np.column_stack([self.slopes[row, column], np.ones(len(row))])
+        local = rays * self.depth_mm[row, column][:, None]
+        return self.camera.camera_from_reference.inverse().apply(local)
+
+    def directions(self, rows: Array, columns: Array) -> Array:
+        """Give directions along rows and columns as directions in the picture, shape (n, 2)."""
+        return np.column_stack([rows, columns] if self.lying else [columns, rows])
+
+
+def lip_rims(camera: Camera, head: Head) -> tuple[LipRim, ...]:
+    """Find the rims of the solved lips before the front teeth: two, one or none that lie on enamel for sure.
+
+    Parameters
+    ----------
+    camera : Camera of the view
+    head : Head, the solved model, with a surface
+    """
+    centre, above = camera.project(np.stack([head.centre_mm, head.centre_mm + head.up]))
+    away_mm = float(camera.camera_from_reference.apply(head.centre_mm[None])[0, 2])
+    if not (away_mm > 1.0 and np.isfinite(centre).all() and np.isfinite(above).all()):
+        return ()
+    up_px = above - centre
     lying = bool(abs(up_px[0]) > abs(up_px[1]))
-    part = seen.part.T if lying else seen.part
-    toward_lip = int(np.sign(up_px[0 if lying else 1])) * (1 if upper else -1)
+    size_mm = np.array([PIXEL_MM, SPACING_MM] if lying else [SPACING_MM, PIXEL_MM])
+    scale = away_mm / (size_mm * camera.focal_px)
+    matrix = np.diag([*scale, 1.0]) @ camera.matrix
+    matrix[:2, 2] += 0.5 * scale - 0.5
+    front = _rendered(replace(camera, matrix=frozen(matrix)), head, (centre + 0.5) * scale - 0.5, lying=lying)
+    downward = -int(np.sign(up_px[0 if lying else 1]))
+    upper = _rim(front, head, scale, downward, upper=True)
+    lower = _rim(front, head, scale, -downward, upper=False)
+    return tuple(rim for rim in (upper, lower) if rim is not None)
+
+
+def _rendered(camera: Camera, head: Head, centre_px: Array, *, lying: bool) -> _Front:
+    wide, high = round(ASIDE_MM / SPACING_MM), round(HIGH_MM / PIXEL_MM)
+    half = np.array([high, wide] if lying else [wide, high])
+    left, top = np.round(centre_px).astype(int) - half
+    window = Window(int(left), int(top), 2 * int(half[0]) + 1, 2 * int(half[1]) + 1)
+    grid = Grid.of(camera, window)
+    close = np.linalg.norm(head.points_mm - head.centre_mm, axis=1) < _NEAR_MM
+    near = np.flatnonzero(close[head.faces].any(1))
+    seen = render(grid, camera.camera_from_reference.apply(head.points_mm), head.faces[near])
+    hit = seen.face >= 0
+    face = np.where(hit, near[seen.face], -1)
+    part = np.where(hit, head.face_part[face], -1).astype(np.int8)
+    depth_mm, slopes = seen.depth_mm, grid.slopes
+    if lying:
+        part, face, depth_mm, slopes = part.T, face.T, depth_mm.T, slopes.swapaxes(0, 1)
+    return _Front(camera, window, lying, part, face, depth_mm, slopes)
+
+
+def _rim(front: _Front, head: Head, scale: Array, inward: int, *, upper: bool) -> LipRim | None:
+    """Find one rim; inward is the step along rows from lip to enamel."""
+    part = front.part
     tooth = (part == UPPER) | (part == LOWER)
-    row, column = np.nonzero(tooth & (np.roll(part, -toward_lip, axis=0) == SKIN))
-    inner = (row > 0) & (row < len(part) - 1)
-    row, column = row[inner], column[inner]
-
-    def swapped(first: NDArray[np.int64], second: NDArray[np.int64]) -> tuple[NDArray[np.int64], ...]:
-        return (second, first) if lying else (first, second)
-
-    on_tooth = _points(seen, *swapped(row, column))
+    row, column = np.nonzero(tooth & (np.roll(part, inward, axis=0) == SKIN))
+    kept = (row > 0) & (row < len(part) - 1)
+    row, column = row[kept], column[kept]
+    on_tooth = front.points(row, column)
     aside_mm = (on_tooth - head.centre_mm) @ head.right
     sure = _on_crown(head, on_tooth, part[row, column]) & (np.abs(aside_mm) < ASIDE_MM)
     row, column = row[sure], column[sure]
     if len(np.unique(column)) <= 2 * _BEND:
         return None
-    on_skin = swapped(row + toward_lip, column)
-    edge = np.asarray(row + 0.5 * toward_lip, np.float64)
+    edge = np.asarray(row - 0.5 * inward, np.float64)
     slope = _slope(column.astype(np.float64), edge)
-    outward = np.column_stack([-toward_lip * slope, np.full(len(row), float(toward_lip))])
-    outward /= np.linalg.norm(outward, axis=1)[:, None]
-    origins = np.column_stack([column, edge])
+    outward = front.directions(np.full(len(row), -float(inward)), inward * slope) * scale
+    corner = np.array([front.window.left, front.window.top])
+    first = front.directions(edge, column.astype(np.float64)) + corner
     return LipRim(
-        origins[:, ::-1] if lying else origins,
-        outward[:, ::-1] if lying else outward,
-        _room(tooth, row, column, -toward_lip),
-        aside_mm[sure],
-        _points(seen, *on_skin),
-        seen.face[on_skin],
+        upper=upper,
+        origins_px=(first + 0.5) / scale - 0.5,
+        outward=outward / np.linalg.norm(outward, axis=1)[:, None],
+        room_mm=_room(tooth, row, column, inward) * PIXEL_MM,
+        along_mm=aside_mm[sure],
+        points_mm=front.points(row - inward, column),
+        face=front.face[row - inward, column],
     )
-
-
-def _points(seen: TeethInView, row: NDArray[np.int64], column: NDArray[np.int64]) -> Array:
-    """Give the points that pixels see, shape (n, 3), in the reference frame."""
-    rays = np.column_stack([seen.grid.slopes[row, column], np.ones(len(row))])
-    local = rays * seen.depth_mm[row, column][:, None]
-    return seen.grid.camera.camera_from_reference.inverse().apply(local)
 
 
 def _on_crown(head: Head, on_tooth_mm: Array, part: NDArray[np.int8]) -> NDArray[np.bool_]:

@@ -35,8 +35,6 @@ class TeethInView:
     piece : Piece of the picture
     grid : Grid, the same pixels for the renderer
     part : array, shape (h, w), part numbers, -1 where the model has no surface
-    face : array, shape (h, w), face numbers, -1 where the model has no surface
-    depth_mm : array, shape (h, w), along the camera's axis, NaN where the model has no surface
     mm_per_px : float
         Size of a pixel of the whole picture on the incisors, mm.
     distance_mm : float
@@ -50,8 +48,6 @@ class TeethInView:
     piece: Piece
     grid: Grid
     part: NDArray[np.int8]
-    face: NDArray[np.int64]
-    depth_mm: Array
     mm_per_px: float
     distance_mm: float
     shown_mm2: float
@@ -106,13 +102,12 @@ def teeth_in_view(
         camera = view.camera.scaled(1.0 / piece.binned) if piece.binned > 1 else view.camera
         grid = Grid.of(camera, Window(piece.left, piece.top, piece.image.shape[1], piece.image.shape[0]))
     close = np.linalg.norm(head.points_mm - head.centre_mm, axis=1) < REACH_MM
-    near = np.flatnonzero(close[head.faces].any(1))
+    near = close[head.faces].any(1)
     local = view.camera.camera_from_reference.apply(head.placed(parameters))
     seen = render(grid, local, head.faces[near])
-    part, face = np.full(seen.face.shape, -1, dtype=np.int8), np.full(seen.face.shape, -1, dtype=np.int64)
+    part = np.full(seen.face.shape, -1, dtype=np.int8)
     hit = seen.face >= 0
-    face[hit] = near[seen.face[hit]]
-    part[hit] = head.face_part[face[hit]]
+    part[hit] = head.face_part[near][seen.face[hit]]
     teeth = (part == UPPER) | (part == LOWER)
     names = list(head.corners)
     at = head.place(np.array([head.corners[name] for name in names]).reshape(-1, 3), True, parameters)
@@ -122,8 +117,6 @@ def teeth_in_view(
         piece=piece,
         grid=grid,
         part=part,
-        face=face,
-        depth_mm=seen.depth_mm,
         mm_per_px=1.0 / px_per_mm,
         distance_mm=distance_mm,
         shown_mm2=float(teeth.sum()) * (piece.binned / px_per_mm) ** 2,

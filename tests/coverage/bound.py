@@ -18,7 +18,7 @@ import numpy as np
 
 from bite.fit.depth_block import DepthBlock
 from bite.fit.offset import OffsetFit, fit_offset
-from bite.fit.parameters import COUNT, P
+from bite.fit.parameters import P
 from tests.coverage.offset import CASES, DEPTH_CASES, depth_evidence
 
 NEAR_MM = 14.0
@@ -41,17 +41,18 @@ def bound_mm(fit: OffsetFit, prior_precision: np.ndarray) -> float:
     squared = (row[:, None] - row) ** 2.0 + (column[:, None] - column) ** 2.0
     noise = NOISE_MM**2 * np.exp(-squared / (4 * CORRELATION_PX**2)) + FLOOR_MM**2 * np.eye(len(row))
     slopes = maps[:, near].T
-    information = slopes.T @ cho_solve(cho_factor(noise, lower=True, overwrite_a=True), slopes)
+    known_here = slopes.T @ cho_solve(cho_factor(noise, lower=True, overwrite_a=True), slopes)
 
     far = seen.used & ~near
     weight = np.zeros(seen.used.shape)
     weight[seen.used] = block.linear_of(seen).robust_weight
     weight /= block.sigma_mm(seen.teeth_share) ** 2
-    information += (maps[:, far] * weight[far]) @ maps[:, far].T
-    information[np.diag_indices(len(maps))] += np.concatenate([prior_precision, block.extra_precision])
-    for other, view in pairs:
-        if other is not block:
-            information[:COUNT, :COUNT] += other.linear_of(view).information
+    known_here += (maps[:, far] * weight[far]) @ maps[:, far].T
+    solution = fit.solution
+    information = np.diag(np.concatenate([prior_precision, *(b.extra_precision for b in solution.blocks)]))
+    for (other, view), columns in zip(pairs, solution.columns, strict=True):
+        own = known_here if other is block else other.linear_of(view).information
+        information[np.ix_(columns, columns)] += own
     known = np.diag(information) > 0
     scale = np.sqrt(np.diag(information)[known])
     covariance = np.linalg.inv(information[np.ix_(known, known)] / np.outer(scale, scale))

@@ -25,6 +25,7 @@ from bite.errors import BiteError
 from bite.evidence.clicks import corner_block
 from bite.evidence.depth import depth_block, profile_block
 from bite.evidence.head import solved_head
+from bite.evidence.lip_line import lip_block
 from bite.evidence.priors import prior_of
 from bite.files.device import Device
 from bite.fit.linear import Block
@@ -37,6 +38,7 @@ from demo_bite.scene import (
     Clicks,
     Detail,
     Mouth,
+    PictureSettings,
     Sensor,
     Settings,
     Shot,
@@ -50,6 +52,8 @@ NOTHING_KNOWN = Device("simulated", "nothing stated")
 PHOTO_CLICKS = Clicks(mesial_px=0.2, distal_px=0.4, landmark_px=0.6)
 """Clicks of 0.5, 0.9 and 1.5 px in a photograph of f 1400 px, in pixels of the simulated camera of f 600
 px."""
+PICTURE = PictureSettings(width_px=480, height_px=420, focal_px=1400.0)
+"""The middle of such a photograph, with the mouth; its lip line is read."""
 WAVE_RMS_MM = 0.4 / np.sqrt(2.0)
 """Root mean square of waves of 0.4 mm amplitude."""
 
@@ -77,9 +81,16 @@ class Evidence:
 
 
 def depth_evidence(
-    seed: int, *, mouth: Mouth, waves_mm: float, device: Device, random_bias: bool, length_mm: float = 50.0
+    seed: int,
+    *,
+    mouth: Mouth,
+    waves_mm: float,
+    device: Device,
+    random_bias: bool,
+    length_mm: float = 50.0,
+    picture: bool = False,
 ) -> Evidence:
-    """Simulate one frame with a depth map and clicked corners."""
+    """Simulate one frame with a depth map and clicked corners, and the lip line where there is a picture."""
     rng = np.random.default_rng(seed)
     offset_mm = rng.uniform(-2.5, 2.5)
     bias_mm = rng.normal(0.2, 0.2) if random_bias else 0.0
@@ -95,13 +106,16 @@ def depth_evidence(
         mouth=mouth,
         sensor=sensor,
         solve=SolveError(waves_mm=waves_mm, wave_length_mm=length_mm),
-        clicks=PHOTO_CLICKS,
+        clicks=Clicks() if picture else PHOTO_CLICKS,
+        picture=PICTURE if picture else None,
         detail=Detail.COARSE,
     )
     frame = as_bite_frame(simulate(rng, settings))
     solved = solved_head(frame)
     assert solved is not None
-    blocks = [b for b in (depth_block(frame, solved.head), corner_block(frame, solved.head)) if b is not None]
+    depth = depth_block(frame, solved.head)
+    lips = lip_block(frame.views[0], solved.head, depth) if picture and depth is not None else None
+    blocks = [b for b in (depth, corner_block(frame, solved.head), lips) if b is not None]
     return Evidence(tuple(blocks), prior_of(device)[0], offset_mm, sensor.smoothing_px)
 
 
@@ -170,24 +184,33 @@ class DepthCase(TypedDict):
     device: Device
     random_bias: bool
     length_mm: NotRequired[float]
+    picture: NotRequired[bool]
 
 
 DEPTH_CASES: dict[str, DepthCase] = {
-    f"{name}, {label}": {"mouth": mouth, "waves_mm": waves, "device": KNOWN_ENAMEL, "random_bias": False}
-    for name, mouth in (("wide grin", WIDE_GRIN), ("half open", EMBRASURE), ("thin strip", THIN_STRIP))
+    f"{name}, {label}": {
+        "mouth": mouth, "waves_mm": waves, "device": KNOWN_ENAMEL, "random_bias": False, "picture": picture
+    }
+    # the lips of a wide grin end over gum: there is no line to read
+    for name, mouth, picture in (
+        ("wide grin", WIDE_GRIN, False), ("half open", EMBRASURE, True), ("thin strip", THIN_STRIP, True)
+    )
     for label, waves in (
         ("skin exact", 0.0),
         ("skin waves 0.4 mm amplitude", WAVE_RMS_MM),
         ("skin waves 0.4 mm rms", 0.4),
     )
-}
+}  # fmt: skip
+DEPTH_CASES["thin strip, skin waves 0.4 mm amplitude, picture not used"] = {
+    "mouth": THIN_STRIP, "waves_mm": WAVE_RMS_MM, "device": KNOWN_ENAMEL, "random_bias": False
+}  # fmt: skip
 DEPTH_CASES["wide grin, waves 0.4 mm amplitude, enamel bias N(0.2, 0.2) unknown"] = {
     "mouth": WIDE_GRIN, "waves_mm": WAVE_RMS_MM, "device": NOTHING_KNOWN, "random_bias": True
 }  # fmt: skip
-for short_name, short_mouth in (("wide grin", WIDE_GRIN), ("thin strip", THIN_STRIP)):
+for short_name, short_mouth, shown in (("wide grin", WIDE_GRIN, False), ("thin strip", THIN_STRIP, True)):
     DEPTH_CASES[f"{short_name}, skin waves 0.4 mm amplitude, 25 mm long"] = {
         "mouth": short_mouth, "waves_mm": WAVE_RMS_MM, "device": KNOWN_ENAMEL, "random_bias": False,
-        "length_mm": 25.0,
+        "length_mm": 25.0, "picture": shown,
     }  # fmt: skip
 CASES: dict[str, Callable[[int], Outcome]] = {
     name: partial(depth_frame, case=case) for name, case in DEPTH_CASES.items()

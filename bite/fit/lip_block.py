@@ -71,6 +71,11 @@ class LipBlock:
         """Precision of how far off each lip's edge is read, 1 / mm^2: upper, lower."""
         return np.full(2, LIP_SD_MM**-2)
 
+    @property
+    def read_px(self) -> Array:
+        """Where the picture shows the lip line, shape (n, 2), px."""
+        return np.asarray(self.camera.project(self.points_mm) + self.off_px[:, None] * self.outward)
+
     def predict(self, parameters: Array) -> Linear:
         """Give residuals and slopes, a row a place."""
         count = self.wave_moves_mm.shape[1]

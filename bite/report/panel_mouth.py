@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from bite.assessment import Assessment, CornerMark
 from bite.files.bundle import LoadedView
+from bite.fit.lip_block import LipBlock
 from bite.geometry.teeth import is_upper
 from bite.report.style import AFTER, BEFORE, INK, MEASURED, SMALL_PT, TEXT_PT, Look, size_in
 
@@ -67,6 +68,8 @@ def draw_mouth(axes: Axes, assessment: Assessment, view: LoadedView) -> None:
         notes.append("dotted: from a covered corner to where it is solved")
     if corners and _hardly_moves(corners, crop):
         notes.append("before and after nearly coincide, as the move is along the line of sight")
+    if first and _draw_lip_line(axes, assessment):
+        notes.append("dashes: the lips' edges, read in the picture")
     if px_per_mm is not None:
         _scale_bar(axes, crop, px_per_mm)
     else:
@@ -158,6 +161,17 @@ def _draw_marks(axes: Axes, marks: list[CornerMark]) -> None:
         if mark.state == _BEHIND and mark.clicked_px is not None and mark.before_px is not None:
             ends = zip(mark.clicked_px, mark.before_px, strict=True)
             axes.plot(*ends, color="white", lw=1.6, ls=(0, (1, 1.2)), zorder=3)
+
+
+def _draw_lip_line(axes: Axes, assessment: Assessment) -> bool:
+    """Draw what was read of the lip line; tell whether there is any."""
+    blocks = assessment.fit.solution.blocks if assessment.fit is not None else ()
+    found = [block for block in blocks if isinstance(block, LipBlock)]
+    for block in found:
+        x, y = block.read_px.T
+        axes.plot(x, y, "_", ms=4.0, mec="white", mew=2.2, zorder=2.5)
+        axes.plot(x, y, "_", ms=4.0, mec=MEASURED.colour, mew=1.1, zorder=2.6)
+    return bool(found)
 
 
 def _name_landmark(axes: Axes, mark: CornerMark) -> None:

@@ -28,7 +28,9 @@ HIGH_MM = 12.0
 PIXEL_MM, SPACING_MM = 0.1, 0.4
 """Height of a rendered pixel and the distance of scan lines. A rim runs along rows of pixels for millimetres,
 so that coarse ones would shift whole stretches of it; along the rim it is smooth."""
-_NEAR_MM = 40.0
+SPARE_MM, DEEP_MM = 4.0, 25.0
+"""So far beyond, what is seen at a slant or bent by the lens is rendered too, and so far behind the front teeth:
+molars lie deeper (our choice)."""
 _BEND = 4
 """A rim follows a polynomial of this degree, from which it takes its direction."""
 
@@ -120,7 +122,9 @@ def _rendered(camera: Camera, head: Head, centre_px: Array, *, lying: bool) -> _
     left, top = np.round(centre_px).astype(int) - half
     window = Window(int(left), int(top), 2 * int(half[0]) + 1, 2 * int(half[1]) + 1)
     grid = Grid.of(camera, window)
-    close = np.linalg.norm(head.points_mm - head.centre_mm, axis=1) < _NEAR_MM
+    arm = head.points_mm - head.centre_mm
+    right, up, ahead = arm @ head.right, arm @ head.up, arm @ head.forward
+    close = (np.abs(right) < ASIDE_MM + SPARE_MM) & (np.abs(up) < HIGH_MM + SPARE_MM) & (ahead > -DEEP_MM)
     near = np.flatnonzero(close[head.faces].any(1))
     seen = render(grid, camera.camera_from_reference.apply(head.points_mm), head.faces[near])
     hit = seen.face >= 0

@@ -46,16 +46,14 @@ FIT = """
 import sys, time
 from bite.files.bundle import load_frame
 from bite.evidence.head import solved_head
-from bite.evidence.depth import depth_block
-from bite.evidence.clicks import corner_block
-from bite.evidence.priors import prior_of
+from bite.evidence.blocks import offset_evidence
 from bite.fit.offset import fit_offset
 frame = load_frame(sys.argv[1])
 solved = solved_head(frame)
 for _ in range(4):
     start, cpu = time.perf_counter(), time.process_time()
-    blocks = [depth_block(frame, solved.head), corner_block(frame, solved.head)]
-    fit = fit_offset(blocks, prior_of(frame.device)[0])
+    evidence = offset_evidence(frame, solved)
+    fit = fit_offset(evidence.blocks, evidence.prior)
     print(time.perf_counter() - start, time.process_time() - cpu, fit.solution.rounds)
 """
 

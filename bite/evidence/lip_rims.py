@@ -29,8 +29,8 @@ PIXEL_MM, SPACING_MM = 0.1, 0.4
 """Height of a rendered pixel and the distance of scan lines. A rim runs along rows of pixels for millimetres,
 so that coarse ones would shift whole stretches of it; along the rim it is smooth."""
 SPARE_MM, DEEP_MM = 4.0, 25.0
-"""So far beyond, what is seen at a slant or bent by the lens is rendered too, and so far behind the front teeth:
-molars lie deeper (our choice)."""
+"""So far beyond, what is seen at a slant or bent by the lens is rendered too; and nothing deeper than this
+behind the front teeth, where molars lie (our choice)."""
 _BEND = 4
 """A rim follows a polynomial of this degree, from which it takes its direction."""
 

@@ -120,6 +120,8 @@ class SolveError:
     turn_sd_deg: float = 0.15
     lip_error_mm: float = 0.0
     """how far the solved lips stand in front of the true ones"""
+    lip_slide_mm: float = 0.0
+    """how much higher than the true one the solved upper lip stands, slid along the face"""
 
 
 @dataclass(frozen=True, slots=True)

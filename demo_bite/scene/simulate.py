@@ -200,6 +200,8 @@ def _skin_error(rng: np.random.Generator, settings: Settings, head: Head) -> Arr
     near_lips = np.exp(-((head.vertices[:, 0] / 32) ** 4) - ((head.vertices[:, 1] - 1) / 20) ** 4)
     offset = height[:, None] * vertex_normals(head.vertices, head.faces)
     offset[:, 2] += solve.lip_error_mm * near_lips
+    upper_lip = np.exp(-((head.vertices[:, 0] / 32) ** 4) - ((head.vertices[:, 1] - 5) / 7) ** 4)
+    offset[:, 1] += solve.lip_slide_mm * upper_lip
     offset[head.with_teeth] = 0.0
     return offset
 

@@ -89,6 +89,7 @@ def depth_evidence(
     random_bias: bool,
     length_mm: float = 50.0,
     picture: bool = False,
+    slide_mm: float = 0.0,
 ) -> Evidence:
     """Simulate one frame with a depth map and clicked corners, and the lip line where there is a picture."""
     rng = np.random.default_rng(seed)
@@ -105,7 +106,7 @@ def depth_evidence(
         t_mm=offset_mm,
         mouth=mouth,
         sensor=sensor,
-        solve=SolveError(waves_mm=waves_mm, wave_length_mm=length_mm),
+        solve=SolveError(waves_mm=waves_mm, wave_length_mm=length_mm, lip_slide_mm=slide_mm),
         clicks=Clicks() if picture else PHOTO_CLICKS,
         picture=PICTURE if picture else None,
         detail=Detail.COARSE,
@@ -185,6 +186,7 @@ class DepthCase(TypedDict):
     random_bias: bool
     length_mm: NotRequired[float]
     picture: NotRequired[bool]
+    slide_mm: NotRequired[float]
 
 
 DEPTH_CASES: dict[str, DepthCase] = {
@@ -211,6 +213,11 @@ for short_name, short_mouth, shown in (("wide grin", WIDE_GRIN, False), ("thin s
     DEPTH_CASES[f"{short_name}, skin waves 0.4 mm amplitude, 25 mm long"] = {
         "mouth": short_mouth, "waves_mm": WAVE_RMS_MM, "device": KNOWN_ENAMEL, "random_bias": False,
         "length_mm": 25.0, "picture": shown,
+    }  # fmt: skip
+for told_picture, shown in (("", True), (", picture not used", False)):
+    DEPTH_CASES[f"thin strip, upper lip solved 0.5 mm too high{told_picture}"] = {
+        "mouth": THIN_STRIP, "waves_mm": WAVE_RMS_MM, "device": KNOWN_ENAMEL, "random_bias": False,
+        "slide_mm": 0.5, "picture": shown,
     }  # fmt: skip
 CASES: dict[str, Callable[[int], Outcome]] = {
     name: partial(depth_frame, case=case) for name, case in DEPTH_CASES.items()

@@ -4,9 +4,9 @@ Found in two steps. Lip and enamel are first told apart by the mixture of the lo
 blue that divides them best in this very picture (Fisher's linear discriminant): shadow of the lip on the
 teeth darkens all three alike, which that mixture learns to overlook; a grey picture leaves it brightness
 alone. Then the edge is placed where the stored values change most steeply from the colour of this piece of
-lip to that of the enamel beside it: on computed pictures that lay within 0.08 mm of the true edge over all but a few
-lips (``python -m tests.coverage.lip_line``), while the logarithms put it farther into the lip and linear
-light farther into the enamel.
+lip to that of the enamel beside it: on computed pictures that lies within 0.08 mm of the true edge of all but
+a few lips (``python -m tests.coverage.lip_line``), while the logarithms put it farther into the lip and
+linear light farther into the enamel.
 
 Source: Fisher 1936, The use of multiple measurements in taxonomic problems, Annals of Eugenics 7:179-188
 (from memory).

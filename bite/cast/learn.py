@@ -43,6 +43,7 @@ def learned_tables(summaries: Sequence[DeviceSummary], known: dict[str, Device])
         lines = [f"# enamel bias learned from {k} performers, whose offsets shared {mean:+.2f} mm"]
         lines.append(f"[device.{json.dumps(summary.device, ensure_ascii=False)}]")
         lines += [f"{key} = {float(value)!r}" for key, value in values.items() if value is not None]
+        lines += [f"filter = {json.dumps(device.filter)}"] if device.filter is not None else []
         parts.append("\n".join(lines) + "\n")
     return "\n".join(parts)
 

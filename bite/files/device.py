@@ -11,7 +11,7 @@ from bite.errors import InputError
 from bite.files.tables import check_form, nearest, read_toml, shown
 
 if TYPE_CHECKING:
-    from bite.files.forms import DeviceForm
+    from bite.files.forms import DeviceForm, FilterName
 
 SUFFIX = ".device.toml"
 
@@ -20,7 +20,8 @@ SUFFIX = ".device.toml"
 class Device:
     """Priors and starting values of a device; None where its table does not say.
 
-    ``source`` says where it was read.
+    ``smoothing_px`` is the Gaussian sd with the blur's variance, whatever the ``filter``: "gauss", "box",
+    "median" or "edge-preserving". ``source`` says where it was read.
     """
 
     name: str
@@ -31,6 +32,7 @@ class Device:
     enamel_bias_sd_mm: float | None = None
     noise_mm: float | None = None
     correlation_px: float | None = None
+    filter: FilterName | None = None
 
 
 def read_device_file(path: Path, name: str) -> Device:
@@ -96,4 +98,5 @@ def device_from_form(name: str, source: str, form: DeviceForm) -> Device:
         form.enamel_bias_sd_mm,
         form.noise_mm,
         form.correlation_px,
+        form.filter,
     )

@@ -15,6 +15,8 @@ NotNegative = Annotated[float, Field(ge=0, le=1e9)]
 Number = Annotated[float, Field(ge=-1e9, le=1e9)]
 Triple = Annotated[list[Number], Field(min_length=3, max_length=3)]
 Vertex = Annotated[int, Field(ge=0, le=2**31 - 1)]
+FilterName = Literal["gauss", "box", "median", "edge-preserving"]
+"""How a sensor smooths its own depth map, as `bite device` tells it."""
 
 
 class Form(BaseModel):
@@ -128,6 +130,9 @@ class DeviceForm(Form):
     noise_mm: Positive | None = Field(None, description="depth noise of one pixel, sd in mm")
     correlation_px: NotNegative | None = Field(
         None, description="correlation length of the noise, depth pixels"
+    )
+    filter: FilterName | None = Field(
+        None, description='the kind of smoothing, "gauss", "box", "median" or "edge-preserving"'
     )
 
 

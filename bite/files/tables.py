@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import json
+import re
 import tomllib
 from collections.abc import Iterable
 from pathlib import Path
@@ -186,6 +187,10 @@ def _as_input_error(path: Path, form: type[Form], problem: ErrorDetails, inside:
         return InputError(path, where, "missing", f"write {ask}" if ask else "write it")
     needed = problem["msg"].replace("Input should be", "needed").replace("Input should have", "needed")
     what = f"got {shown(problem['input'])}, {needed[:1].lower()}{needed[1:]}"
+    if problem["type"] == "literal_error" and isinstance(problem["input"], str):
+        choices = re.findall(r"'([^']+)'", problem["msg"])
+        if difflib.get_close_matches(problem["input"][:100], choices, n=1, cutoff=0.6):
+            return InputError(path, where, what, nearest(problem["input"], choices))
     return InputError(path, where, what, f"write {ask}" if ask else "correct it")
 
 

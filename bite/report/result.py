@@ -75,6 +75,7 @@ def settings_mapping(
             "enamel_bias_sd_mm": finite_number(device.enamel_bias_sd_mm),
             "noise_mm": finite_number(device.noise_mm),
             "correlation_px": finite_number(device.correlation_px),
+            "filter": device.filter,
         },
     }
 

@@ -224,6 +224,9 @@ def test_device_file_may_hold_tables_or_one_device(tmp_path: Path) -> None:
     [
         ("[device.aa]\nnoise_mm = 0.3\n", "did you mean 'aa'?"),
         ("[device.a]\nnoise = 0.3\n", "did you mean 'noise_mm'?"),
+        ('[device.a]\nfilter = "medain"\n', "did you mean 'median'?"),
+        ('[device.a]\nfilter = "bilateral"\n', "needed 'gauss', 'box', 'median' or 'edge-preserving'"),
+        ("[device.a]\nfilter = 3\n", "got 3, needed 'gauss'"),
         ("noise_mm = -1\n", "greater than 0"),
         ("device = 3\n", "needed tables"),
         ("[device]\na = 3\n", "device.a"),
@@ -234,6 +237,13 @@ def test_bad_device_is_refused(tmp_path: Path, refuses, text: str, expected: str
     path = tmp_path / "d.device.toml"
     path.write_text(text)
     assert expected in refuses(lambda: read_device_file(path, "a"))
+
+
+@pytest.mark.parametrize("kind", ["gauss", "box", "median", "edge-preserving"])
+def test_kind_of_filter_is_read(tmp_path: Path, kind: str) -> None:
+    path = tmp_path / "d.device.toml"
+    path.write_text(f'[device.a]\nsmoothing_px = 1.5\nfilter = "{kind}"\n')
+    assert read_device_file(path, "a").filter == kind
 
 
 def test_devices_from_tables_keep_names() -> None:

@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 
 from bite.checks.finding import Finding, Severity
-from bite.decision import Verdict, chance_within, decide, dial_travel, propose
+from bite.decision import Verdict, chance_within, decide, dial_travel, propose, stands_at
 from bite.files.rig import Dial
 from bite.fit.offset import Estimate
 from bite.geometry.rigid import frozen
 
 BACK = Dial(True, 3.2, None, None, 1.0, 0.01)
 FORWARD = Dial(False, 3.2, None, None, 1.0, 0.01)
+UNIT = Dial(False, 1.0, None, None, 1.0, 0.01)
 CURVED = Dial(True, None, None, frozen([[-1.0, 3.1], [0.0, 0.0], [1.0, -3.3]]), 1.0, 0.01)
 FAIL = Finding("sharp", Severity.FAIL, "the teeth are blurred", needs_reshoot=True)
 MODEL_FAIL = Finding("skin-agrees", Severity.FAIL, "the solved lips are elsewhere")
@@ -60,6 +61,84 @@ def test_a_measured_travel_is_followed_and_continued() -> None:
 def test_the_step_is_kept_within_the_limit() -> None:
     coarse = Dial(False, 1.0, None, None, 1.0, 0.3)
     assert propose(Estimate(5.0, 0.1), coarse, 0.0).after == pytest.approx(0.9)
+
+
+@pytest.mark.parametrize("step", [0.01, 0.07, 0.3, 0.4, 0.6, 0.7, 1.0])
+@pytest.mark.parametrize("limit", [0.9, 1.0, 2.5])
+def test_a_dial_never_stands_beyond_its_limit_and_always_on_a_step(step: float, limit: float) -> None:
+    """Also where the step does not divide the limit, and the nearest step would lead beyond it."""
+    step = min(step, limit)  # a longer step is refused with the rig file
+    steps = [k * step for k in range(-400, 401) if abs(k * step) <= limit + 1e-9]
+    for offset in np.linspace(-4.0, 4.0, 161):
+        move = propose(Estimate(offset, 0.1), Dial(False, 1.0, None, None, limit, step), 0.0)
+        nearest = min(steps, key=lambda value: abs(value - min(max(offset, -limit), limit)))
+        assert abs(move.after) <= limit
+        assert abs(move.after - offset) == pytest.approx(abs(nearest - offset), abs=1e-9)
+        assert move.stands_for_mm == pytest.approx(move.after)
+        assert -limit <= move.interval[0] <= move.interval[1] <= limit
+
+
+def test_half_a_step_goes_away_from_zero_both_ways() -> None:
+    for offset in (0.005, 0.015, 0.125):
+        forward, back = (propose(Estimate(way * offset, 0.1), UNIT, 0.0).after for way in (1.0, -1.0))
+        assert forward == -back == pytest.approx(offset + 0.005)
+
+
+def test_the_interval_of_the_dial_is_that_of_the_offset_within_the_limits() -> None:
+    move = propose(Estimate(0.4, 0.1), UNIT, 0.2)
+    assert move.interval == pytest.approx((0.6 - 0.196, 0.6 + 0.196), abs=1e-4)
+    turned = propose(Estimate(0.4, 0.1), Dial(True, 1.0, None, None, 1.0, 0.01), 0.2)
+    assert turned.interval == pytest.approx((-0.2 - 0.196, -0.2 + 0.196), abs=1e-4)
+    clipped = propose(Estimate(0.9, 0.1), UNIT, 0.0)
+    assert clipped.interval == pytest.approx((0.704, 1.0), abs=1e-4) and not clipped.saturated
+
+
+def test_a_limit_other_than_one_and_a_measured_travel_that_ends_early_on_both_sides() -> None:
+    wide = Dial(True, 2.0, None, None, 3.0, 0.01)
+    assert dial_travel(wide).tolist() == [[-3.0, 6.0], [0.0, 0.0], [3.0, -6.0]]
+    short = Dial(True, None, None, frozen([[-0.5, 1.0], [0.0, 0.0], [0.5, -2.0]]), 1.0, 0.01)
+    assert dial_travel(short).tolist() == [[-1.0, 2.0], [-0.5, 1.0], [0.0, 0.0], [0.5, -2.0], [1.0, -4.0]]
+    assert propose(Estimate(-3.0, 0.1), short, 0.0).after == 0.75
+    assert propose(Estimate(1.5, 0.1), short, 0.0).after == -0.75
+
+
+def test_where_a_dial_value_puts_the_teeth_is_told_from_dial_zero() -> None:
+    away = Dial(True, None, None, frozen([[-1.0, 3.5], [0.0, 0.5], [1.0, -2.5]]), 1.0, 0.01)
+    assert stands_at(away, 0.0) == 0.0
+    assert stands_at(away, -0.5) == pytest.approx(1.5) and stands_at(away, 1.0) == pytest.approx(-3.0)
+    assert stands_at(Dial(True, None, None, None, 1.0, 0.01), 0.5) is None
+
+
+@pytest.mark.parametrize(
+    ("value", "sd", "verdict"),
+    [
+        # 1.96 sd must not exceed the tolerance of 0.5 mm
+        (1.4, 0.2551, Verdict.MOVE),
+        (1.4, 0.2552, Verdict.UNSURE),
+        (-1.4, 0.2552, Verdict.UNSURE),
+        # at 0.42 of 0.5 mm, the chance to stand within it is 80 % up to an sd of 0.095 mm
+        (0.42, 0.095, Verdict.LEAVE),
+        (0.42, 0.0952, Verdict.MOVE),
+        (-0.42, 0.095, Verdict.LEAVE),
+        (-0.42, 0.0952, Verdict.MOVE),
+        (0.5, 1e-9, Verdict.MOVE),
+    ],
+)
+def test_leave_and_move_need_knowledge(value: float, sd: float, verdict: Verdict) -> None:
+    # 0.5 / 1.959964 = 0.255107; (0.5 - 0.42) / 0.841621 = 0.095055, the 80 % point of the normal
+    assert decided(Estimate(value, sd)).verdict is verdict
+
+
+def test_leave_keeps_the_dial_where_it_is() -> None:
+    decision = decided(Estimate(0.2, 0.05), before=0.25)
+    assert decision.verdict is Verdict.LEAVE
+    assert decision.move.after == decision.move.before == 0.25 and decision.move.stands_for_mm == 0.0
+
+
+def test_another_tolerance_counts() -> None:
+    assert decided(Estimate(0.9, 0.2), tolerance_mm=1.5).verdict is Verdict.LEAVE
+    assert decided(Estimate(0.9, 0.2), tolerance_mm=0.5).verdict is Verdict.MOVE
+    assert decided(Estimate(0.9, 0.2), tolerance_mm=0.3).verdict is Verdict.UNSURE
 
 
 @pytest.mark.parametrize(

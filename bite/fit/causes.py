@@ -101,8 +101,8 @@ def depth_slopes(block: DepthBlock, seen: Prediction, parameters: Array) -> Arra
     seen : Prediction, made at these parameters
     parameters : array, shape (14 + j,), of the block
     """
-    sharp = replace(block, head=_directed(block.head))._sharp(parameters)
-    lower = replace(block, head=_only_lower_moves(block.head))._sharp(parameters)
+    sharp = replace(block, head=_directed(block.head)).area_view(parameters)
+    lower = replace(block, head=_only_lower_moves(block.head)).area_view(parameters)
     stack = np.concatenate([sharp.maps[:4], lower.maps[[P.FORWARD_MM, P.UP_MM]], sharp.depth_mm[None]])
     maps = smooth(stack, sharp.part >= 0, float(parameters[P.SMOOTHING_PX])).maps
     own = seen.slopes

@@ -1,8 +1,7 @@
 """The depth map as evidence: render the solved model, smooth it as the sensor does, compare.
 
-A point on the ray d (d_z = 1) of a surface with normal n moves along its ray by (n . delta) / (n . d) when
-the surface moves by delta. That map is built on the sharp image for each unknown, the motion of rims that
-hide other surfaces is added, and the whole is smoothed like the depth itself.
+What each pixel sees of the model, and how that follows each unknown, is the mean over its area
+(``area_view``); the whole is smoothed like the depth itself.
 """
 
 from __future__ import annotations
@@ -12,16 +11,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.fit.edges import add_rim_motion, find_rims
-from bite.fit.head import Head, face_moves_with_teeth
+from bite.fit.area_view import ENAMEL, LOWER_FORWARD, OTHER_SHARE, SKIN_OUT, AreaView, area_view
+from bite.fit.head import Head
 from bite.fit.linear import Linear
 from bite.fit.noise import MapNoise, correlated_meat, map_noise
 from bite.fit.parameters import COUNT, GEOMETRIC, P
 from bite.fit.skin_waves import START_SD_MM, SkinWaves, learned_sd_mm
 from bite.fit.smoothing import smooth
-from bite.geometry.render import Grid, face_normals, render
+from bite.geometry.render import Grid
 from bite.geometry.rigid import Array
-from bite.geometry.teeth import LOWER, OTHER, SKIN, UPPER
+from bite.geometry.teeth import LOWER, SKIN, UPPER
 
 NEAR_TEETH_MM = 20.0
 """Skin counts by exp(-(distance to the teeth / 20 mm)^2): far skin says little about how the head sits at
@@ -30,7 +29,7 @@ MISREGISTRATION_PX = 0.1
 """Depth steps are trusted no better than this shift of map against model (common practice, no source)."""
 FULL_DENSITY_MM, THINNING = 6.0, 3
 """Beyond this distance from teeth every third pixel of every third row is used, at nine times the weight."""
-_GRAZING, _FARTHEST = 0.1, 0.05
+_FARTHEST = 0.05
 _COVERAGE_NEEDED, _OTHER_ALLOWED = 0.9, 0.1
 
 
@@ -40,7 +39,7 @@ class Prediction:
 
     Parameters
     ----------
-    sharp_mm : before smoothing, NaN where the model has no surface
+    sharp_mm : before smoothing, mean over each pixel, NaN where the model has no surface
     part : sharp part labels, -1 where there is none
     depth_mm : after smoothing
     slopes : shape (14, h, w), d(depth)/d(parameter)
@@ -74,16 +73,6 @@ class Prediction:
         maps[:COUNT] = np.where(self.used, self.slopes, 0.0)
         maps[COUNT:, self.used] = (self.bumps * self.wave_slope[self.used, None]).T
         return maps
-
-
-@dataclass(frozen=True, slots=True)
-class _Sharp:
-    depth_mm: Array
-    part: NDArray[np.int8]
-    points_mm: Array
-    """points seen, in the reference frame, shape (p, 3), row by row over the pixels that see anything"""
-    maps: Array
-    """shape (11, h, w): nine geometric slopes, enamel, skin out along its normal"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,85 +110,34 @@ class DepthBlock:
         own = parameters[COUNT : COUNT + self.waves.count]
         return replace(self.head, points_mm=self.waves.displaced(self.head.points_mm, own))
 
+    def area_view(self, parameters: Array) -> AreaView:
+        """Give what each pixel sees of the model before the sensor smooths it, and its slopes."""
+        return area_view(self.grid, self._waved(parameters), parameters, self.mm_per_px)
+
     def appearance(self, parameters: Array) -> tuple[Array, Array, Array]:
         """Give what the sensor would see: sharp and smoothed depth, mm, and the share of enamel."""
-        head = self._waved(parameters)
-        placed = self.grid.camera.camera_from_reference.apply(head.placed(parameters))
-        seen = render(self.grid, placed, head.faces)
-        solid = seen.face >= 0
-        part = np.where(solid, head.face_part[seen.face], -1)
-        enamel = (part == UPPER) | (part == LOWER)
-        biased = seen.depth_mm + parameters[P.ENAMEL_BIAS_MM] * enamel
-        maps = smooth(np.stack([biased, enamel]), solid, float(parameters[P.SMOOTHING_PX])).maps
-        return seen.depth_mm, maps[0], maps[1]
-
-    def _sharp(self, parameters: Array) -> _Sharp:
-        camera = self.grid.camera
-        head = self._waved(parameters)
-        placed = camera.camera_from_reference.apply(head.placed(parameters))
-        seen = render(self.grid, placed, head.faces)
-        hit = seen.face >= 0
-        face = seen.face[hit]
-        part = np.full(hit.shape, -1, dtype=np.int8)
-        part[hit] = head.face_part[face]
-        rays = np.concatenate([self.grid.slopes[hit], np.ones((len(face), 1))], axis=1)
-        normal = face_normals(placed, head.faces[face])
-        normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
-        facing = np.einsum("ij,ij->i", normal, rays)
-        normal *= -np.copysign(1.0, facing)[:, None]
-        facing = np.minimum(-np.abs(facing), -_GRAZING)
-        depth = seen.depth_mm[hit]
-        points = camera.camera_from_reference.inverse().apply(rays * depth[:, None])
-        moving = face_moves_with_teeth(head.face_part[face])
-        speeds = camera.camera_from_reference.turn(head.speeds(points, moving, parameters))
-        maps = np.zeros((len(GEOMETRIC) + 2, *hit.shape))
-        maps[:-2, hit] = np.einsum("ij,kij->ki", normal, speeds) / facing
-        maps[-2] = (part == UPPER) | (part == LOWER)
-        maps[-1, hit] = np.where(moving, 0.0, 1.0 / facing)
-        self._add_rims(maps, hit, seen.depth_mm, rays, normal, facing, speeds, moving)
-        return _Sharp(seen.depth_mm, part, points, maps)
-
-    def _add_rims(
-        self,
-        maps: Array,
-        hit: NDArray[np.bool_],
-        depth_mm: Array,
-        rays: Array,
-        normal: Array,
-        facing: Array,
-        speeds: Array,
-        moving: NDArray[np.bool_],
-    ) -> None:
-        focal = np.array([self.grid.camera.matrix[0, 0], self.grid.camera.matrix[1, 1]])
-        slope = np.full((2, *hit.shape), np.nan)
-        slope[:, hit] = (-depth_mm[hit, None] * normal[:, :2] / facing[:, None] / focal).T
-        rims = find_rims(depth_mm, slope[0], slope[1])
-        row = np.cumsum(hit.ravel())[rims.front] - 1
-        out = np.where(moving[row, None], 0.0, normal[row])
-        motion = np.concatenate([speeds[:, row], out[None]])
-        # lens distortion turns and stretches motion by a few per cent at most, which a slope can do without
-        along = motion[:, :, :2] - rays[row, :2] * motion[:, :, 2:]
-        motion_px = along * (focal / depth_mm.ravel()[rims.front, None])
-        geometric = maps[[*GEOMETRIC, len(GEOMETRIC) + 1]]
-        add_rim_motion(geometric, rims, motion_px)
-        maps[list(GEOMETRIC)] = geometric[:-1]
-        maps[-1] = geometric[-1]
+        sharp = self.area_view(parameters)
+        enamel = sharp.maps[ENAMEL]
+        biased = sharp.depth_mm + parameters[P.ENAMEL_BIAS_MM] * enamel
+        maps = smooth(np.stack([biased, enamel]), sharp.part >= 0, float(parameters[P.SMOOTHING_PX])).maps
+        return sharp.depth_mm, maps[0], maps[1]
 
     def predict(self, parameters: Array) -> Prediction:
         """Give what the sensor would see and how that changes with each unknown."""
         if len(parameters) == COUNT:
             parameters = np.concatenate([parameters, np.zeros(self.waves.count)])
-        sharp = self._sharp(parameters)
+        sharp = self.area_view(parameters)
         part, maps = sharp.part, sharp.maps
-        solid, teeth = part >= 0, maps[-2] > 0
+        solid, teeth = part >= 0, (part == UPPER) | (part == LOWER)
         smoothing_px = float(parameters[P.SMOOTHING_PX])
-        biased = sharp.depth_mm + parameters[P.ENAMEL_BIAS_MM] * teeth
-        lower = np.where(part == LOWER, maps[P.FORWARD_MM], 0.0)
-        stack = np.concatenate([biased[None], maps, (part == OTHER)[None], lower[None]])
-        blurred = smooth(stack, solid, smoothing_px)
-        depth_mm, (teeth_share, wave_slope, other_share, lower_forward) = blurred.maps[0], blurred.maps[-4:]
+        biased = sharp.depth_mm + parameters[P.ENAMEL_BIAS_MM] * maps[ENAMEL]
+        blurred = smooth(np.concatenate([biased[None], maps]), solid, smoothing_px)
+        depth_mm, blurred_maps = blurred.maps[0], blurred.maps[1:]
+        teeth_share, wave_slope, other_share, lower_forward = (
+            blurred_maps[k] for k in (ENAMEL, SKIN_OUT, OTHER_SHARE, LOWER_FORWARD)
+        )
         slopes = np.zeros((COUNT, *part.shape))
-        slopes[: len(GEOMETRIC)] = blurred.maps[1:-4]
+        slopes[: len(GEOMETRIC)] = blurred_maps[: len(GEOMETRIC)]
         slopes[P.ENAMEL_BIAS_MM] = teeth_share
         slopes[P.SMOOTHING_PX] = blurred.first_by_smoothing
 

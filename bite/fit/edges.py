@@ -18,6 +18,8 @@ from bite.geometry.rigid import Array
 
 LEAST_JUMP_MM = 1.0
 """Smaller steps between neighbouring pixels are left to the slope of the surface."""
+_EVEN_MM2 = 0.01
+"""Depth that varies by less than 0.1 mm within both pixels says nothing of which holds the rim: half each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,17 +66,22 @@ def find_rims(depth_mm: Array, slope_x: Array, slope_y: Array) -> Rims:
     return Rims(first, second, front, axis_of, jump_mm)
 
 
-def add_rim_motion(maps: Array, rims: Rims, motion_px: Array) -> None:
+def add_rim_motion(maps: Array, rims: Rims, motion_px: Array, spread_mm2: Array) -> None:
     """Add to slope maps what moving rims do, in place.
 
     Parameters
     ----------
     maps : array, shape (k, h, w)
+    rims : Rims
     motion_px : array, shape (k, e, 2): motion in the picture of the front surface at each rim, px per unit
+    spread_mm2 : array, shape (h, w), variance of depth within each pixel: the rim runs through whichever of
+        the two pixels holds both surfaces, and changes the mean of that one
     """
     across = np.take_along_axis(motion_px, rims.axis[None, :, None], axis=2)[:, :, 0]
-    change = -0.5 * rims.jump_mm * across
+    here, there = spread_mm2.ravel()[rims.first], spread_mm2.ravel()[rims.second]
+    share = (here + _EVEN_MM2) / (here + there + 2.0 * _EVEN_MM2)
+    change = -rims.jump_mm * across
     flat = maps.reshape(len(maps), -1)
     for k in range(len(maps)):
-        flat[k] += np.bincount(rims.first, change[k], flat.shape[1])
-        flat[k] += np.bincount(rims.second, change[k], flat.shape[1])
+        flat[k] += np.bincount(rims.first, change[k] * share, flat.shape[1])
+        flat[k] += np.bincount(rims.second, change[k] * (1.0 - share), flat.shape[1])

@@ -12,11 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.geometry.camera import Camera
+from bite.geometry.nearest_face import Planes, boxes_of, nearest
 from bite.geometry.rigid import Array
 
-_CANDIDATES_AT_ONCE = 3_000_000
 _NEAR_MM = 1.0
-_HAIR = 1e-9
 _BOW_PER_PX = 1e-3
 """Bow of an edge per squared pixel of length: twice that of a lens with k1 = -1 at f 600 px."""
 
@@ -65,138 +64,133 @@ class Rendered:
     face: NDArray[np.int32]
 
 
-def render(grid: Grid, points_mm: Array, faces: NDArray[np.integer]) -> Rendered:
-    """Render triangles into a grid.
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """Triangles brought into a grid's camera once, to be asked what rays through its pixels meet.
 
     Parameters
     ----------
     grid : Grid
-    points_mm : array, shape (n, 3), mm, in the grid's camera frame
     faces : array, shape (m, 3), vertex numbers
-
-    Notes
-    -----
-    Faces that reach closer than 1 mm to the camera plane, or beyond the slope at which the lens model folds
-    back, are left out.
-    Both sides of a face are drawn, so a mesh with mixed winding loses nothing.
+    slopes, z_mm : arrays, shape (n, 2) and (n,), of the vertices
+    low_px, high_px : arrays, shape (2, m), bounds of each face in pixels of the window, x and y; NaN where
+        the face cannot be drawn
     """
-    height, width = grid.window.height, grid.window.width
-    depth = np.full(height * width, np.inf)
-    face = np.full(height * width, -1, dtype=np.int32)
-    z = points_mm[:, 2]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        slopes = points_mm[:, :2] / z[:, None]
-    usable = (z > _NEAR_MM) & (np.hypot(slopes[:, 0], slopes[:, 1]) < min(grid.camera.fold_slope(), 10.0))
-    pixels = np.full((len(z), 2), np.nan)
-    pixels[usable] = grid.camera.pixels_from_slopes(slopes[usable])
 
-    boxes = _boxes(pixels - (grid.window.left, grid.window.top), faces, grid)
-    start, stop = 0, np.cumsum(boxes.count)
-    plane = _Planes.of(slopes, z, faces[boxes.face])
-    slope_x, slope_y = (np.ascontiguousarray(grid.slopes[..., k]).ravel() for k in range(2))
-    while start < len(boxes.face):
-        base = stop[start - 1] if start else 0
-        end = max(start + 1, int(np.searchsorted(stop, base + _CANDIDATES_AT_ONCE, side="right")))
-        part, pixel = boxes.candidates(start, end, width)
-        x, y = slope_x[pixel], slope_y[pixel]
-        b = plane.b_x[part] * x + plane.b_y[part] * y + plane.b_0[part]
-        c = plane.c_x[part] * x + plane.c_y[part] * y + plane.c_0[part]
-        # a hair of overlap, so that a ray through a shared edge meets at least one of its faces
-        inside = np.flatnonzero((b >= -_HAIR) & (c >= -_HAIR) & (b + c <= 1 + _HAIR))
-        part, pixel = part[inside], pixel[inside]
-        hit = 1.0 / (plane.base[part] + b[inside] * plane.rise_b[part] + c[inside] * plane.rise_c[part])
-        nearest = depth.copy()
-        np.minimum.at(nearest, pixel, hit)
-        wins = (hit == nearest[pixel]) & (hit < depth[pixel])
-        face[pixel[wins]] = boxes.face[part[wins]]
-        depth = nearest
-        start = end
-    depth[np.isinf(depth)] = np.nan
-    return Rendered(depth.reshape(height, width), face.reshape(height, width))
+    grid: Grid
+    faces: NDArray[np.integer]
+    slopes: Array
+    z_mm: Array
+    low_px: Array
+    high_px: Array
+
+    @classmethod
+    def of(cls, grid: Grid, points_mm: Array, faces: NDArray[np.integer]) -> Scene:
+        """Project triangles into a grid.
+
+        Parameters
+        ----------
+        grid : Grid
+        points_mm : array, shape (n, 3), mm, in the grid's camera frame
+        faces : array, shape (m, 3), vertex numbers
+
+        Notes
+        -----
+        Faces that reach closer than 1 mm to the camera plane, or beyond the slope at which the lens model
+        folds back, are left out. Both sides of a face are drawn, so a mesh with mixed winding loses nothing.
+        """
+        z = points_mm[:, 2]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            slopes = points_mm[:, :2] / z[:, None]
+        usable = (z > _NEAR_MM) & (np.hypot(slopes[:, 0], slopes[:, 1]) < min(grid.camera.fold_slope(), 10.0))
+        pixels = np.full((len(z), 2), np.nan)
+        pixels[usable] = grid.camera.pixels_from_slopes(slopes[usable])
+        low, high = _bounds(pixels - (grid.window.left, grid.window.top), faces, grid.camera)
+        return cls(grid, faces, slopes, z, low, high)
+
+    def at_centres(self) -> Rendered:
+        """Tell what the ray through the centre of each pixel meets."""
+        height, width = self.grid.window.height, self.grid.window.width
+        near = np.flatnonzero(
+            (self.high_px >= 0.0).all(0) & (self.low_px <= [[width - 1.0], [height - 1.0]]).all(0)
+        )
+        boxes = boxes_of(self.low_px[:, near], self.high_px[:, near], width, height)
+        rays, every = self.grid.slopes.reshape(-1, 2), np.arange(height * width)
+        depth, number = nearest(boxes, self._planes(near), rays, every, width)
+        return Rendered(depth.reshape(height, width), _named(number, near).reshape(height, width))
+
+    def within(self, pixels: NDArray[np.bool_], offsets_px: Array) -> Rendered:
+        """Tell what rays beside the centres of some pixels meet.
+
+        Parameters
+        ----------
+        pixels : array of bool, shape (height, width)
+        offsets_px : array, shape (k, 2), px to the right and down of the pixel's centre, within half a pixel
+
+        Returns
+        -------
+        Rendered, of shape (p, k): the p pixels row by row
+        """
+        window, count = self.grid.window, int(pixels.sum())
+        target = np.full(pixels.size, -1)
+        target[np.flatnonzero(pixels)] = np.arange(count)
+        # a ray's slope is so nearly linear within a pixel that its steps to the neighbours serve
+        down, right = (np.gradient(self.grid.slopes, axis=axis)[pixels] for axis in (0, 1))
+        near = self._touching(pixels)
+        low, high, plane = self.low_px[:, near], self.high_px[:, near], self._planes(near)
+        depth, face = np.empty((count, len(offsets_px))), np.empty((count, len(offsets_px)), dtype=np.int32)
+        for k, (x, y) in enumerate(offsets_px):
+            shift = np.array([[x], [y]])
+            boxes = boxes_of(low - shift, high - shift, window.width, window.height)
+            rays = self.grid.slopes[pixels] + x * right + y * down
+            depth[:, k], number = nearest(boxes, plane, rays, target, window.width)
+            face[:, k] = _named(number, near)
+        return Rendered(depth, face)
+
+    def _planes(self, faces: NDArray[np.int64]) -> Planes:
+        return Planes.of(self.slopes, self.z_mm, self.faces[faces])
+
+    def _touching(self, pixels: NDArray[np.bool_]) -> NDArray[np.int64]:
+        """List the faces whose bounds, half a pixel wider, hold any of some pixels."""
+        height, width = pixels.shape
+        total = np.zeros((height + 1, width + 1), dtype=np.int64)
+        total[1:, 1:] = pixels.cumsum(0).cumsum(1)
+        size = np.array([[width], [height]], dtype=np.float64)
+        with np.errstate(invalid="ignore"):
+            kept = np.flatnonzero((self.high_px > -1.0).all(0) & (self.low_px < size).all(0))
+        first = np.clip(np.ceil(self.low_px[:, kept] - 0.5), 0, size).astype(np.int64)
+        last = np.clip(np.floor(self.high_px[:, kept] + 0.5) + 1.0, 0, size).astype(np.int64)
+        (x0, y0), (x1, y1) = first, np.maximum(first, last)
+        inside = total[y1, x1] - total[y0, x1] - total[y1, x0] + total[y0, x0]
+        return np.asarray(kept[inside > 0])
 
 
-@dataclass(frozen=True, slots=True)
-class _Boxes:
-    """Faces that may cover a pixel of the window, each with its rectangle of pixels; columns for speed."""
-
-    face: NDArray[np.int64]
-    left: NDArray[np.int64]
-    top: NDArray[np.int64]
-    width: NDArray[np.int64]
-    count: NDArray[np.int64]
-
-    def candidates(
-        self, start: int, end: int, window_width: int
-    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """List all (box number, flat pixel number) pairs of the boxes start .. end - 1."""
-        count = self.count[start:end]
-        part = np.repeat(np.arange(start, end), count)
-        within = np.arange(len(part)) - np.repeat(np.cumsum(count) - count, count)
-        row = within // self.width[part]
-        corner = self.top * window_width + self.left
-        return part, corner[part] + row * (window_width - self.width[part]) + within
+def render(grid: Grid, points_mm: Array, faces: NDArray[np.integer]) -> Rendered:
+    """Render triangles into a grid at its pixels' centres; see ``Scene``."""
+    return Scene.of(grid, points_mm, faces).at_centres()
 
 
-def _boxes(pixels: Array, faces: NDArray[np.integer], grid: Grid) -> _Boxes:
+def _bounds(pixels: Array, faces: NDArray[np.integer], camera: Camera) -> tuple[Array, Array]:
+    """Give the bounds of each face in pixels, shape (2, m) each."""
     first, second, third = (np.ascontiguousarray(faces[:, k]) for k in range(3))
-    ends = []
+    low, high = np.empty((2, len(faces))), np.empty((2, len(faces)))
     for axis in range(2):
         at = np.ascontiguousarray(pixels[:, axis])
         # three takes and pairwise minima: several times faster than a reduction over an axis of length
-        # three. A vertex that
-        # is not usable is NaN, and so is every bound it enters
+        # three. A vertex that is not usable is NaN, and so is every bound it enters
         p, q, r = at[first], at[second], at[third]
-        ends.append((np.minimum(np.minimum(p, q), r), np.maximum(np.maximum(p, q), r)))
-    (x0, x1), (y0, y1) = ends
-    if grid.camera.distortion.any():
+        low[axis], high[axis] = np.minimum(np.minimum(p, q), r), np.maximum(np.maximum(p, q), r)
+    if camera.distortion.any():
         # under distortion an edge is a curve that its ends do not quite bound; how far it bows grows with
         # its length squared
-        bow = _BOW_PER_PX * np.maximum(x1 - x0, y1 - y0) ** 2
-        x0, x1, y0, y1 = x0 - bow, x1 + bow, y0 - bow, y1 + bow
-    left, top = np.maximum(np.ceil(x0), 0.0), np.maximum(np.ceil(y0), 0.0)
-    right = np.minimum(np.floor(x1), grid.window.width - 1.0)
-    bottom = np.minimum(np.floor(y1), grid.window.height - 1.0)
-    kept = np.flatnonzero((left <= right) & (top <= bottom))
-    columns = [values[kept].astype(np.int64) for values in (left, top, right, bottom)]
-    width = columns[2] - columns[0] + 1
-    return _Boxes(kept, columns[0], columns[1], width, width * (columns[3] - columns[1] + 1))
+        bow = _BOW_PER_PX * (high - low).max(0) ** 2
+        low, high = low - bow, high + bow
+    return low, high
 
 
-@dataclass(frozen=True, slots=True)
-class _Planes:
-    """For each face, the weights of two vertices, and 1/z, as linear functions of ray slopes."""
-
-    b_x: Array
-    b_y: Array
-    b_0: Array
-    c_x: Array
-    c_y: Array
-    c_0: Array
-    base: Array
-    rise_b: Array
-    rise_c: Array
-
-    @classmethod
-    def of(cls, slopes: Array, z: Array, faces: NDArray[np.integer]) -> _Planes:
-        x, y = np.ascontiguousarray(slopes[:, 0]), np.ascontiguousarray(slopes[:, 1])
-        a, b, c = (np.ascontiguousarray(faces[:, k]) for k in range(3))
-        ax, ay = x[a], y[a]
-        abx, aby, acx, acy = x[b] - ax, y[b] - ay, x[c] - ax, y[c] - ay
-        area = abx * acy - aby * acx
-        area[np.abs(area) < 1e-30] = np.nan  # seen edge-on or without area: meets no ray
-        b_x, b_y, c_x, c_y = acy / area, -acx / area, -aby / area, abx / area
-        base = 1.0 / z[a]
-        return cls(
-            b_x,
-            b_y,
-            -(b_x * ax + b_y * ay),
-            c_x,
-            c_y,
-            -(c_x * ax + c_y * ay),
-            base,
-            1.0 / z[b] - base,
-            1.0 / z[c] - base,
-        )
+def _named(number: NDArray[np.int64], faces: NDArray[np.int64]) -> NDArray[np.int32]:
+    """Turn numbers in a list of faces into face numbers; -1 stays."""
+    return np.append(faces, -1)[number].astype(np.int32)
 
 
 def face_normals(points_mm: Array, faces: NDArray[np.integer]) -> Array:

@@ -31,7 +31,7 @@ def quad(half_width: float, half_height: float, z_mm: float, turn: float = 0.0) 
 
 def scene(turn: float = 0.0, middle: int = UPPER) -> Head:
     """A wall of skin at 300 mm with a small rectangle of enamel (or of ``middle``) half a mm before it."""
-    points = np.concatenate([quad(200.0, 200.0, 300.0, turn), quad(8.0, 4.0, 299.5, turn)])
+    points = np.concatenate([quad(200.0, 200.0, 300.0, turn), quad(8.5, 4.5, 299.5, turn)])
     faces = np.array([[0, 1, 2], [0, 2, 3], [4, 5, 6], [4, 6, 7]], np.int32)
     part = np.array([SKIN, SKIN, middle, middle], np.int8)
     return Head(points, faces, part, np.arange(8) >= 4, *AXES, np.array([0.0, 0, 300]), {}, {})

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bite.geometry import render as render_module
+from bite.geometry import nearest_face
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid, Window, face_normals, render
 from bite.geometry.rigid import frozen
@@ -104,7 +104,7 @@ def test_small_batches_give_the_same_picture(monkeypatch) -> None:
     points, faces = np.vstack([back, points]), np.vstack([more, faces + len(back)])
     whole = render(Grid.of(camera(BARREL)), points, faces)
     for size in (1, 500, 7001):
-        monkeypatch.setattr(render_module, "_CANDIDATES_AT_ONCE", size)
+        monkeypatch.setattr(nearest_face, "_CANDIDATES_AT_ONCE", size)
         parts = render(Grid.of(camera(BARREL)), points, faces)
         np.testing.assert_array_equal(parts.depth_mm, whole.depth_mm)
         # on an edge two faces tie to the last bit; elsewhere the face is the same

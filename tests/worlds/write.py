@@ -1,0 +1,189 @@
+"""A frame of a world written as files: meshes, rig, cameras, pictures, depth map, corners, device, truth."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from tests.worlds.camera import WorldCamera
+from tests.worlds.description import Storage, World
+from tests.worlds.hair import before_skin_mm, nearer_mm, tips_mm
+from tests.worlds.picture import Click, clicked, photograph
+from tests.worlds.rays import cast, window_about
+from tests.worlds.scene import LOWER, PARTS, SKIN, UPPER, Scene, draw_scene, draw_solved, own_rng, scene_rng
+from tests.worlds.sensor import INVERSE_PER_M, read_depth, stored_values
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+REACH_MM = 45.0
+RAYS_PER_SIDE = 4
+FRAME = "world.bite.toml"
+TRUTH = "truth.json"
+DIAL_MM_PER_UNIT = 3.0
+
+
+def write_frame(world: World, number: int, folder: Path, wheel: Path) -> Path:
+    """Write one frame of a world and its truth; give the frame file. The truth is written last."""
+    folder.mkdir(parents=True, exist_ok=True)
+    scene = draw_scene(world, number, wheel)
+    solved = draw_solved(world, number, scene)
+    vertices, faces, part = scene.in_camera(scene.vertices_mm), scene.faces, scene.part
+    window = window_about(scene.depth, scene.in_camera(_box()))
+    casting = np.random.default_rng([*scene_rng(world, number).integers(2**32, size=2), 1])
+    rays = cast(scene.depth, window, vertices, faces, per_side=RAYS_PER_SIDE, rng=casting)
+
+    kind = np.where(rays.face >= 0, part[rays.face], -1)
+    enamel = (kind == UPPER) | (kind == LOWER)
+    depth = rays.depth_mm
+    in_view = rays.at(scene.vertices_mm, faces)[enamel][::7] if world.hair else np.zeros((0, 3))
+    tips = tips_mm(world.hair, scene.skin_mm, scene.plain_mm, scene.lining, in_view)
+    if tips.any():
+        rest = np.zeros(len(vertices) - len(tips))
+        plain = np.concatenate([scene.plain_mm, scene.teeth.vertices_mm])
+        before = before_skin_mm(rays.at(np.concatenate([tips, rest]), faces), rays.at(plain, faces))
+        depth = (depth - nearer_mm(before, rays.slant) * (kind == SKIN)).astype(np.float32)
+    reading = read_depth(depth, enamel, rays.slant, world.sensor, own_rng(world, number, "sensor"))
+
+    stored = stored_values(reading.depth_mm, world.sensor)
+    whole = np.zeros((scene.depth.height_px, scene.depth.width_px), dtype=stored.dtype)
+    whole[window.top : window.top + window.height, window.left : window.left + window.width] = stored
+    name = "depth.tiff" if world.sensor.storage is Storage.DISPARITY else "depth.png"
+    _write_image(folder / name, whole)
+
+    stated = replace(
+        scene.depth,
+        focal_px=scene.depth.focal_px * (1.0 + world.shot.focal_share),
+        centre_px=(scene.depth.centre_px[0] - world.shot.registration_px, scene.depth.centre_px[1]),
+    )
+    _write_camera(folder / "depth.camera.yaml", stated)
+    _write_views(world, number, scene, tips, folder)
+    _write_meshes(scene, solved.skin_mm, solved.teeth_mm, folder)
+    _write_rig(scene, folder / "rig.toml")
+    unit = "unit_mm = 1.0"
+    if world.sensor.storage is Storage.STEPS:
+        unit = f"unit_mm = {world.sensor.step}"
+    elif world.sensor.storage is Storage.INVERSE:
+        unit = f"inverse_per_m = [{INVERSE_PER_M[0]}, {INVERSE_PER_M[1]}]"
+    views = ["front"] + (["side"] if scene.second else [])
+    pose = ", ".join("[" + ", ".join(f"{v:.9f}" for v in row) + "]" for row in solved.pose)
+    frame = folder / FRAME
+    frame.write_text(
+        f'format = "bite-frame 1"\nname = "world-{number}"\nperformer = "world-{number}"\ndevice = "made"\n'
+        + "".join(
+            f'[[view]]\nname = "{v}"\nimage = "{v}.png"\n'
+            f'camera = "{v}.camera.yaml"\ncorners = "{v}.corners.json"\n'
+            for v in views
+        )
+        + f'[depth]\nmap = "{name}"\n{unit}\ncamera = "depth.camera.yaml"\n'
+        f'[solved]\nmesh = "solved.obj"\nunit_mm = 1.0\npose = [{pose}]\nrig = "rig.toml"\ndial = 0.0\n',
+        encoding="utf-8",
+    )
+    (folder / "made.device.toml").write_text(
+        f"enamel_bias_mm = {world.device.enamel_bias_mm}\n"
+        f"enamel_bias_sd_mm = {world.device.enamel_bias_sd_mm}\n",
+        encoding="utf-8",
+    )
+    truth = {
+        "world": world.name,
+        "number": number,
+        "t_mm": solved.offset_mm,
+        "smoothing_px": reading.width_px,
+    }
+    truth |= {"gross_share": reading.gross_share} | scene.drawn
+    (folder / TRUTH).write_text(json.dumps(truth, indent=1), encoding="utf-8")
+    return frame
+
+
+def _box() -> Array:
+    """Corners of the square about the mouth that the map holds, mouth space."""
+    return np.array([[x, y, 5.0] for x in (-REACH_MM, REACH_MM) for y in (-REACH_MM, REACH_MM)])
+
+
+def _write_views(world: World, number: int, scene: Scene, tips: Array, folder: Path) -> None:
+    for name, camera in (("front", scene.photo), ("side", scene.second)):
+        if camera is None:
+            continue
+        rng = own_rng(world, number, name)
+        image = photograph(scene, camera, tips, world.picture, rng)
+        _write_image(folder / f"{name}.png", image[..., ::-1])
+        _write_camera(folder / f"{name}.camera.yaml", camera)
+        corners = {code: _as_json(click) for code, click in clicked(scene, camera, world.clicks, rng).items()}
+        held = {"file": f"{name}.png", "width": camera.width_px, "height": camera.height_px}
+        text = json.dumps({"format": "bite-corners 1", "image": held, "points": corners})
+        (folder / f"{name}.corners.json").write_text(text, encoding="utf-8")
+
+
+def _as_json(click: Click) -> dict[str, float | str]:
+    if click.state == "hidden":
+        return {"state": "hidden"}
+    return {
+        "x": round(float(click.x), 3),
+        "y": round(float(click.y), 3),
+        "state": click.state,
+        "sigma_px": click.sigma_px,
+    }
+
+
+def _write_meshes(scene: Scene, solved_skin: Array, solved_teeth: Array, folder: Path) -> None:
+    shift = len(scene.skin_mm)
+    faces = "".join(
+        f"g {part}\n"
+        + _rows(
+            "f %d %d %d\n",
+            1 + (scene.skin_faces if part == "skin" else scene.solved_teeth.faces[part] + shift),
+        )
+        for part in PARTS
+    )
+    for name, skin, teeth in (
+        ("rest", scene.rest_skin_mm, scene.solved_teeth.vertices_mm),
+        ("solved", solved_skin, solved_teeth),
+    ):
+        points = np.concatenate([skin, teeth])
+        (folder / f"{name}.obj").write_text(_rows("v %.5f %.5f %.5f\n", points) + faces, encoding="ascii")
+
+
+def _rows(form: str, values: Array | Ints) -> str:
+    return (form * len(values)) % tuple(values.ravel().tolist())
+
+
+def _write_rig(scene: Scene, path: Path) -> None:
+    shift = len(scene.skin_mm)
+    corners = "\n".join(f"{code} = {at + shift}" for code, at in scene.solved_teeth.corners.items())
+    landmarks = "\n".join(f"{name} = {at}" for name, at in scene.landmarks.items())
+    path.write_text(
+        'format = "bite-rig 1"\nrest = "rest.obj"\nunit_mm = 1.0\n'
+        "forward = [0.0, 0.0, 1.0]\nup = [0.0, 1.0, 0.0]\n"
+        '[parts]\nskin = ["skin"]\nupper = ["upper"]\nlower = ["lower"]\nother = ["gum"]\n'
+        f"[corners]\n{corners}\n[landmarks]\n{landmarks}\n"
+        f'[dial]\npositive = "back"\nmm_per_unit = {DIAL_MM_PER_UNIT}\n',
+        encoding="utf-8",
+    )
+
+
+def _write_camera(path: Path, camera: WorldCamera) -> None:
+    (cx, cy), f = camera.centre_px, camera.focal_px
+    matrices = {
+        "camera_matrix": np.array([[f, 0.0, cx], [0.0, f, cy], [0.0, 0.0, 1.0]]),
+        "distortion_coefficients": np.array([camera.distortion]),
+    }
+    if camera.translation_mm.any() or not np.array_equal(camera.rotation, np.eye(3)):
+        matrices |= {"rotation": camera.rotation, "translation_mm": camera.translation_mm[:, None]}
+    text = f"%YAML:1.0\n---\nimage_width: {camera.width_px}\nimage_height: {camera.height_px}\n"
+    for name, values in matrices.items():
+        data = ", ".join(f"{v:.12g}" for v in values.ravel())
+        rows, columns = values.shape
+        text += (
+            f"{name}: !!opencv-matrix\n   rows: {rows}\n   cols: {columns}\n   dt: d\n   data: [ {data} ]\n"
+        )
+    path.write_text(text, encoding="utf-8")
+
+
+def _write_image(path: Path, values: NDArray[np.generic]) -> None:
+    if not cv2.imwrite(str(path), values):
+        raise OSError(f"{path} could not be written")

@@ -42,7 +42,7 @@ class WorldCamera:
         for _ in range(50):
             off = self._bent(plane) - bent
             plane -= off
-            if np.abs(off).max() < 1e-12:
+            if np.abs(off).max() < 1e-10:
                 break
         return np.column_stack([plane, np.ones(len(plane))])
 

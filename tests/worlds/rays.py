@@ -117,9 +117,10 @@ def _hits(window: Window, rays: Array, shape: tuple[int, ...], own_mm: Array, fa
     corner = own_mm[faces]
     normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     normal /= np.linalg.norm(normal, axis=1, keepdims=True) + 1e-30
-    unit = rays / np.linalg.norm(rays, axis=1, keepdims=True)
     own = normal.astype(np.float32)[face.ravel()]
-    slant = np.abs((own * unit.astype(np.float32)).sum(axis=1)).reshape(shape)
+    along = sum(own[:, k] * directions[:, k] for k in range(3))
+    length = np.sqrt(1.0 + directions[:, 0] ** 2 + directions[:, 1] ** 2)
+    slant = np.abs(along / length).reshape(shape)
     return Subrays(
         window,
         depth,

@@ -183,10 +183,16 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class DeviceTold:
-    """What the device file tells the program."""
+    """What the device file tells the program; an empty ``filter`` and a smoothing of 0 are not told.
+
+    ``smoothing_px`` is the sd of the Gaussian with the variance of the sensor's blur.
+    """
 
     enamel_bias_mm: float = 0.0
     enamel_bias_sd_mm: float = 0.02
+    filter: str = ""
+    smoothing_px: float = 0.0
+    smoothing_sd_px: float = 0.2
 
 
 @dataclass(frozen=True, slots=True)

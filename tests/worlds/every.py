@@ -5,6 +5,7 @@ from __future__ import annotations
 from tests.worlds.description import (
     HALF_OPEN,
     THIN_STRIP,
+    DeviceTold,
     Filter,
     Hair,
     Sensor,
@@ -76,6 +77,13 @@ _UNMODELLED = (
         False,
         mouth=THIN_STRIP,
         sensor=Sensor(Filter.MEDIAN, (5.0, 5.0)),
+    ),
+    World(
+        "median told",
+        "a median of 5 px, and the device file says so",
+        False,
+        sensor=Sensor(Filter.MEDIAN, (5.0, 5.0)),
+        device=DeviceTold(filter="median"),
     ),
     World("bilateral", "edges kept, the rest smoothed", False, sensor=Sensor(Filter.BILATERAL, (2.0, 2.0))),
     World(

@@ -6,7 +6,7 @@ which differ in these alone see the same heads.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from zlib import crc32
 
@@ -84,10 +84,16 @@ class Solved:
     offset_mm: float
 
 
-def scene_rng(world: World, number: int) -> np.random.Generator:
-    """Randomness of the true scene: the same for worlds whose true scenes are drawn alike."""
-    drawn_alike = repr((world.head, world.mouth, world.teeth, world.shot, world.hair, world.sensor.focal_px))
-    return np.random.default_rng([crc32(drawn_alike.encode()), number])
+def scene_key(world: World) -> int:
+    """A number that worlds have in common when their true scenes and cameras are drawn alike."""
+    shot = replace(world.shot, registration_px=0.0, focal_share=0.0)
+    parts = (world.head, world.mouth, world.teeth, shot, world.hair, world.picture)
+    return crc32(repr((parts, world.sensor.focal_px, world.sensor.size_px)).encode())
+
+
+def scene_rng(world: World, number: int, step: str) -> np.random.Generator:
+    """Randomness of one step of the true scene: the same for worlds whose true scenes are drawn alike."""
+    return np.random.default_rng([scene_key(world), number, crc32(step.encode())])
 
 
 def own_rng(world: World, number: int, step: str) -> np.random.Generator:
@@ -97,7 +103,7 @@ def own_rng(world: World, number: int, step: str) -> np.random.Generator:
 
 def draw_scene(world: World, number: int, wheel: Path) -> Scene:
     """Draw the true scene of a world's frame."""
-    rng = scene_rng(world, number)
+    rng = scene_rng(world, number, "scene")
     mouth, shot = world.mouth, world.shot
     upper, lower, jet, bite = (
         float(rng.uniform(*span))

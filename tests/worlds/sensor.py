@@ -60,8 +60,8 @@ def read_depth(
     high = np.where(hit, rays_mm, -np.inf).max(axis=-1)
     steps = (high - low) > _STEP_MM
     if sensor.flying:
-        mixed = rng.uniform(size=depth.shape)
-        depth = np.where(steps & np.isfinite(depth), low + mixed * (high - low), depth)
+        at = steps & np.isfinite(depth)
+        depth[at] = rng.uniform(low[at], high[at])
     holes = _holes(depth, enamel.mean(axis=-1) > 0.5, steps, sensor, rng)
     if sensor.holes_first:
         depth = np.where(holes, np.nan, depth)

@@ -29,6 +29,7 @@ import numpy as np
 
 from tests.worlds.description import World
 from tests.worlds.every import WORLDS
+from tests.worlds.scene import scene_key
 from tests.worlds.wheel import wheel
 from tests.worlds.write import FRAME, TRUTH, write_frame
 
@@ -57,14 +58,14 @@ class Row:
     error: str = ""
 
 
-def run_frame(world: World, number: int, folder: Path) -> Row:
+def run_frame(world: World, number: int, folder: Path, kept: Path | None = None) -> Row:
     """Make a frame unless it is there, check it, and tell; a failure becomes a row that says so."""
     from bite.check import check_frame
     from bite.files.bundle import load_frame
 
     nan = float("nan")
     if not (folder / TRUTH).exists():
-        write_frame(world, number, folder, wheel())
+        write_frame(world, number, folder, wheel(), kept)
     truth = json.loads((folder / TRUTH).read_text(encoding="utf-8"))
     start = time.process_time()
     known = (world.name, number, truth["t_mm"])
@@ -158,11 +159,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--csv", type=Path, help="write a row for each frame")
     asked = parser.parse_args(arguments)
     seeds = range(asked.first_seed, asked.first_seed + asked.frames)
+    worlds = chosen(asked.world)
     rows: list[Row] = []
     with TemporaryDirectory() as passing, get_context("spawn").Pool(asked.jobs) as pool:
         base = asked.keep or Path(passing)
-        for world in chosen(asked.world):
-            jobs = [(world, n, base / world.name.replace(" ", "-") / str(n)) for n in seeds]
+        for world in worlds:
+            # kept only where another world looks at the same scenes
+            shared = sum(scene_key(w) == scene_key(world) for w in worlds) > 1
+            kept = base / "scenes" if shared else None
+            jobs = [(world, n, base / world.name.replace(" ", "-") / str(n), kept) for n in seeds]
             got = pool.starmap(run_frame, jobs, chunksize=1)
             rows += got
             print(summary(world.name, got), flush=True)

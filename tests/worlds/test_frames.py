@@ -35,7 +35,11 @@ def written(head_wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_a_seed_gives_the_same_bytes_and_another_one_does_not(
     written: Path, head_wheel: Path, tmp_path: Path
 ) -> None:
-    again = write_frame(PLAIN, 1, tmp_path / "again", head_wheel).parent
+    kept = tmp_path / "scenes"
+    for _ in range(2):
+        # the second time what was seen the first time is read again
+        again = write_frame(PLAIN, 1, tmp_path / "again", head_wheel, kept).parent
+    assert len(list(kept.iterdir())) == 1
     other = write_frame(PLAIN, 2, tmp_path / "other", head_wheel).parent
     names = sorted(p.name for p in written.iterdir())
     assert names == sorted(p.name for p in again.iterdir())

@@ -12,47 +12,34 @@ from numpy.typing import NDArray
 
 from tests.worlds.camera import WorldCamera
 from tests.worlds.description import Storage, World
-from tests.worlds.hair import before_skin_mm, nearer_mm, tips_mm
-from tests.worlds.picture import Click, clicked, photograph
-from tests.worlds.rays import cast, window_about
-from tests.worlds.scene import LOWER, PARTS, SKIN, UPPER, Scene, draw_scene, draw_solved, own_rng, scene_rng
+from tests.worlds.look import look
+from tests.worlds.picture import Click, clicked
+from tests.worlds.scene import PARTS, Scene, draw_scene, draw_solved, own_rng
 from tests.worlds.sensor import INVERSE_PER_M, read_depth, stored_values
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-REACH_MM = 45.0
-RAYS_PER_SIDE = 4
 FRAME = "world.bite.toml"
 TRUTH = "truth.json"
 DIAL_MM_PER_UNIT = 3.0
 
 
-def write_frame(world: World, number: int, folder: Path, wheel: Path) -> Path:
-    """Write one frame of a world and its truth; give the frame file. The truth is written last."""
+def write_frame(world: World, number: int, folder: Path, wheel: Path, kept: Path | None = None) -> Path:
+    """Write one frame of a world and its truth; give the frame file. The truth is written last.
+
+    ``kept`` is a folder for what cameras see of the scene, for other worlds with the same scenes.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     scene = draw_scene(world, number, wheel)
     solved = draw_solved(world, number, scene)
-    vertices, faces, part = scene.in_camera(scene.vertices_mm), scene.faces, scene.part
-    window = window_about(scene.depth, scene.in_camera(_box()))
-    casting = np.random.default_rng([*scene_rng(world, number).integers(2**32, size=2), 1])
-    rays = cast(scene.depth, window, vertices, faces, per_side=RAYS_PER_SIDE, rng=casting)
-
-    kind = np.where(rays.face >= 0, part[rays.face], -1)
-    enamel = (kind == UPPER) | (kind == LOWER)
-    depth = rays.depth_mm
-    in_view = rays.at(scene.vertices_mm, faces)[enamel][::7] if world.hair else np.zeros((0, 3))
-    tips = tips_mm(world.hair, scene.skin_mm, scene.plain_mm, scene.lining, in_view)
-    if tips.any():
-        rest = np.zeros(len(vertices) - len(tips))
-        plain = np.concatenate([scene.plain_mm, scene.teeth.vertices_mm])
-        before = before_skin_mm(rays.at(np.concatenate([tips, rest]), faces), rays.at(plain, faces))
-        depth = (depth - nearer_mm(before, rays.slant) * (kind == SKIN)).astype(np.float32)
-    reading = read_depth(depth, enamel, rays.slant, world.sensor, own_rng(world, number, "sensor"))
-
+    seen = look(world, number, scene, kept)
+    rng = own_rng(world, number, "sensor")
+    reading = read_depth(seen.depth_mm, seen.enamel, seen.slant, world.sensor, rng)
     stored = stored_values(reading.depth_mm, world.sensor)
     whole = np.zeros((scene.depth.height_px, scene.depth.width_px), dtype=stored.dtype)
-    whole[window.top : window.top + window.height, window.left : window.left + window.width] = stored
+    at = seen.window
+    whole[at.top : at.top + at.height, at.left : at.left + at.width] = stored
     name = "depth.tiff" if world.sensor.storage is Storage.DISPARITY else "depth.png"
     _write_image(folder / name, whole)
 
@@ -62,7 +49,7 @@ def write_frame(world: World, number: int, folder: Path, wheel: Path) -> Path:
         centre_px=(scene.depth.centre_px[0] - world.shot.registration_px, scene.depth.centre_px[1]),
     )
     _write_camera(folder / "depth.camera.yaml", stated)
-    _write_views(world, number, scene, tips, folder)
+    _write_views(world, number, scene, seen.pictures, folder)
     _write_meshes(scene, solved.skin_mm, solved.teeth_mm, folder)
     _write_rig(scene, folder / "rig.toml")
     unit = "unit_mm = 1.0"
@@ -84,11 +71,7 @@ def write_frame(world: World, number: int, folder: Path, wheel: Path) -> Path:
         f'[solved]\nmesh = "solved.obj"\nunit_mm = 1.0\npose = [{pose}]\nrig = "rig.toml"\ndial = 0.0\n',
         encoding="utf-8",
     )
-    (folder / "made.device.toml").write_text(
-        f"enamel_bias_mm = {world.device.enamel_bias_mm}\n"
-        f"enamel_bias_sd_mm = {world.device.enamel_bias_sd_mm}\n",
-        encoding="utf-8",
-    )
+    _write_device(world, folder / "made.device.toml")
     truth = {
         "world": world.name,
         "number": number,
@@ -100,18 +83,14 @@ def write_frame(world: World, number: int, folder: Path, wheel: Path) -> Path:
     return frame
 
 
-def _box() -> Array:
-    """Corners of the square about the mouth that the map holds, mouth space."""
-    return np.array([[x, y, 5.0] for x in (-REACH_MM, REACH_MM) for y in (-REACH_MM, REACH_MM)])
-
-
-def _write_views(world: World, number: int, scene: Scene, tips: Array, folder: Path) -> None:
+def _write_views(
+    world: World, number: int, scene: Scene, pictures: dict[str, NDArray[np.uint8]], folder: Path
+) -> None:
     for name, camera in (("front", scene.photo), ("side", scene.second)):
         if camera is None:
             continue
         rng = own_rng(world, number, name)
-        image = photograph(scene, camera, tips, world.picture, rng)
-        _write_image(folder / f"{name}.png", image[..., ::-1])
+        _write_image(folder / f"{name}.png", pictures[name][..., ::-1])
         _write_camera(folder / f"{name}.camera.yaml", camera)
         corners = {code: _as_json(click) for code, click in clicked(scene, camera, world.clicks, rng).items()}
         held = {"file": f"{name}.png", "width": camera.width_px, "height": camera.height_px}
@@ -164,6 +143,16 @@ def _write_rig(scene: Scene, path: Path) -> None:
         f'[dial]\npositive = "back"\nmm_per_unit = {DIAL_MM_PER_UNIT}\n',
         encoding="utf-8",
     )
+
+
+def _write_device(world: World, path: Path) -> None:
+    told = world.device
+    lines = [f"enamel_bias_mm = {told.enamel_bias_mm}", f"enamel_bias_sd_mm = {told.enamel_bias_sd_mm}"]
+    if told.filter:
+        lines.append(f'filter = "{told.filter}"')
+    if told.smoothing_px:
+        lines += [f"smoothing_px = {told.smoothing_px}", f"smoothing_sd_px = {told.smoothing_sd_px}"]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 def _write_camera(path: Path, camera: WorldCamera) -> None:

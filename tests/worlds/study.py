@@ -171,15 +171,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
             got = pool.starmap(run_frame, jobs, chunksize=1)
             rows += got
             print(summary(world.name, got), flush=True)
+            if asked.csv:
+                _write_csv(asked.csv, rows)
             for row in got:
                 if row.verdict == "error":
                     print(f"  seed {row.seed}: {row.error}", file=sys.stderr)
-    if asked.csv:
-        with asked.csv.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.DictWriter(file, [f.name for f in fields(Row)])
-            writer.writeheader()
-            writer.writerows(asdict(r) for r in rows)
     return int(any(r.verdict == "error" for r in rows))
+
+
+def _write_csv(path: Path, rows: Sequence[Row]) -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, [f.name for f in fields(Row)])
+        writer.writeheader()
+        writer.writerows(asdict(r) for r in rows)
 
 
 if __name__ == "__main__":

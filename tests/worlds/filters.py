@@ -47,6 +47,13 @@ def filtered(depth_mm: Array, kind: Filter, width_px: float) -> Array:
     return np.where(seen, found, np.nan)
 
 
+def smoothing_px(kind: Filter, width_px: float) -> float | None:
+    """Give the sd of the Gaussian with a filter's variance; None where a filter has none."""
+    if kind is Filter.GAUSS:
+        return width_px
+    return width_px / float(np.sqrt(12.0)) if kind is Filter.BOX else None
+
+
 def _normalised(depth_mm: Array, seen: NDArray[np.bool_], blur) -> Array:  # type: ignore[no-untyped-def]
     return blur(np.where(seen, depth_mm, 0.0)) / np.maximum(blur(seen.astype(float)), 1e-9)
 

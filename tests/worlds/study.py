@@ -67,22 +67,21 @@ def run_frame(world: World, number: int, folder: Path, kept: Path | None = None)
     if not (folder / TRUTH).exists():
         write_frame(world, number, folder, wheel(), kept)
     truth = json.loads((folder / TRUTH).read_text(encoding="utf-8"))
+    blur = nan if truth["smoothing_px"] is None else truth["smoothing_px"]
     start = time.process_time()
     known = (world.name, number, truth["t_mm"])
     try:
         found = check_frame(load_frame(folder / FRAME))
     except Exception as error:
         said = f"{type(error).__name__}: {error}"
-        return Row(*known, nan, nan, nan, nan, False, 0, "error", nan, truth["smoothing_px"], "", nan, said)
+        return Row(*known, nan, nan, nan, nan, False, 0, "error", nan, blur, "", nan, said)
     seconds = time.process_time() - start
     codes = " ".join(f"{f.code}:{f.severity}" for f in found.findings if str(f.severity) in ("warn", "fail"))
     fit = found.fit
     verdict = str(found.decision.verdict)
     if fit is None:
         why = found.why_no_offset
-        return Row(
-            *known, nan, nan, nan, nan, False, 0, verdict, nan, truth["smoothing_px"], codes, seconds, why
-        )
+        return Row(*known, nan, nan, nan, nan, False, 0, verdict, nan, blur, codes, seconds, why)
     return Row(
         *known,
         fit.offset.value,
@@ -93,7 +92,7 @@ def run_frame(world: World, number: int, folder: Path, kept: Path | None = None)
         int(getattr(fit.solution, "rounds", getattr(fit.solution, "iterations", 0))),
         verdict,
         fit.smoothing.value if fit.smoothing else nan,
-        truth["smoothing_px"],
+        blur,
         codes,
         seconds,
     )

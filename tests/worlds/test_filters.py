@@ -8,7 +8,7 @@ import pytest
 from scipy.ndimage import gaussian_filter, median_filter, uniform_filter
 
 from tests.worlds.description import Filter
-from tests.worlds.filters import filtered
+from tests.worlds.filters import filtered, smoothing_px
 
 MAP = 300.0 + np.random.default_rng(3).normal(0.0, 1.0, (60, 70))
 INNER = (slice(15, -15), slice(15, -15))
@@ -41,6 +41,10 @@ def test_a_box_between_whole_widths_has_its_own_variance() -> None:
     # five whole pixels and half of the sixth on each side: (10 + 2 * 0.5 * 9) / 6
     assert (spread * at**2).sum() / spread.sum() == pytest.approx((10.0 + 9.0) / 6.0)
     assert spread.sum() == pytest.approx(1.0)
+    # whole pixels that count in part spread a little more than a box does
+    said = smoothing_px(Filter.BOX, 6.0)
+    assert said is not None
+    assert said**2 == pytest.approx((10.0 + 9.0) / 6.0, abs=0.2)
 
 
 @pytest.mark.parametrize("kind", list(Filter))

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from tests.worlds.camera import WorldCamera
 from tests.worlds.description import Storage, World
+from tests.worlds.filters import smoothing_px
 from tests.worlds.look import look
 from tests.worlds.picture import Click, clicked
 from tests.worlds.scene import PARTS, Scene, draw_scene, draw_solved, own_rng
@@ -76,7 +77,7 @@ def write_frame(world: World, number: int, folder: Path, wheel: Path, kept: Path
         "world": world.name,
         "number": number,
         "t_mm": solved.offset_mm,
-        "smoothing_px": reading.width_px,
+        "smoothing_px": smoothing_px(world.sensor.filter, reading.width_px),
     }
     truth |= {"gross_share": reading.gross_share} | scene.drawn
     (folder / TRUTH).write_text(json.dumps(truth, indent=1), encoding="utf-8")

@@ -18,6 +18,7 @@ INVERSE_PER_M = (1.5, 4.4)
 """1/m at stored 0 and at 255: a step is 1 to 1.6 mm at 0.3 to 0.37 m."""
 DISPARITY_BASE_MM = 75.0
 _STEP_MM = 2.0
+_MOST_STEPS = 65535
 _NOISE_AT_MM = 300.0
 
 
@@ -79,7 +80,9 @@ def stored_values(
     seen = np.isfinite(depth_mm) & (depth_mm > 0)
     known = np.where(seen, depth_mm, 1.0)
     if sensor.storage is Storage.STEPS:
-        return np.where(seen, np.clip(np.round(known / sensor.step), 1, 65535), 0).astype(np.uint16)
+        if known.max() > _MOST_STEPS * sensor.step:
+            raise ValueError(f"steps of {sensor.step} mm hold {_MOST_STEPS * sensor.step:.0f} mm at most")
+        return np.where(seen, np.maximum(np.round(known / sensor.step), 1), 0).astype(np.uint16)
     if sensor.storage is Storage.DISPARITY:
         base = sensor.focal_px * DISPARITY_BASE_MM
         disparity = np.maximum(np.round(base / known / sensor.step), 1.0) * sensor.step

@@ -82,6 +82,8 @@ def test_stored_numbers_stand_for_their_depths() -> None:
     steps = stored_values(depth, Sensor(step=0.05))
     assert steps.dtype == np.uint16
     np.testing.assert_allclose(steps * 0.05, [[280.0, 300.0, 333.3, 0.0]], atol=1e-9)
+    with pytest.raises(ValueError, match="hold 328 mm at most"):
+        stored_values(depth, Sensor(step=0.005))
     inverse = stored_values(depth, Sensor(storage=Storage.INVERSE))
     assert inverse.dtype == np.uint8
     far, near = INVERSE_PER_M

@@ -96,6 +96,8 @@ class _Watcher:
     """when it was bad first, and when to ask again"""
     verdicts: dict[Path, Verdict] = field(default_factory=dict)
     failures: set[Path] = field(default_factory=set)
+    faults: set[Path] = field(default_factory=set)
+    """those whose last answer was a fault of the program"""
 
     def due(self, now: float) -> list[Path]:
         """Give the frames to be checked now; one that is at work has its turn later."""
@@ -116,9 +118,13 @@ class _Watcher:
     ) -> None:
         """Say a verdict once, as soon as it is known; a failure once it has stayed so for a while."""
         from bite.decision import Verdict
-        from bite.report.cast_content import FailedFrame
+        from bite.report.cast_content import FailedFrame, FailureKind
 
+        if answer is not None:
+            self.faults.discard(path)
         if isinstance(answer, FailedFrame):
+            if answer.kind is FailureKind.FAULT:
+                self.faults.add(path)
             self._failed(path, answer.line)
         elif answer is not None:
             line = f"{answer.name}: {answer.verdict.upper()} - {answer.why}"
@@ -140,7 +146,8 @@ class _Watcher:
             self._say_failed(path, f"{self._told(path)}: waits for {', '.join(names)}")
         for path in self.landing.seen.keys() - waiting.keys() - self.verdicts.keys() - self.failures:
             self._say_failed(path, f"{self._told(path)}: its files are still being written")
-        return exit_for(self.verdicts.values(), bad_inputs=len(self.failures))
+        faults = len(self.failures & self.faults)
+        return exit_for(self.verdicts.values(), bad_inputs=len(self.failures) - faults, faults=faults)
 
     def _failed(self, path: Path, line: str) -> None:
         now = time.monotonic()

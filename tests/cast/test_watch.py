@@ -6,12 +6,14 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 from bite.cast.landing import Landing
 from bite.cast.one_frame import EarlyVerdict, frame_steps
 from bite.cast.settings import CastSettings
 from bite.cli import main
 from bite.cli.watch import _Watcher
+from bite.report.cast_content import FailedFrame, FailureKind
 from tests.cast.conftest import DEMO, write_cast
 
 
@@ -73,6 +75,22 @@ def test_a_frame_that_changes_while_it_is_checked_has_another_turn():
     assert watcher.due(0.0) == [frame] and watcher.due(0.1) == [] and seen == [frame]
     watcher.tell(frame, None, last=True, died=False)
     assert watcher.due(0.2) == [frame]
+
+
+def test_a_fault_of_the_program_is_no_bad_input_in_the_exit_code(capsys):
+    folder = SimpleNamespace(folder=Path(), seen={}, waiting=dict)
+
+    def ended(*kinds):
+        watcher = _Watcher(folder)
+        for number, kind in enumerate(kinds):
+            path = Path(f"{number}.bite.toml")
+            watcher.at_work[path] = "told before it was saved"  # not asked again, so told at once
+            watcher.tell(path, FailedFrame(path.name, kind, "a line"), last=True, died=False)
+        return watcher.exit_code()
+
+    assert ended(FailureKind.INPUT) == 2 and ended(FailureKind.FAULT) == 70
+    assert ended(FailureKind.FAULT, FailureKind.INPUT) == ended(FailureKind.INPUT, FailureKind.FAULT) == 70
+    assert capsys.readouterr().err == 6 * "a line\n"
 
 
 def test_frames_that_were_told_are_looked_at_less_often_but_not_forgotten(tmp_path):

@@ -45,14 +45,16 @@ def without_waves(values: np.ndarray, places: np.ndarray, width_px: float) -> np
 
 def pair_means(values: np.ndarray, places: np.ndarray) -> dict[Lag, float]:
     """Mean product of all pairs of pixels at each lag that more than thirty pairs have, both ways round."""
-    total: dict[Lag, float] = {}
-    count: dict[Lag, int] = {}
-    for value, place in zip(values, places, strict=True):
-        products = (value * values).tolist()
-        for product, (dy, dx) in zip(products, (places - place).tolist(), strict=True):
-            total[dy, dx] = total.get((dy, dx), 0.0) + product
-            count[dy, dx] = count.get((dy, dx), 0) + 1
-    return {lag: total[lag] / count[lag] for lag in total if count[lag] > LEAST_PAIRS}
+    row, column = (places[:, None, k] - places[None, :, k] for k in (0, 1))
+    far_y, far_x = int(row.max()), int(column.max())
+    total = np.zeros((2 * far_y + 1, 2 * far_x + 1))
+    count = np.zeros_like(total)
+    np.add.at(total, (row + far_y, column + far_x), np.outer(values, values))
+    np.add.at(count, (row + far_y, column + far_x), 1.0)
+    return {
+        (int(y) - far_y, int(x) - far_x): float(total[y, x] / count[y, x])
+        for y, x in np.argwhere(count > LEAST_PAIRS)
+    }
 
 
 def shortest(k: int, size: int) -> int:

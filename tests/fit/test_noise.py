@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
@@ -10,6 +12,9 @@ from bite.fit.noise import MapNoise, assumed_noise, correlated_meat, map_noise
 from tests.fit.dense_noise import Dense, dense_meat, dense_noise
 
 START = assumed_noise(0.5, 1.5)
+SHAPES = {(25, 27): 1.0, (24, 32): 1.7}
+"""Shapes of skin and the size of their pixels, mm. On the first, correlation reaches as far as the skin does,
+where few pairs are left; the second has an odd padded width."""
 EXACT = 1e-9
 """Sums of some thousand products of order one carry about 1e-13 of rounding each way."""
 
@@ -38,6 +43,12 @@ def field(kind: str, shape: tuple[int, int], seed: int = 0) -> np.ndarray:
     return np.asarray(noise)
 
 
+@cache
+def both(shape: tuple[int, int], kind: str) -> tuple[MapNoise, Dense]:
+    """Give what the product says of a ragged piece of skin, and what every pair of pixels says."""
+    return measured(field(kind, shape), ragged(*shape), mm_per_px=SHAPES[shape])
+
+
 def measured(
     residual: np.ndarray, skin: np.ndarray, *, mm_per_px: float = 1.7, floor_mm: float = 0.0
 ) -> tuple[MapNoise, Dense]:
@@ -47,16 +58,11 @@ def measured(
     return said, dense_noise(residual, skin, mm_per_px=mm_per_px, floor_mm=floor_mm, padded=said.padded)
 
 
-SHAPES = {"even": (25, 27), "odd": (24, 32)}
-
-
 @pytest.mark.parametrize("kind", ["white", "correlated", "waves"])
-@pytest.mark.parametrize("parity", SHAPES)
-def test_map_noise_is_what_every_pair_of_pixels_says(parity: str, kind: str) -> None:
-    shape = SHAPES[parity]
-    skin = ragged(*shape)
-    said, dense = measured(field(kind, shape), skin)
-    assert said.padded[1] % 2 == (parity == "odd")
+@pytest.mark.parametrize("shape", SHAPES, ids=["even", "odd"])
+def test_map_noise_is_what_every_pair_of_pixels_says(shape: tuple[int, int], kind: str) -> None:
+    said, dense = both(shape, kind)
+    assert said.padded[1] % 2 == (shape == (24, 32))
     assert said.skin_sd_mm == pytest.approx(dense.skin_sd_mm, rel=EXACT)
     assert said.correlation_px == pytest.approx(dense.length_px, rel=EXACT)
     assert said.inflation == pytest.approx(dense.inflation, rel=EXACT)
@@ -67,11 +73,12 @@ def test_map_noise_is_what_every_pair_of_pixels_says(parity: str, kind: str) -> 
 
 @pytest.mark.parametrize("whole", [False, True], ids=["noise", "whole"])
 @pytest.mark.parametrize("kind", ["white", "correlated", "waves"])
-@pytest.mark.parametrize("parity", SHAPES)
-def test_the_scatter_of_slope_maps_is_that_of_the_whole_matrix(parity: str, kind: str, whole: bool) -> None:
-    shape = SHAPES[parity]
+@pytest.mark.parametrize("shape", SHAPES, ids=["even", "odd"])
+def test_the_scatter_of_slope_maps_is_that_of_the_whole_matrix(
+    shape: tuple[int, int], kind: str, whole: bool
+) -> None:
     skin = ragged(*shape)
-    said, dense = measured(field(kind, shape), skin)
+    said, dense = both(shape, kind)
     # not smooth: a map that is would have nothing in the last column of the half plane
     maps = np.where(skin, np.random.default_rng(3).normal(0.3, 1.0, (4, *shape)), 0.0)
     expected = dense_meat(maps, dense.whole if whole else dense.short)

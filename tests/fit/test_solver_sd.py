@@ -166,6 +166,46 @@ def test_condition_is_that_of_the_named_unknowns_brought_to_one() -> None:
     assert solved(block, prior).condition == pytest.approx(np.linalg.cond(matrix / np.outer(scale, scale)))
 
 
+class Sharing(Readings):
+    """Readings that see the unknowns of the block named depth too, before their own."""
+
+    @property
+    def shares_with(self) -> str:
+        return "depth"
+
+
+def test_blocks_that_share_unknowns_are_one_problem() -> None:
+    """Lips see the waves of the skin that the depth map brings, and bring readings off as a whole."""
+    depth, prior = waved(), believed()
+    rng = np.random.default_rng(3)
+    first = Readings(rng.uniform(-0.1, 0.1, 5), named(5, UP_MM=1.0), np.ones((5, 1)), np.array([0.4]),
+                     name="corners")  # fmt: skip
+    shared, own = rng.normal(size=(12, 3)), np.repeat(np.eye(2), 6, axis=0)
+    lips = Sharing(
+        rng.uniform(-0.2, 0.2, 12),
+        named(12, HEAD_Z_MM=0.2),
+        np.concatenate([shared, own], axis=1),
+        np.array([0.1, 0.15]),
+        sd_mm=0.3,
+        name="lips",
+    )
+    found = solve([first, depth, lips], prior, np.zeros(COUNT))
+    # all readings of depth and lips with one covariance; the corners know nothing of the three
+    design = np.concatenate([depth.by_named, lips.by_named])[:, UNKNOWN]
+    reach = np.zeros((52, 5))
+    reach[:40, :3], reach[40:, :3], reach[40:, 3:] = depth.by_own, shared, own
+    believed_sd = np.concatenate([depth.own_sd, lips.own_sd])
+    noise = np.diag(np.repeat([0.5**2, 0.3**2], [40, 12])) + (reach * believed_sd**2) @ reach.T
+    held = np.diag(prior.precision[UNKNOWN])
+    covariance = np.linalg.inv(design.T @ np.linalg.inv(noise) @ design + held)
+    measured = np.concatenate([depth.measured_mm, lips.measured_mm])
+    answer = covariance @ (design.T @ np.linalg.inv(noise) @ measured + held @ prior.mean[UNKNOWN])
+    np.testing.assert_allclose(found.parameters[UNKNOWN], answer, atol=EXACT)
+    np.testing.assert_allclose(among(found.covariance), covariance, rtol=EXACT, atol=1e-15)
+    assert [len(columns) for columns in found.columns] == [COUNT + 1, COUNT + 3, COUNT + 5]
+    assert sum(found.evidence_share.values()) + found.prior_share == pytest.approx(1.0)
+
+
 @dataclass(frozen=True)
 class Seen:
     depth_mm: np.ndarray

@@ -16,6 +16,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from bite.files.atomic import write_text
 from demo_bite.roles import ROLES, Role
 from demo_bite.scene.anatomy import draw_anatomy
+from demo_bite.scene.card import write_cards
 from demo_bite.scene.simulate import SimulatedFrame, simulate
 from demo_bite.scene.write import Export, Model, write_frame
 
@@ -97,6 +98,7 @@ def main(words: list[str]) -> None:
     write_text(folder / "cast.toml", CAST)
     write_text(folder / "bench-depth.device.toml", DEVICE)
     if chosen == ROLES:
+        write_cards(folder / "cards")
         head = 'about = "planted values of the computed frames: what a measurement should find"\n'
         body = "".join(f"\n[frame.{name}]\n{table}\n" for name, table in sorted(tables.items()))
         write_text(folder / "truth.toml", head + body)

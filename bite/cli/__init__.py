@@ -17,7 +17,9 @@ from typing import NoReturn
 from bite.cli.exits import Exit, leave_broken_pipe, tell_bad_input, tell_fault
 from bite.errors import BiteError
 
-COMMANDS = ("new", "choose", "annotate", "check", "cast", "watch", "opinion", "recheck", "dial", "agree")
+COMMANDS = (
+    *("new", "choose", "annotate", "check", "cast", "watch", "opinion", "recheck", "dial", "device", "agree"),
+)
 """In the order in which `bite --help` lists them: the order of the work."""
 
 _ABOUT = "Measure, from one bite frame, how far a digital performer's teeth must move."

@@ -20,8 +20,9 @@ SUFFIX = ".device.toml"
 class Device:
     """Priors and starting values of a device; None where its table does not say.
 
-    ``smoothing_px`` is the Gaussian sd with the blur's variance, whatever the ``filter``: "gauss", "box",
-    "median" or "edge-preserving". ``source`` says where it was read.
+    ``smoothing_px`` is the sd of the filter's window, which for a Gaussian and a box is that of the blur: a
+    box of w pixels has sqrt((w^2 - 1) / 12). ``filter`` is "gauss", "box", "median" or "edge-preserving".
+    ``source`` says where it was read.
     """
 
     name: str

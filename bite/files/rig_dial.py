@@ -6,10 +6,10 @@ import re
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from bite.errors import InputError
 from bite.files.atomic import write_bytes
+from bite.files.entries import entry_at, parsed
 from bite.files.source import read_bytes
 
 MEASURED_KEYS = ("mm_per_unit", "mm_per_unit_sd", "travel")
@@ -55,7 +55,7 @@ def edited(path: Path, text: str, lines: Sequence[str]) -> str:
     tail = ""
     row = start + 1
     while row < len(rows):
-        entry, key = _entry(rows, row)
+        entry, key = entry_at(rows, row)
         if key is None and entry[0].lstrip().startswith("["):
             break
         if key in MEASURED_KEYS:
@@ -82,22 +82,10 @@ def edited(path: Path, text: str, lines: Sequence[str]) -> str:
 def _header_row(path: Path, rows: list[str]) -> int:
     for number, row in enumerate(rows):
         # a line that looks like the header inside a text of several lines leaves a text that does not parse
-        if _HEADER.match(row.rstrip("\r\n").lstrip("\ufeff")) and _parses("".join(rows[:number])):
+        if _HEADER.match(row.rstrip("\r\n").lstrip("\ufeff")) and parsed("".join(rows[:number])) is not None:
             return number
     what = "the dial is not written as lines under a [dial] header"
     raise InputError(path, "[dial]", what, "write it so, or copy the printed lines into the file by hand")
-
-
-def _entry(rows: list[str], first: int) -> tuple[list[str], str | None]:
-    """Give the rows of the entry that starts at a row, and its key; a blank, comment or header has none."""
-    stripped = rows[first].strip()
-    if not stripped or stripped.startswith(("#", "[")):
-        return [rows[first]], None
-    for last in range(first + 1, len(rows) + 1):
-        found = _parsed("".join(rows[first:last]))
-        if found is not None:
-            return rows[first:last], next(iter(found), None)
-    return [rows[first]], None
 
 
 def _comments(entry: list[str]) -> list[str]:
@@ -108,7 +96,7 @@ def _comments(entry: list[str]) -> list[str]:
 
 def _check(path: Path, old: str, new: str, lines: Sequence[str]) -> None:
     """Hold the new text against the old: the same tables, but for the measured values."""
-    before, after = _parsed(old), _parsed(new)
+    before, after = parsed(old), parsed(new)
     wanted = tomllib.loads("\n".join(lines))
     if before is not None and after is not None:
         dial = {key: value for key, value in before["dial"].items() if key not in MEASURED_KEYS}
@@ -116,14 +104,3 @@ def _check(path: Path, old: str, new: str, lines: Sequence[str]) -> None:
             return
     what = "the table could not be edited without changing something else"
     raise InputError(path, "[dial]", what, "copy the printed lines into the file by hand")
-
-
-def _parsed(text: str) -> dict[str, Any] | None:
-    try:
-        return tomllib.loads(text.lstrip("\ufeff").replace("\r\n", "\n"))
-    except (ValueError, RecursionError):
-        return None
-
-
-def _parses(text: str) -> bool:
-    return _parsed(text) is not None

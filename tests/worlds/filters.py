@@ -15,7 +15,7 @@ from tests.worlds.description import Filter
 Array = NDArray[np.float64]
 
 _BLOCK_LIKE_MM = 0.8
-_BLOCK_STEP_MM = 2.0
+_BLOCK_STEP_MM = 4.0
 _BLOCK_NEAR_PULL = 2.3
 """A surface nearer by a step counts 3.3 times: it then grows by 2 px in blocks of 7 (our choice)."""
 _EDGE_SD_MM = 1.5

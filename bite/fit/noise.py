@@ -153,8 +153,8 @@ class _Lags:
 
     @property
     def known(self) -> NDArray[np.bool_]:
-        """Lags with enough pairs to say anything."""
-        return self.pairs > 30.0
+        """Lags with enough pairs to say anything: more than 30, whatever the FFT's rounding makes of 30."""
+        return self.pairs > 30.5
 
     def covariance(self, field: Array) -> Array:
         """Give the mean product of pixel pairs at every lag, zero where too few pairs are known."""

@@ -12,9 +12,9 @@ from bite.fit.noise import MapNoise, assumed_noise, correlated_meat, map_noise
 from tests.fit.dense_noise import Dense, dense_meat, dense_noise
 
 START = assumed_noise(0.5, 1.5)
-SHAPES = {(25, 27): 1.0, (24, 32): 1.7}
+SHAPES = {(25, 27): 0.8, (24, 32): 1.7}
 """Shapes of skin and the size of their pixels, mm. On the first, correlation reaches as far as the skin does,
-where few pairs are left; the second has an odd padded width."""
+where few pairs are left, at some lags just thirty; the second has an odd padded width."""
 EXACT = 1e-9
 """Sums of some thousand products of order one carry about 1e-13 of rounding each way."""
 

@@ -1,0 +1,71 @@
+"""More of what a pixel of a depth map weighs, and of what is learned from it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from bite.fit.parameters import COUNT, P
+from bite.geometry.teeth import UPPER
+from tests.fit.test_depth_weights import AT, block, distance_mm, quad, scene
+
+
+def test_distance_from_the_teeth_counts_in_millimetres() -> None:
+    seen = block(scene(), mm_per_px=0.5).predict(AT)
+    away_mm = 0.5 * distance_mm(seen.part == UPPER)
+    near, far = seen.used & (away_mm < 5.5), seen.used & (away_mm > 6.5)
+    np.testing.assert_allclose(seen.weight[near], np.exp(-((away_mm[near] / 20.0) ** 2)), rtol=5e-3)
+    np.testing.assert_allclose(seen.weight[far], 9.0 * np.exp(-((away_mm[far] / 20.0) ** 2)), rtol=5e-3)
+    assert near.sum() > 1000 and far.sum() > 300
+
+
+def test_pixels_that_lips_and_teeth_share_tell_the_noise_of_neither() -> None:
+    body = block(scene())
+    seen = body.predict(AT)
+    noise = np.random.default_rng(1).normal(0.0, 0.3, seen.part.shape)
+    noise[(seen.teeth_share > 0.02) & (seen.teeth_share < 0.9)] = 5.0
+    learned = replace(body, measured_mm=body.measured_mm + noise).with_noise_from(seen, AT, None).noise
+    # a hundred pixels know a MAD to 8 %; with the shared ones in it, it would be two thirds more
+    assert learned.teeth_sd_mm == pytest.approx(0.3, rel=0.25)
+    assert learned.skin_sd_mm == pytest.approx(0.3, rel=0.06)
+
+
+def test_the_spread_of_waves_is_learned_from_how_high_they_stand_and_how_well_that_is_known() -> None:
+    """Sum of squares over the number of heights that the map, and not their prior, determines."""
+    body = block(scene())
+    count = len(body.extra_precision)
+    assert body.extra_precision == pytest.approx(np.full(count, 1 / 0.3**2))
+    heights = np.random.default_rng(0).normal(0.0, 0.15, count)
+    variance = np.linspace(0.01, 0.09, count)  # up to the prior's own: not determined at all
+    covariance = np.diag(np.concatenate([np.ones(COUNT), variance]))
+    seen, at = body.predict(AT), np.concatenate([AT, heights])
+    noise = np.random.default_rng(1).normal(0.0, 0.3, seen.part.shape)
+    body = replace(body, measured_mm=body.measured_mm + noise)
+    expected = np.sqrt(np.sum(heights**2) / np.sum(1.0 - variance / 0.09))
+    assert body.with_noise_from(seen, at, covariance).wave_sd_mm == pytest.approx(expected)
+    assert body.with_noise_from(seen, at, None).wave_sd_mm == 0.3
+
+
+def test_pixels_beside_nothing_are_left_out() -> None:
+    """Where a tenth of the blur's weight falls beside the model: 1.28 sds from where it ends."""
+    at = AT.copy()
+    at[P.SMOOTHING_PX] = 2.4
+    head = scene()
+    narrow = np.concatenate([quad(24.5, 200.0, 300.0), head.points_mm[4:]])
+    readable = block(replace(head, points_mm=narrow)).predict(at).readable
+    # the wall ends 24.5 px right of column 60: its last pixel is column 84
+    columns = np.flatnonzero(readable[20:80].any(0))
+    assert (columns[0], columns[-1]) == (60 - 21, 60 + 21)
+
+
+def test_the_fit_and_the_sandwich_see_the_same_slopes() -> None:
+    body = block(scene(0.8))
+    seen = body.predict(AT)
+    slope = body.linear_of(seen).slope * body.sigma_mm(seen.teeth_share)[seen.used, None]
+    np.testing.assert_allclose(slope, seen.all_slopes()[:, seen.used].T, rtol=1e-12, atol=1e-12)
+    assert not seen.all_slopes()[:, ~seen.used].any()
+    # skin that comes out along its normal comes nearer by more where it is slanted
+    height = slope[:, COUNT:].min(0) / -1.0
+    assert height.max() == pytest.approx(np.hypot(1.0, 0.8), rel=0.08)

@@ -9,9 +9,11 @@ from bite.errors import InputError
 from bite.files.bundle import BiteFrame
 from bite.fit.depth_block import DepthBlock
 from bite.fit.head import Head, part_of
+from bite.fit.mouth_plane import mouth_plane
 from bite.fit.noise import MapNoise, assumed_noise
 from bite.fit.profile_block import ProfileBlock
-from bite.fit.skin_waves import skin_waves
+from bite.fit.skin_moves import skin_moves
+from bite.fit.smoothing import GAUSS, Kind, SensorFilter
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid, Window
 from bite.geometry.rigid import Array
@@ -32,6 +34,8 @@ NOISE_MM = 0.5
 """Starting noise of a depth pixel: between 0.46 and 1.4 mm for phones (Children 2022, 9(9):1390,
 abstract)."""
 CORRELATION_PX = 1.5
+MEDIAN_PX = 5
+"""Side of a median that a device's table names, to start from."""
 RELATIVE_SD = (0.4, 4.0)
 """How much better or worse than most a matched reading may count (our choice)."""
 SIGMA_PROFILE_MM = 0.3
@@ -102,16 +106,27 @@ def depth_block(
     _check_distance(frame, camera, head, measured, window, limit_mm)
     relative, noise = _scatter(frame, window)
     near = part_of(head, _inside(head, camera, window, SPARE_MM * px_per_mm))
+    grid = Grid.of(camera, window)
     return DepthBlock(
         near,
-        skin_waves(near, AROUND_MM + FRONT_MM),
-        Grid.of(camera, window),
+        skin_moves(near, AROUND_MM + FRONT_MM, mouth_plane(near, grid)),
+        grid,
         measured,
         noise,
         frame.depth_map.step_mm,
         float(1.0 / px_per_mm),
         relative_sd=relative,
+        sensor=_filter_of(frame),
+        told=frame.stereo is None and frame.device.filter is not None,
     )
+
+
+def _filter_of(frame: BiteFrame) -> SensorFilter:
+    """Give the filter that the device's table names; the window of a median is found in the map."""
+    if frame.stereo is not None or frame.device.filter is None:
+        return GAUSS
+    kind = Kind(frame.device.filter)
+    return SensorFilter(kind, MEDIAN_PX if kind is Kind.MEDIAN else 0)
 
 
 def _scatter(frame: BiteFrame, window: Window) -> tuple[Array | None, MapNoise]:

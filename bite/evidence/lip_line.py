@@ -33,7 +33,7 @@ def lip_block(view: LoadedView, head: Head, depth: DepthBlock) -> LipBlock | Non
     ----------
     view : LoadedView, the reference view
     head : Head, the solved model
-    depth : DepthBlock, with the waves of the skin
+    depth : DepthBlock, with the unknowns of the skin
 
     Returns
     -------
@@ -65,13 +65,20 @@ def lip_block(view: LoadedView, head: Head, depth: DepthBlock) -> LipBlock | Non
         head=head,
         camera=view.camera,
         points_mm=points_mm,
-        wave_moves_mm=depth.waves.at(head, points_mm)[:, :, None] * out[:, None, :],
+        own_moves_mm=_moves(depth, head, points_mm, out),
         outward=gathered([rim.outward for rim, *_ in found]),
         off_px=np.array([np.median(off_px[own]) for _, off_px, own, _ in found]),
         upper=upper,
         key=np.array([place for *_, place in found]) + _MOST_PLACES * upper,
         mm_per_px=mm_per_px,
     )
+
+
+def _moves(depth: DepthBlock, head: Head, points_mm: Array, out: Array) -> Array:
+    """Give how each of the depth block's own unknowns moves points of the skin, shape (n, j, 3)."""
+    moves = np.zeros((len(points_mm), len(depth.extra_precision), 3))
+    moves[:, : depth.skin.count] = depth.skin.at(head, points_mm)[:, :, None] * depth.skin.directions(out)
+    return moves
 
 
 def _read(view: LoadedView, rim: LipRim, mm_per_px: float) -> Array:

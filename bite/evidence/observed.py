@@ -100,7 +100,7 @@ def observe(
         profile_share=_profile_share(fit),
         framing=None if mouth is None else framing_of(frame, head, mouth),
         skin=skin,
-        wave_sd_mm=None if block is None else block.wave_sd_mm,
+        wave_sd_mm=None if block is None else block.spread.wave_mm,
         residuals=() if corners is None or fit is None else click_residuals(corners, fit.parameters),
         triangulated=triangulated_corners(
             frame.views, [seen_points(frame, k) for k in range(len(frame.views))]

@@ -9,6 +9,8 @@ from bite.files.device import Device
 from bite.fit.parameters import Prior, make_prior
 
 SMOOTHING_PX, SMOOTHING_SD_PX = 2.0, 1.5
+KEPT_EDGES_PX = (0.5, 0.3)
+"""What a filter that keeps edges leaves of a blur at steps, and its sd: less than a pixel (our choice)."""
 ENAMEL_BIAS_MM, ENAMEL_BIAS_SD_MM = 0.2, 0.2
 MATCHED_SMOOTHING = 0.8
 MATCHED_SMOOTHING_SD = 0.2
@@ -50,8 +52,9 @@ def prior_of(
     bias_mm, bias_sd_mm = ENAMEL_BIAS_MM, ENAMEL_BIAS_SD_MM
     pull_mm = 0.0
     if matched is None or matched.blur_px is None:
-        smoothing_px = choose(device.smoothing_px, SMOOTHING_PX, "sensor smoothing", "px")
-        smoothing_sd_px = choose(device.smoothing_sd_px, SMOOTHING_SD_PX, "its sd", "px")
+        usual = KEPT_EDGES_PX if device.filter == "edge-preserving" else (SMOOTHING_PX, SMOOTHING_SD_PX)
+        smoothing_px = choose(device.smoothing_px, usual[0], "sensor smoothing", "px")
+        smoothing_sd_px = choose(device.smoothing_sd_px, usual[1], "its sd", "px")
     else:
         bias_mm, bias_sd_mm = MATCHED_ENAMEL_BIAS_MM, MATCHED_ENAMEL_BIAS_SD_MM
         smoothing_px = MATCHED_SMOOTHING * matched.blur_px

@@ -26,10 +26,10 @@ so that an edge along a row, as incisal edges are, is placed to an eighth of a p
 AREA_REACH_MM = 15.0
 """Rims farther than this from all teeth are seen through pixels' centres: no blur carries them that far, and
 skin there counts for little."""
-ENAMEL, SKIN_OUT, OTHER_SHARE, LOWER_FORWARD = range(len(GEOMETRIC), len(GEOMETRIC) + 4)
-"""Maps after the nine geometric slopes: share of enamel, skin out along its normal, share of ``other`` parts,
-and the part of the forward slope that lower teeth give."""
-_MAPS = len(GEOMETRIC) + 4
+ENAMEL, SKIN_OUT, SKIN_UP, OTHER_SHARE, LOWER_FORWARD = range(len(GEOMETRIC), len(GEOMETRIC) + 5)
+"""Maps after the nine geometric slopes: share of enamel, skin out along its normal and up along the face,
+share of ``other`` parts, and the part of the forward slope that lower teeth give."""
+_MAPS = len(GEOMETRIC) + 5
 _GRAZING = 0.1
 
 
@@ -42,7 +42,7 @@ class AreaView:
     depth_mm : mean depth, NaN where the centre sees nothing
     part : part label at the centre, -1 where there is none
     points_mm : shape (p, 3), seen at the centres, in the reference frame, row by row over those that see any
-    maps : shape (13, h, w): slopes and shares, see above
+    maps : shape (14, h, w): slopes and shares, see above
     """
 
     depth_mm: Array
@@ -99,13 +99,13 @@ def area_view(grid: Grid, head: Head, parameters: Array, mm_per_px: float) -> Ar
         spread.ravel()[inside] = np.where(met[some], (depths - mean[:, None]) ** 2, 0.0).sum(1) * share
 
     row = np.cumsum(hit.ravel())[rims.front] - 1
-    motion = np.concatenate(
-        [centre.speeds[:, row], np.where(centre.moving[row, None], 0.0, centre.normal[row])[None]]
-    )
+    still = ~centre.moving[row, None]
+    skin = [still * centre.normal[row], still * grid.camera.camera_from_reference.turn(head.up)]
+    motion = np.concatenate([centre.speeds[:, row], skin])
     # lens distortion turns and stretches motion by a few per cent at most, which a slope can do without
     along = motion[:, :, :2] - grid.slopes[hit][row] * motion[:, :, 2:]
     motion_px = along * (focal / seen.depth_mm.ravel()[rims.front, None])
-    moved = [*GEOMETRIC, SKIN_OUT]
+    moved = [*GEOMETRIC, SKIN_OUT, SKIN_UP]
     slopes = maps[moved]
     add_rim_motion(slopes, rims, motion_px, spread)
     maps[moved] = slopes
@@ -149,7 +149,7 @@ def _mixed(
 
 @dataclass(frozen=True, slots=True)
 class _Surface:
-    """What some rays meet: values (13, p), unit normals toward the camera, their cosines, motions."""
+    """What some rays meet: values (14, p), unit normals toward the camera, their cosines, motions."""
 
     values: Array
     local_mm: Array
@@ -184,6 +184,7 @@ class _Placed:
         values[: len(GEOMETRIC)] = np.einsum("ij,kij->ki", normal, speeds) / facing
         values[ENAMEL] = (part == UPPER) | (part == LOWER)
         values[SKIN_OUT] = np.where(moving, 0.0, 1.0 / facing)
+        values[SKIN_UP] = np.where(moving, 0.0, normal @ camera.turn(head.up) / facing)
         values[OTHER_SHARE] = part == OTHER
         values[LOWER_FORWARD] = np.where(part == LOWER, values[P.FORWARD_MM], 0.0)
         return _Surface(values, local, normal, facing, speeds, moving)

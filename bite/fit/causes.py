@@ -17,7 +17,6 @@ from bite.fit.depth_block import DepthBlock, Prediction
 from bite.fit.head import Head
 from bite.fit.parameters import HEAD_SHIFT, P
 from bite.fit.profile_block import ProfileBlock, ProfilePrediction
-from bite.fit.smoothing import smooth
 from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER, SKIN, is_upper
 
@@ -103,8 +102,10 @@ def depth_slopes(block: DepthBlock, seen: Prediction, parameters: Array) -> Arra
     """
     sharp = replace(block, head=_directed(block.head)).area_view(parameters)
     lower = replace(block, head=_only_lower_moves(block.head)).area_view(parameters)
-    stack = np.concatenate([sharp.maps[:4], lower.maps[[P.FORWARD_MM, P.UP_MM]], sharp.depth_mm[None]])
-    maps = smooth(stack, sharp.part >= 0, float(parameters[P.SMOOTHING_PX])).maps
+    stack = np.concatenate(
+        [sharp.depth_mm[None], sharp.maps[:4], lower.maps[[P.FORWARD_MM, P.UP_MM]], sharp.depth_mm[None]]
+    )
+    maps = block.sensed(stack, sharp.part >= 0, parameters).maps[1:]
     own = seen.slopes
     return _in_order(
         {

@@ -11,13 +11,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.fit.area_view import ENAMEL, LOWER_FORWARD, OTHER_SHARE, SKIN_OUT, AreaView, area_view
+from bite.fit.area_view import ENAMEL, LOWER_FORWARD, OTHER_SHARE, SKIN_OUT, SKIN_UP, AreaView, area_view
 from bite.fit.head import Head
 from bite.fit.linear import Linear
 from bite.fit.noise import MapNoise, correlated_meat, map_noise
 from bite.fit.parameters import COUNT, GEOMETRIC, P
-from bite.fit.skin_waves import START_SD_MM, SkinWaves, learned_sd_mm
-from bite.fit.smoothing import smooth
+from bite.fit.skin_moves import START_SPREAD, SkinMoves, SkinSpread
+from bite.fit.smoothing import GAUSS, Kind, SensorFilter, Smoothed, smooth
+from bite.fit.which_filter import (
+    LEAST_PX,
+    MEDIANS,
+    MOST_PX,
+    SUSPECT_PX,
+    best_filter,
+    steepness,
+    step_shift_px,
+)
 from bite.geometry.render import Grid
 from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER, SKIN, UPPER
@@ -25,11 +34,12 @@ from bite.geometry.teeth import LOWER, SKIN, UPPER
 NEAR_TEETH_MM = 20.0
 """Skin counts by exp(-(distance to the teeth / 20 mm)^2): far skin says little about how the head sits at
 the mouth."""
-MISREGISTRATION_PX = 0.1
-"""Depth steps are trusted no better than this shift of map against model (common practice, no source)."""
 FULL_DENSITY_MM, THINNING = 6.0, 3
 """Beyond this distance from teeth every third pixel of every third row is used, at nine times the weight."""
-_FARTHEST = 0.05
+BOXY_SD, BOXY_TOLD_SD = 0.7, 0.05
+"""A mean is 0 where it is a Gaussian, 1 where it is a box, and less than 0 where it is more peaked: how far
+it may be from a Gaussian, and from what the device's table says (our choice)."""
+_FARTHEST, _STEPS_FROM = 0.05, 0.5
 _COVERAGE_NEEDED, _OTHER_ALLOWED = 0.9, 0.1
 
 
@@ -39,12 +49,12 @@ class Prediction:
 
     Parameters
     ----------
-    sharp_mm : before smoothing, mean over each pixel, NaN where the model has no surface
+    sharp_mm : before smoothing, mean over each pixel, enamel bias included, NaN where there is no surface
     part : sharp part labels, -1 where there is none
     depth_mm : after smoothing
     slopes : shape (14, h, w), d(depth)/d(parameter)
-    wave_slope : d(depth)/d(skin out along its normal)
-    bumps : shape (p, j), value of each skin bump at the pixels in use
+    own_slopes : shape (p, j + 1), at the pixels in use: d(depth)/d(height of each shape of the skin), and by
+        how boxy the filter is
     teeth_share : share of each smoothed pixel that comes from enamel
     lower_forward : the part of the forward slope that lower teeth give
     nearness : 1 on teeth, falling over skin with distance from them
@@ -57,8 +67,7 @@ class Prediction:
     part: NDArray[np.int8]
     depth_mm: Array
     slopes: Array
-    wave_slope: Array
-    bumps: Array
+    own_slopes: Array
     teeth_share: Array
     lower_forward: Array
     nearness: Array
@@ -67,11 +76,10 @@ class Prediction:
     weight: Array
 
     def all_slopes(self) -> Array:
-        """Slopes by every unknown, skin bumps included, zero outside the pixels in use, (14 + j, h, w)."""
-        count = self.bumps.shape[1]
-        maps = np.zeros((COUNT + count, *self.used.shape))
+        """Slopes by every unknown, the block's own too, zero outside the pixels in use, (14 + k, h, w)."""
+        maps = np.zeros((COUNT + self.own_slopes.shape[1], *self.used.shape))
         maps[:COUNT] = np.where(self.used, self.slopes, 0.0)
-        maps[COUNT:, self.used] = (self.bumps * self.wave_slope[self.used, None]).T
+        maps[COUNT:, self.used] = self.own_slopes.T
         return maps
 
 
@@ -80,15 +88,20 @@ class DepthBlock:
     """A measured depth map (mm, NaN for no reading) on a grid of its camera, beside a solved head."""
 
     head: Head
-    waves: SkinWaves
+    skin: SkinMoves
     grid: Grid
     measured_mm: Array
     noise: MapNoise
     step_mm: float
     mm_per_px: float
-    wave_sd_mm: float = START_SD_MM
+    spread: SkinSpread = START_SPREAD
     relative_sd: Array | None = None
     """how much noisier than most a pixel is, shape (h, w); None: all alike"""
+    sensor: SensorFilter = GAUSS
+    told: bool = False
+    """whether the device's table names the kind of filter, so that no other is tried"""
+    step_px: float = LEAST_PX
+    """shift of map against model that the steps leave open"""
 
     @property
     def name(self) -> str:
@@ -97,8 +110,9 @@ class DepthBlock:
 
     @property
     def extra_precision(self) -> Array:
-        """Precision of the prior of each skin bump, 1 / mm^2, shape (j,)."""
-        return np.full(self.waves.count, self.wave_sd_mm**-2)
+        """Precision of the prior of each shape of the skin, 1 / mm^2, then of how boxy the filter is."""
+        boxy_sd = BOXY_TOLD_SD if self.told else BOXY_SD
+        return np.append(self.skin.precision(self.spread), boxy_sd**-2)
 
     @property
     def shares_with(self) -> str:
@@ -106,9 +120,9 @@ class DepthBlock:
         return ""
 
     def _waved(self, parameters: Array) -> Head:
-        """Give the solved model with the waves of its skin; unknowns of later blocks may follow."""
-        own = parameters[COUNT : COUNT + self.waves.count]
-        return replace(self.head, points_mm=self.waves.displaced(self.head.points_mm, own))
+        """Give the solved model with its skin moved; unknowns of later blocks may follow."""
+        own = parameters[COUNT : COUNT + self.skin.count]
+        return replace(self.head, points_mm=self.skin.displaced(self.head.points_mm, own))
 
     def area_view(self, parameters: Array) -> AreaView:
         """Give what each pixel sees of the model before the sensor smooths it, and its slopes."""
@@ -119,23 +133,35 @@ class DepthBlock:
         sharp = self.area_view(parameters)
         enamel = sharp.maps[ENAMEL]
         biased = sharp.depth_mm + parameters[P.ENAMEL_BIAS_MM] * enamel
-        maps = smooth(np.stack([biased, enamel]), sharp.part >= 0, float(parameters[P.SMOOTHING_PX])).maps
+        maps = self.sensed(np.stack([biased, enamel]), sharp.part >= 0, parameters).maps
         return sharp.depth_mm, maps[0], maps[1]
+
+    def sensed(self, maps: Array, solid: NDArray[np.bool_], parameters: Array) -> Smoothed:
+        """Filter maps as the sensor does its own; a median goes by the first."""
+        return smooth(maps, solid, float(parameters[P.SMOOTHING_PX]), self.sensor)
+
+    def _boxy_slope(self, sharp_mm: Array, smoothed_mm: Array, solid: NDArray[np.bool_], px: float) -> Array:
+        """Give how a box of the same blur would differ from a Gaussian; nothing for other filters."""
+        if self.sensor.kind is not Kind.GAUSS:
+            return np.zeros(solid.shape)
+        return np.asarray(smooth(sharp_mm[None], solid, px, SensorFilter(Kind.BOX)).maps[0] - smoothed_mm)
 
     def predict(self, parameters: Array) -> Prediction:
         """Give what the sensor would see and how that changes with each unknown."""
         if len(parameters) == COUNT:
-            parameters = np.concatenate([parameters, np.zeros(self.waves.count)])
+            parameters = np.concatenate([parameters, np.zeros(self.skin.count + 1)])
         sharp = self.area_view(parameters)
         part, maps = sharp.part, sharp.maps
         solid, teeth = part >= 0, (part == UPPER) | (part == LOWER)
         smoothing_px = float(parameters[P.SMOOTHING_PX])
         biased = sharp.depth_mm + parameters[P.ENAMEL_BIAS_MM] * maps[ENAMEL]
-        blurred = smooth(np.concatenate([biased[None], maps]), solid, smoothing_px)
+        blurred = self.sensed(np.concatenate([biased[None], maps]), solid, parameters)
         depth_mm, blurred_maps = blurred.maps[0], blurred.maps[1:]
-        teeth_share, wave_slope, other_share, lower_forward = (
-            blurred_maps[k] for k in (ENAMEL, SKIN_OUT, OTHER_SHARE, LOWER_FORWARD)
+        teeth_share, skin_out, skin_up, other_share, lower_forward = (
+            blurred_maps[k] for k in (ENAMEL, SKIN_OUT, SKIN_UP, OTHER_SHARE, LOWER_FORWARD)
         )
+        boxy_slope = self._boxy_slope(biased, depth_mm, solid, smoothing_px)
+        depth_mm = depth_mm + parameters[COUNT + self.skin.count] * boxy_slope
         slopes = np.zeros((COUNT, *part.shape))
         slopes[: len(GEOMETRIC)] = blurred_maps[: len(GEOMETRIC)]
         slopes[P.ENAMEL_BIAS_MM] = teeth_share
@@ -148,13 +174,16 @@ class DepthBlock:
         readable &= np.isfinite(self.measured_mm) & solid
         readable &= (blurred.coverage > _COVERAGE_NEEDED) & (other_share < _OTHER_ALLOWED)
         nearness, density = self._nearness(teeth)
-        doubt = self._doubt(solid, readable, biased, depth_mm, smoothing_px) / self.sigma_mm(teeth_share) ** 2
+        doubt = self._doubt(solid, readable, biased, depth_mm, parameters) / self.sigma_mm(teeth_share) ** 2
         weight = nearness * density / (1.0 + doubt)
         readable &= nearness > _FARTHEST
         used = readable & (weight > 0)
-        bumps = self.waves.at(self.head, sharp.points_mm[used[solid]])
+        own_slopes = np.empty((int(used.sum()), self.skin.count + 1))
+        own_slopes[:, :-1] = self.skin.at(self.head, sharp.points_mm[used[solid]])
+        own_slopes[:, :-1] *= np.where(self.skin.along_up, skin_up[used, None], skin_out[used, None])
+        own_slopes[:, -1] = boxy_slope[used]
         return Prediction(
-            sharp.depth_mm, part, depth_mm, slopes, wave_slope, bumps, teeth_share, lower_forward, nearness,
+            biased, part, depth_mm, slopes, own_slopes, teeth_share, lower_forward, nearness,
             readable, used, np.where(used, weight, 0.0),
         )  # fmt: skip
 
@@ -176,13 +205,12 @@ class DepthBlock:
         readable: NDArray[np.bool_],
         biased_mm: Array,
         depth_mm: Array,
-        smoothing_px: float,
+        parameters: Array,
     ) -> Array:
         """Give the variance, mm^2, of what the model cannot say of a pixel."""
         # holes: did the sensor smooth before or after it lost them? Where that matters, trust the pixel less
-        both = smooth(biased_mm[None], solid & np.isfinite(self.measured_mm), smoothing_px).maps[0]
-        filled = np.where(np.isfinite(depth_mm), depth_mm, np.nanmedian(depth_mm))
-        steep = np.hypot(*np.gradient(filled)) * MISREGISTRATION_PX
+        both = self.sensed(biased_mm[None], solid & np.isfinite(self.measured_mm), parameters).maps[0]
+        steep = steepness(depth_mm) * self.step_px
         return np.where(readable, np.nan_to_num(depth_mm - both) ** 2 + steep**2, 0.0)
 
     def sigma_mm(self, teeth_share: Array) -> Array:
@@ -195,14 +223,14 @@ class DepthBlock:
         used = seen.used
         sigma = self.sigma_mm(seen.teeth_share)[used]
         residual = (self.measured_mm[used] - seen.depth_mm[used]) / sigma
-        slope = np.empty((len(sigma), COUNT + seen.bumps.shape[1]))
+        slope = np.empty((len(sigma), COUNT + seen.own_slopes.shape[1]))
         slope[:, :COUNT] = seen.slopes[:, used].T
-        slope[:, COUNT:] = seen.bumps * seen.wave_slope[used, None]
+        slope[:, COUNT:] = seen.own_slopes
         slope /= sigma[:, None]
         return Linear(residual, slope, seen.weight[used] / self.noise.inflation)
 
     def with_noise_from(self, seen: Prediction, parameters: Array, covariance: Array | None) -> DepthBlock:
-        """Give the block with noise and the spread of skin waves learned from how things stand."""
+        """Give the block with noise and the spreads of its skin's unknowns learned from how things stand."""
         residual_mm = np.where(seen.readable, self.measured_mm - seen.depth_mm, 0.0)
         if self.relative_sd is not None:
             residual_mm = residual_mm / self.relative_sd
@@ -215,10 +243,28 @@ class DepthBlock:
             floor_mm=self.step_mm / np.sqrt(12.0),
             start=self.noise,
         )
-        wave_sd_mm = self.wave_sd_mm
-        if covariance is not None:
-            wave_sd_mm = learned_sd_mm(parameters[COUNT:], np.diag(covariance)[COUNT:], self.wave_sd_mm)
-        return replace(self, noise=noise, wave_sd_mm=wave_sd_mm)
+        learned = replace(self, noise=noise)
+        if covariance is None:
+            return learned
+        own = slice(COUNT, COUNT + self.skin.count)
+        spread = self.skin.learned(parameters[own], np.diag(covariance)[own], self.spread)
+        return replace(learned, spread=spread).with_filter_from(seen, parameters)
+
+    def with_filter_from(self, seen: Prediction, parameters: Array) -> DepthBlock:
+        """Give the block with what the map's steps leave open, and the filter that explains them best."""
+        speaking = seen.readable & (seen.nearness > _STEPS_FROM)
+        steep = steepness(seen.depth_mm)
+        shift_px = step_shift_px(self.measured_mm - seen.depth_mm, steep, speaking, self.noise.skin_sd_mm)
+        if shift_px is None:
+            return self
+        sensor = self.sensor
+        tried = MEDIANS if sensor.kind is Kind.MEDIAN else ()
+        if not self.told:
+            tried = (GAUSS, *MEDIANS) if tried or shift_px > SUSPECT_PX else ()
+        if tried:
+            px = float(parameters[P.SMOOTHING_PX])
+            sensor = best_filter(seen.sharp_mm, self.measured_mm, px, sensor, tried, speaking, self.noise)
+        return replace(self, sensor=sensor, step_px=float(np.clip(shift_px, LEAST_PX, MOST_PX)))
 
     def scatter(
         self, seen: Prediction, directions: Array, extra: Array | None = None, *, whole: bool = False

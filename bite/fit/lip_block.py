@@ -37,7 +37,7 @@ class LipBlock:
     head : Head, the solved model
     camera : Camera, of the picture
     points_mm : array, shape (n, 3), on the solved skin's rims, in the reference frame
-    wave_moves_mm : array, shape (n, j, 3), how each wave moves them, mm per mm of height
+    own_moves_mm : array, shape (n, j, 3), how each unknown of the skin moves them, mm per mm of height
     outward : array, shape (n, 2), unit directions in the picture from enamel to lip
     off_px : array, shape (n,), px outward
     upper : array of bool, shape (n,)
@@ -49,7 +49,7 @@ class LipBlock:
     head: Head
     camera: Camera
     points_mm: Array
-    wave_moves_mm: Array
+    own_moves_mm: Array
     outward: Array
     off_px: Array
     upper: NDArray[np.bool_]
@@ -64,7 +64,7 @@ class LipBlock:
 
     @property
     def shares_with(self) -> str:
-        """The waves of the skin are the depth block's."""
+        """The unknowns of the skin are the depth block's."""
         return "depth"
 
     @property
@@ -79,20 +79,20 @@ class LipBlock:
 
     def predict(self, parameters: Array) -> Linear:
         """Give residuals and slopes, a row a place."""
-        count = self.wave_moves_mm.shape[1]
+        count = self.own_moves_mm.shape[1]
         heights, read_off_mm = parameters[COUNT : COUNT + count], parameters[COUNT + count :]
         start = self.points_mm
-        waved = start + np.einsum("njk,j->nk", self.wave_moves_mm, heights)
+        waved = start + np.einsum("njk,j->nk", self.own_moves_mm, heights)
         still = np.zeros(len(start), dtype=bool)
         placed = self.head.place(waved, still, parameters)
         pixels, by_point = self.camera.project_with_derivative(placed)
         across = np.einsum("ni,nik->nk", self.outward, by_point) * self.mm_per_px
         slope = np.zeros((len(start), COUNT + count + 2))
         slope[:, :9] = np.einsum("nk,pnk->np", across, self.head.speeds(placed, still, parameters))
-        turned = self.head.place(self.wave_moves_mm.reshape(-1, 3), False, parameters) - self.head.place(
+        turned = self.head.place(self.own_moves_mm.reshape(-1, 3), False, parameters) - self.head.place(
             np.zeros((1, 3)), False, parameters
         )
-        slope[:, COUNT:-2] = np.einsum("nk,njk->nj", across, turned.reshape(self.wave_moves_mm.shape))
+        slope[:, COUNT:-2] = np.einsum("nk,njk->nj", across, turned.reshape(self.own_moves_mm.shape))
         lip = np.column_stack([self.upper, ~self.upper]).astype(np.float64)
         slope[:, -2:] = lip
         moved_px = np.einsum("ni,ni->n", self.outward, pixels - self.camera.project(start))

@@ -1,13 +1,41 @@
-"""What a depth sensor's own blur does to a map with gaps: a Gaussian over the pixels that exist."""
+"""What a depth sensor's own filter does to a map with gaps: a mean of neighbours, or their median."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bite.geometry.rigid import Array
+
+
+class Kind(StrEnum):
+    """Kinds of filter, named as in device tables."""
+
+    GAUSS = "gauss"
+    BOX = "box"
+    MEDIAN = "median"
+    EDGE_PRESERVING = "edge-preserving"
+    """keeps steps of millimetres as they are and smooths the rest: a Gaussian of almost no width"""
+
+
+@dataclass(frozen=True, slots=True)
+class SensorFilter:
+    """A kind of filter; ``window_px`` is a median's side, an odd number, and 0 for the others."""
+
+    kind: Kind = Kind.GAUSS
+    window_px: int = 0
+
+    def __str__(self) -> str:
+        """Give the kind, and a median's window."""
+        return f"median of {self.window_px} px" if self.kind is Kind.MEDIAN else str(self.kind)
+
+
+GAUSS = SensorFilter()
+_EVEN_MM = 0.5
+"""Over a window whose depths differ by less, a median is left out of the reckoning (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,35 +47,53 @@ class Smoothed:
     coverage: Array
 
 
-def kernel(smoothing_px: float) -> tuple[Array, Array]:
-    """Give a unit-sum Gaussian and its derivative by its sd, both sampled at whole pixels, shape (2 r + 1,).
+def kernel(smoothing_px: float, kind: Kind = Kind.GAUSS) -> tuple[Array, Array]:
+    """Give a unit-sum kernel and its derivative by its sd, both sampled at whole pixels, shape (2 r + 1,).
+
+    A box is as wide as has that sd, sqrt(12) of it; its outermost pixels count in part.
 
     Examples
     --------
     >>> weights, slope = kernel(1.5)
     >>> round(float(weights.sum()), 12), round(float(abs(slope.sum())), 12)
     (1.0, 0.0)
+    >>> kernel(2.0 / 12**0.5, Kind.BOX)[0].round(2).tolist()
+    [0.0, 0.25, 0.5, 0.25, 0.0]
     """
-    radius = max(1, int(np.ceil(4.0 * smoothing_px)))
-    at = np.arange(-radius, radius + 1, dtype=np.float64)
-    weights = np.exp(-0.5 * (at / smoothing_px) ** 2)
-    slope = weights * at**2 / smoothing_px**3
+    if kind is Kind.BOX:
+        width = max(smoothing_px * np.sqrt(12.0), 1.0)
+        radius = int(np.ceil(0.5 * (width + 1.0)))
+        at = np.arange(-radius, radius + 1, dtype=np.float64)
+        inside = 0.5 * (width + 1.0) - np.abs(at)
+        weights = np.clip(inside, 0.0, 1.0)
+        slope = 0.5 * np.sqrt(12.0) * ((inside > 0.0) & (inside < 1.0))
+    else:
+        radius = max(1, int(np.ceil(4.0 * smoothing_px)))
+        at = np.arange(-radius, radius + 1, dtype=np.float64)
+        weights = np.exp(-0.5 * (at / smoothing_px) ** 2)
+        slope = weights * at**2 / smoothing_px**3
     total = weights.sum()
     return weights / total, slope / total - weights * slope.sum() / total**2
 
 
-def smooth(maps: Array, mask: NDArray[np.bool_], smoothing_px: float) -> Smoothed:
-    """Smooth maps under one mask: blur(map * mask) / blur(mask).
+def smooth(
+    maps: Array, mask: NDArray[np.bool_], smoothing_px: float, sensor: SensorFilter = GAUSS
+) -> Smoothed:
+    """Filter maps under one mask; means are blur(map * mask) / blur(mask).
 
     Parameters
     ----------
     maps : array, shape (k, h, w); values outside the mask are ignored
     mask : array of bool, shape (h, w)
-    smoothing_px : float, sd of the blur in pixels
+    smoothing_px : float, sd of the blur in pixels; a median has none
+    sensor : SensorFilter
+        A median picks, for all maps, the pixel that is the median of the first.
     """
     from scipy.ndimage import correlate1d
 
-    weights, slope = kernel(smoothing_px)
+    if sensor.kind is Kind.MEDIAN:
+        return _median(maps, mask, sensor.window_px)
+    weights, slope = kernel(smoothing_px, sensor.kind)
     stack = np.concatenate([np.where(mask, maps, 0.0), mask[None].astype(np.float64)])
     along_x = correlate1d(stack, weights, axis=2, mode="constant")
     blurred = correlate1d(along_x, weights, axis=1, mode="constant")
@@ -63,3 +109,27 @@ def smooth(maps: Array, mask: NDArray[np.bool_], smoothing_px: float) -> Smoothe
     ones = np.ones(mask.shape)
     full = correlate1d(correlate1d(ones, weights, axis=1, mode="constant"), weights, axis=0, mode="constant")
     return Smoothed(out, first_by_s, coverage / full)
+
+
+def _median(maps: Array, mask: NDArray[np.bool_], window_px: int) -> Smoothed:
+    from numpy.lib.stride_tricks import sliding_window_view
+    from scipy.ndimage import maximum_filter, minimum_filter, uniform_filter
+
+    half = window_px // 2
+    first = np.where(mask, maps[0], np.nan)
+    filled = np.where(mask, maps[0], np.nanmedian(first) if mask.any() else 0.0)
+    # where a window is nearly even the median is its middle, to within a part of this
+    stepped = maximum_filter(filled, window_px) - minimum_filter(filled, window_px) > _EVEN_MM
+    rows, columns = np.nonzero(stepped & mask)
+    windows = sliding_window_view(np.pad(first, half, constant_values=np.nan), (window_px, window_px))
+    values = windows[rows, columns].reshape(len(rows), -1)
+    count = np.isfinite(values).sum(1)
+    # NaN sorts last; of an even number the nearer of the two in the middle is taken
+    order = np.argsort(values, axis=1)
+    chosen = order[np.arange(len(rows)), np.maximum(count - 1, 0) // 2]
+    source = (rows + chosen // window_px - half, columns + chosen % window_px - half)
+    out = np.where(mask, maps, np.nan)
+    out[:, rows, columns] = maps[:, source[0], source[1]]
+    share = uniform_filter(mask.astype(np.float64), window_px, mode="nearest")
+    return Smoothed(out, np.zeros(mask.shape), share)
+

@@ -11,7 +11,7 @@ from bite.fit.depth_block import DepthBlock
 from bite.fit.head import Head
 from bite.fit.noise import assumed_noise
 from bite.fit.parameters import COUNT, P
-from bite.fit.skin_waves import skin_waves
+from bite.fit.skin_moves import skin_moves
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid
 from bite.geometry.rigid import frozen
@@ -43,7 +43,7 @@ def block(head: Head, step_mm: float = 0.0, mm_per_px: float = 1.0) -> DepthBloc
     camera = Camera(WIDTH, HEIGHT, frozen(matrix), frozen(np.zeros(5)))
     noise = assumed_noise(SIGMA_MM, 1.5)
     flat = np.full((HEIGHT, WIDTH), 300.0)
-    empty = DepthBlock(head, skin_waves(head, 20.0), Grid.of(camera), flat, noise, step_mm, mm_per_px)
+    empty = DepthBlock(head, skin_moves(head, 20.0), Grid.of(camera), flat, noise, step_mm, mm_per_px)
     return replace(empty, measured_mm=empty.predict(AT).depth_mm)
 
 
@@ -185,11 +185,11 @@ def test_scatter_is_that_of_the_whole_covariance_matrix() -> None:
     weight = seen.weight / said.inflation * huber / sigma
     slopes = [seen.slopes[k] for k in (P.HEAD_Z_MM, P.FORWARD_MM, P.SMOOTHING_PX)]
     bump = np.zeros(seen.used.shape)
-    bump[seen.used] = seen.bumps[:, 4]
-    slopes.append(bump * seen.wave_slope)
+    bump[seen.used] = seen.own_slopes[:, 4]
+    slopes.append(bump)
     extra = np.random.default_rng(4).normal(size=seen.used.shape)
     maps = np.stack([np.where(seen.used, s, 0.0) * weight for s in (*slopes, extra)])
-    directions = np.zeros((5, COUNT + body.waves.count + 1))
+    directions = np.zeros((5, COUNT + len(body.extra_precision) + 1))
     for row, column in enumerate((P.HEAD_Z_MM, P.FORWARD_MM, P.SMOOTHING_PX, COUNT + 4, -1)):
         directions[row, column] = 1.0
     for whole in (False, True):

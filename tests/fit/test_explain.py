@@ -19,7 +19,7 @@ from bite.fit.noise import assumed_noise
 from bite.fit.offset import fit_offset
 from bite.fit.parameters import COUNT
 from bite.fit.scores import fitted_without, prior_of_none, scores_of
-from bite.fit.skin_waves import skin_waves
+from bite.fit.skin_moves import skin_moves
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid, Window
 from bite.geometry.rigid import Rigid, frozen, rotation_from_vector
@@ -70,7 +70,7 @@ def test_slopes_of_causes(cause: Cause, which: int) -> None:
 
     def block(amount: float) -> DepthBlock:
         own = moved(head, cause, which, amount)
-        return DepthBlock(own, skin_waves(own, 30.0), grid, np.full((60, 70), 300.0), noise, 0.0, 1.0)
+        return DepthBlock(own, skin_moves(own, 30.0), grid, np.full((60, 70), 300.0), noise, 0.0, 1.0)
 
     step = 1e-3
     place = [c for c, _ in ALL_UNKNOWNS].index(cause) + which

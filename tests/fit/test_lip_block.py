@@ -21,7 +21,7 @@ def lips(count: int = 6) -> LipBlock:
         head=plane_head(SKIN),
         camera=camera(SIDE),
         points_mm=rng.normal([0, 0, 300], [12, 5, 2], (count, 3)),
-        wave_moves_mm=rng.normal(size=(count, WAVES, 3)),
+        own_moves_mm=rng.normal(size=(count, WAVES, 3)),
         outward=outward / np.linalg.norm(outward, axis=1)[:, None],
         off_px=rng.normal(size=count),
         upper=np.arange(count) < count // 2,

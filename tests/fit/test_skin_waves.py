@@ -59,11 +59,11 @@ def test_a_closed_head_does_not_turn_the_normals_round() -> None:
 
 def test_slope_of_a_bump_is_what_moving_the_skin_does(block: DepthBlock) -> None:
     """Facets change and rims move in whole pixels: the slope holds to a tenth, summed over the bump."""
-    here = np.zeros(COUNT + block.waves.count)
+    here = np.zeros(COUNT + len(block.extra_precision))
     here[P.SMOOTHING_PX] = 2.0
     seen = block.predict(here)
     slopes = seen.all_slopes()
-    nearest = np.argsort(np.hypot(*block.waves.centres_mm.T))[:6]
+    nearest = np.argsort(np.hypot(*block.skin.waves.centres_mm.T))[:6]
     for k in nearest:
         high, low = here.copy(), here.copy()
         high[COUNT + k] += 0.25

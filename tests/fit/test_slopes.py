@@ -10,7 +10,7 @@ from bite.fit.head import Head
 from bite.fit.noise import assumed_noise
 from bite.fit.parameters import COUNT, P
 from bite.fit.profile_block import ProfileBlock
-from bite.fit.skin_waves import skin_waves
+from bite.fit.skin_moves import skin_moves
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid, Window
 from bite.geometry.rigid import Rigid, frozen, rotation_from_vector
@@ -57,8 +57,8 @@ def central(function, at, index, step):
 def test_depth_slopes(part: int, placed: Rigid) -> None:
     grid = Grid.of(camera(placed), Window(40, 30, 70, 60))
     head = plane_head(part)
-    waves = skin_waves(head, 30.0)
-    block = DepthBlock(head, waves, grid, np.full((60, 70), 300.0), assumed_noise(0.4, 1.5), 0.0, 1.0)
+    flat, noise = np.full((60, 70), 300.0), assumed_noise(0.4, 1.5)
+    block = DepthBlock(head, skin_moves(head, 30.0), grid, flat, noise, 0.0, 1.0)
     seen = block.predict(PLACE)
     assert np.isfinite(seen.depth_mm).all()
     for index in range(COUNT):

@@ -30,6 +30,8 @@ _MEDIAN_WINDOWS = (3, 5, 7, 9)
 _RANGE_SHARES = (0.04, 0.08, 0.14, 0.22, 0.32, 0.45, 0.65, 0.95)
 _LARGEST_PX = 8.0
 _LEAST_REACH_PX = 0.7
+_PULLS = (1.0, 0.6)
+"""A median thins correlated noise less than white noise, so that there was less of it before."""
 _PLACES = 7
 _RISE_PX = 0.02
 
@@ -103,10 +105,12 @@ def best_median(band: Band, noise: tuple[FlatNoise, FlatNoise], start: FilterFit
     start : FilterFit, of this band: where the edge lies
     """
     shares = (noise[0].noise_mm / band.step_mm, noise[1].noise_mm / band.step_mm)
-    offered = [
-        (smoothing_of(window), partial(median_profile, normal=band.normal, window_px=window, noise=shares))
-        for window in _MEDIAN_WINDOWS
-    ]
+    offered: list[tuple[float, Profile]] = []
+    for window in _MEDIAN_WINDOWS:
+        for part in _PULLS:
+            noise_before = (part * shares[0], part * shares[1])
+            profile = partial(median_profile, normal=band.normal, window_px=window, noise=noise_before)
+            offered.append((smoothing_of(window), profile))
     return _best(band, "median", offered, start)
 
 

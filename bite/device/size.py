@@ -13,9 +13,13 @@ from bite.geometry.rigid import Array
 LEAST_SD_PX = 0.01
 """Nobody knows a blur better than this: kernels are sampled, and edges are cut no straighter (our choice)."""
 _LEAST_MEDIAN_SD_PX, _UNKNOWN_MEDIAN_SD_PX = 0.1, 0.5
-_REACH_UNSURE, _PROFILE_REACH_UNSURE = 0.2, 0.3
-"""Shares of an edge-preserving filter's reach that its noise and its profile leave open (our choice, from
-simulated bilateral filters; see `python -m tests.coverage.device`)."""
+_SHAPE_UNSURE = 2.0
+"""A shape that is off by some part of the way from Gaussian to box leaves twice that part of the difference
+of their sizes open (our choice: two boxes of 3 px in a row pass for a Gaussian that is 5 % too wide)."""
+_REACH_UNSURE, _REACH_UNKNOWN, _PROFILE_REACH_UNSURE = 0.2, 0.6, 0.3
+"""Shares of an edge-preserving filter's reach that are left open by noise that passed it, by noise that may
+not have, and by its profile (our choice, from simulated bilateral filters; see `tests.coverage.device`)."""
+_SEEN_SD = 2.0
 
 
 def smoothing_of_card(
@@ -40,10 +44,10 @@ def smoothing_of_card(
     """
     gauss, box = evidence.fits["gauss"], evidence.fits["box"]
     correlation = evidence.correlation_px
-    if verdict.filter == "gauss":
-        return _with_sd(gauss)
-    if verdict.filter == "box":
-        return _with_sd(box)
+    if verdict.filter in ("gauss", "box"):
+        size_px, own_sd = _with_sd(evidence.fits[verdict.filter])
+        shape_sd = _SHAPE_UNSURE * verdict.off_share * abs(gauss.smoothing_px - box.smoothing_px)
+        return size_px, float(np.hypot(own_sd, shape_sd))
     if verdict.filter == "median":
         reach = median_reach(*ties, card.noise_mm, card.correlation_px)
         if reach is None:
@@ -53,8 +57,11 @@ def smoothing_of_card(
         reach_px = evidence.fits["edge-preserving"].smoothing_px
         return reach_px, _PROFILE_REACH_UNSURE * reach_px
     if verdict.filter == "edge-preserving":
+        # noise that passed the filter swells beside the edge; other noise says nothing of the filter's reach
+        passed = evidence.swell - 1 > _SEEN_SD * evidence.swell_sd
+        share = _REACH_UNSURE if passed else _REACH_UNKNOWN
         unsure = max(card.correlation_sd_px, wall.correlation_sd_px)
-        return correlation, float(np.hypot(max(_REACH_UNSURE * correlation, 0.1), unsure))
+        return correlation, float(np.hypot(max(share * correlation, 0.1), unsure))
     value, sd = _with_sd(gauss)
     if verdict.sharp:
         return value, float(np.hypot(sd, correlation))

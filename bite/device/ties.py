@@ -17,6 +17,9 @@ _FARTHEST = 9
 _FEWEST = 20
 _FIELD_PX = 256
 _SEED = 20261127
+_PERIODS = (2, 3, 4)
+_UNEVEN = 0.4
+"""Equal neighbours whose share differs so from column to column are an enlarged map's (our choice)."""
 _BEFORE_PX = (0.0, 0.5, 1.0, 1.5)
 _TIES_SD, _LENGTH_SD_PX = 0.005, 0.1
 """How closely computed ties and lengths can be expected to match real ones (our choice)."""
@@ -31,13 +34,16 @@ class Ties:
     share : float, neighbours with the very same reading
     chance : float, the share that the other differences lead one to expect
     sd : float, of their difference
-    told : bool, False where the storage step is too coarse to tell
+    told : bool, False where the storage step is too coarse to tell, or the map was enlarged
+    repeated_px : int
+        Number of pixels over which readings repeat in rows or columns, as in an enlarged map; 1 where not.
     """
 
     share: float
     chance: float
     sd: float
     told: bool
+    repeated_px: int = 1
 
     @property
     def excess(self) -> float:
@@ -59,6 +65,9 @@ def ties_of(depth_mm: Array, flat: Mask, step_mm: float, lag: int = 1) -> Ties:
     lag : int, px, how far apart the two of a pair are, along rows and columns
     """
     kept = np.where(flat, depth_mm, np.nan)
+    repeated = _repeated(kept) if lag == 1 else 1
+    if repeated > 1:
+        return Ties(0.0, 0.0, 1.0, False, repeated)
     pairs = (kept[lag:] - kept[:-lag], kept[:, lag:] - kept[:, :-lag])
     difference = np.concatenate([pair[np.isfinite(pair)] for pair in pairs])
     total = len(difference)
@@ -77,6 +86,21 @@ def ties_of(depth_mm: Array, flat: Mask, step_mm: float, lag: int = 1) -> Ties:
     # neighbours share readings: their counts scatter by about sqrt 2 more than independent ones
     sd = float(np.sqrt(2 * (count[0] + expected**2 * relative)) / total)
     return Ties(count[0] / total, expected / total, sd, True)
+
+
+def _repeated(kept: Array) -> int:
+    """Give the period in which equal neighbours come and go along rows or columns, px; 1 for none."""
+    for period in _PERIODS:
+        for values in (kept, kept.T):
+            difference = values[:, 1:] - values[:, :-1]
+            shares = []
+            for phase in range(period):
+                own = difference[:, phase::period]
+                own = own[np.isfinite(own)]
+                shares.append(float(np.mean(own == 0)) if own.size else 0.0)
+            if max(shares) - min(shares) > _UNEVEN:
+                return period
+    return 1
 
 
 def median_reach(

@@ -18,7 +18,9 @@ SURE_SD = 4.0
 choice: pieces of an edge are few, so that their scatter is itself known to a fifth or so)."""
 SEEN_PX = 0.3
 """A fitted blur below this is a sharp step (our choice: bilateral and median filters gave up to 0.1)."""
-_LEAST_TIES = 0.03
+_LEAST_TIES = 0.09
+_MOST_OFF = 0.5
+_LEAST_REACH = 0.75
 _LEAST_NEIGHBOUR = 0.15
 _LEAST_SWELL = 1.3
 
@@ -52,12 +54,15 @@ class Verdict:
     """The filter's name, or None where it cannot be told, and why in one sentence.
 
     ``lead_sd`` maps each other candidate to the number of sds by which the best one's profile leads it.
+    ``off_share`` is the winner's own distance from the readings over that from the next one, where the edge
+    is blurred: how far its shape is only nearly that of the filter.
     """
 
     filter: FilterName | None
     sharp: bool
     why: str
     lead_sd: dict[str, float]
+    off_share: float = 0.0
 
 
 def which_filter(cards: Sequence[CardEvidence]) -> Verdict:
@@ -105,13 +110,34 @@ def _of_blurred(cards: Sequence[CardEvidence]) -> Verdict:
         )
         return Verdict(None, False, why, leads)
     off, apart = _misfit(cards, best), _apart(cards, best, second)
-    if off > 0.5 * apart:
+    why = ""
+    if off > _MOST_OFF * apart:
         why = (
             f"none of the four explains the edge: {best}, the nearest, is off by {off:.1%} of the step, and "
             f"{second} lies only {apart:.1%} from it"
         )
-        return Verdict(None, False, why, leads)
-    return Verdict(best, False, f"its edge profile fits {leads[second]:.0f} sds better than {second}", leads)
+    elif best == "edge-preserving" and not all(map(_reaches_as_noise, cards)):
+        why = (
+            "the edge is that of an edge-preserving filter, but the noise on the flats is not correlated as "
+            "far as that filter reaches: another one with long tails looks the same"
+        )
+    elif best != "edge-preserving" and _tied(cards):
+        why = f"the edge is that of a {best} filter, but the flats have a median's equal neighbours"
+    if why:
+        return Verdict(None, False, why, leads, off / apart)
+    why = f"its edge profile fits {leads[second]:.0f} sds better than {second}"
+    return Verdict(best, False, why, leads, off / apart)
+
+
+def _reaches_as_noise(card: CardEvidence) -> bool:
+    reach = card.fits["edge-preserving"].smoothing_px
+    return _LEAST_REACH * reach <= card.correlation_px <= reach / _LEAST_REACH
+
+
+def _tied(cards: Sequence[CardEvidence]) -> bool:
+    """Say whether every card that can tell has a median's equal neighbours."""
+    told = [card.ties for card in cards if card.ties.told]
+    return bool(told) and all(t.excess > max(_LEAST_TIES, SURE_SD * t.sd) for t in told)
 
 
 def _of_sharp(cards: Sequence[CardEvidence]) -> Verdict:
@@ -130,10 +156,11 @@ def _of_sharp(cards: Sequence[CardEvidence]) -> Verdict:
         )
         return Verdict(None, True, why, leads)
     told = [card.ties for card in cards if card.ties.told]
-    tied = bool(told) and all(t.excess > max(_LEAST_TIES, SURE_SD * t.sd) for t in told)
-    free = bool(told) and all(t.excess < _LEAST_TIES for t in told)
+    tied = _tied(cards)
+    free = bool(told) and all(t.excess < 0.3 * _LEAST_TIES for t in told)
     over = leads["edge-preserving over median"]
-    if tied and over < SURE_SD:
+    # noise that was correlated before is pulled less than the profile says, so that only a clear lead counts
+    if tied and over < SURE_SD and leads["median over none"] > -SURE_SD:
         why = f"the step is sharp, and {told[0].excess:.0%} more neighbours are equal than averaging makes"
         return Verdict("median", True, why, leads)
     swelled = all(c.swell > _LEAST_SWELL and c.swell - 1 > SURE_SD * c.swell_sd for c in cards)
@@ -147,7 +174,11 @@ def _of_sharp(cards: Sequence[CardEvidence]) -> Verdict:
         "comes so"
     )
     if not told:
-        why += "; the storage step hides equal neighbours, which would tell a median"
+        why += (
+            "; the map was enlarged, which makes neighbours equal"
+            if any(card.ties.repeated_px > 1 for card in cards)
+            else "; the storage step hides equal neighbours, which would tell a median"
+        )
     return Verdict(None, True, why, leads)
 
 

@@ -1,4 +1,4 @@
-"""The device table that a cast's learned enamel bias is written into keeps what else is known of the device."""
+"""The device table that a learned enamel bias is written into keeps what else is known of the device."""
 
 from __future__ import annotations
 

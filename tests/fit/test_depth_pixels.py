@@ -35,17 +35,18 @@ def test_pixels_that_lips_and_teeth_share_tell_the_noise_of_neither() -> None:
 def test_the_spread_of_waves_is_learned_from_how_high_they_stand_and_how_well_that_is_known() -> None:
     """Sum of squares over the number of heights that the map, and not their prior, determines."""
     body = block(scene())
-    count = len(body.extra_precision)
-    assert body.extra_precision == pytest.approx(np.full(count, 1 / 0.3**2))
+    count = body.skin.waves.count
+    assert body.extra_precision[:count] == pytest.approx(np.full(count, 1 / 0.3**2))
+    assert len(body.extra_precision) == count + 1  # how boxy the filter is comes last
     heights = np.random.default_rng(0).normal(0.0, 0.15, count)
     variance = np.linspace(0.01, 0.09, count)  # up to the prior's own: not determined at all
-    covariance = np.diag(np.concatenate([np.ones(COUNT), variance]))
-    seen, at = body.predict(AT), np.concatenate([AT, heights])
+    covariance = np.diag(np.concatenate([np.ones(COUNT), variance, [1.0]]))
+    seen, at = body.predict(AT), np.concatenate([AT, heights, [0.0]])
     noise = np.random.default_rng(1).normal(0.0, 0.3, seen.part.shape)
     body = replace(body, measured_mm=body.measured_mm + noise)
     expected = np.sqrt(np.sum(heights**2) / np.sum(1.0 - variance / 0.09))
-    assert body.with_noise_from(seen, at, covariance).wave_sd_mm == pytest.approx(expected)
-    assert body.with_noise_from(seen, at, None).wave_sd_mm == 0.3
+    assert body.with_noise_from(seen, at, covariance).spread.wave_mm == pytest.approx(expected)
+    assert body.with_noise_from(seen, at, None).spread.wave_mm == 0.3
 
 
 def test_pixels_beside_nothing_are_left_out() -> None:

@@ -9,12 +9,14 @@ from bite.checks.enamel_lit import enamel_lit
 from bite.checks.finding import Finding
 from bite.checks.fit_sound import clicks_agree, fit_sound
 from bite.checks.framed import framed
+from bite.checks.hair import hair
 from bite.checks.lateral import lateral
 from bite.checks.overbite_visible import overbite_visible
 from bite.checks.overjet_overbite import overjet_overbite_findings
 from bite.checks.resolved import resolved
 from bite.checks.rows_agree import rows_agree
 from bite.checks.same_device import same_device
+from bite.checks.sensor_filter import sensor_filter
 from bite.checks.sharp import sharp
 from bite.checks.skin_agrees import skin_agrees
 from bite.checks.teeth_shown import teeth_shown
@@ -97,6 +99,8 @@ def model_findings(
         ),
         *overjet_overbite_findings(observed.measures),
         skin_agrees(observed.skin, observed.wave_sd_mm, posed_by_landmarks=solved.posed_by_landmarks),
+        *([] if observed.hair is None else [hair(observed.hair)]),
+        *([] if observed.sensor is None else [sensor_filter(observed.sensor)]),
     ]
     if fit is not None:
         solution = fit.solution

@@ -8,7 +8,9 @@ import numpy as np
 
 from bite.evidence.click_residuals import ClickResidual, click_residuals
 from bite.evidence.depth_cover import DepthCover, SkinFit, cover_beside_clicks, cover_beside_model, skin_fit
+from bite.evidence.filter_found import FilterFound, filter_found
 from bite.evidence.framing import Framing, framing_of
+from bite.evidence.hair_found import HairFound, hair_found
 from bite.evidence.head import SolvedHead
 from bite.evidence.hidden_teeth import solved_teeth_in_view
 from bite.evidence.misclick import ClickFault, worst_click
@@ -50,6 +52,8 @@ class Observed:
     residuals: tuple[ClickResidual, ...]
     triangulated: tuple[TriangulatedCorner, ...]
     fault: ClickFault | None
+    hair: HairFound | None
+    sensor: FilterFound | None
 
 
 def observe(
@@ -106,6 +110,8 @@ def observe(
             frame.views, [seen_points(frame, k) for k in range(len(frame.views))]
         ),
         fault=_fault(fit),
+        hair=None if fit is None else hair_found(fit),
+        sensor=None if fit is None else filter_found(fit, cover),
     )
 
 

@@ -253,8 +253,7 @@ class DepthBlock:
     def with_filter_from(self, seen: Prediction, parameters: Array) -> DepthBlock:
         """Give the block with what the map's steps leave open, and the filter that explains them best."""
         speaking = seen.readable & (seen.nearness > _STEPS_FROM)
-        steep = steepness(seen.depth_mm)
-        shift_px = step_shift_px(self.measured_mm - seen.depth_mm, steep, speaking, self.noise.skin_sd_mm)
+        shift_px = self.left_at_steps_px(seen)
         if shift_px is None:
             return self
         sensor = self.sensor
@@ -265,6 +264,12 @@ class DepthBlock:
             px = float(parameters[P.SMOOTHING_PX])
             sensor = best_filter(seen.sharp_mm, self.measured_mm, px, sensor, tried, speaking, self.noise)
         return replace(self, sensor=sensor, step_px=float(np.clip(shift_px, LEAST_PX, MOST_PX)))
+
+    def left_at_steps_px(self, seen: Prediction) -> float | None:
+        """Give the shift of map against model that would explain what is left at steps near the teeth."""
+        speaking = seen.readable & (seen.nearness > _STEPS_FROM)
+        off_mm = self.measured_mm - seen.depth_mm
+        return step_shift_px(off_mm, steepness(seen.depth_mm), speaking, self.noise.skin_sd_mm)
 
     def scatter(
         self, seen: Prediction, directions: Array, extra: Array | None = None, *, whole: bool = False

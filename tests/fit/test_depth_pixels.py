@@ -25,11 +25,14 @@ def test_pixels_that_lips_and_teeth_share_tell_the_noise_of_neither() -> None:
     body = block(scene())
     seen = body.predict(AT)
     noise = np.random.default_rng(1).normal(0.0, 0.3, seen.part.shape)
-    noise[(seen.teeth_share > 0.02) & (seen.teeth_share < 0.9)] = 5.0
-    learned = replace(body, measured_mm=body.measured_mm + noise).with_noise_from(seen, AT, None).noise
-    # a hundred pixels know a MAD to 8 %; with the shared ones in it, it would be two thirds more
-    assert learned.teeth_sd_mm == pytest.approx(0.3, rel=0.25)
-    assert learned.skin_sd_mm == pytest.approx(0.3, rel=0.06)
+    told = []
+    for shared_mm in (5.0, -0.1):
+        noise[(seen.teeth_share > 0.02) & (seen.teeth_share < 0.9)] = shared_mm
+        said = replace(body, measured_mm=body.measured_mm + noise).with_noise_from(seen, AT, None).noise
+        told.append((said.skin_sd_mm, said.teeth_sd_mm, said.correlation_px, said.inflation))
+    assert told[0] == told[1]
+    # a hundred pixels know a MAD to 8 %
+    assert told[0][:2] == (pytest.approx(0.3, rel=0.06), pytest.approx(0.3, rel=0.25))
 
 
 def test_the_spread_of_waves_is_learned_from_how_high_they_stand_and_how_well_that_is_known() -> None:

@@ -40,15 +40,18 @@ def test_the_spread_of_waves_is_learned_from_how_high_they_stand_and_how_well_th
     body = block(scene())
     count = body.skin.waves.count
     assert body.extra_precision[:count] == pytest.approx(np.full(count, 1 / 0.3**2))
-    assert len(body.extra_precision) == count + 1  # how boxy the filter is comes last
-    heights = np.random.default_rng(0).normal(0.0, 0.15, count)
-    variance = np.linspace(0.01, 0.09, count)  # up to the prior's own: not determined at all
-    covariance = np.diag(np.concatenate([np.ones(COUNT), variance, [1.0]]))
-    seen, at = body.predict(AT), np.concatenate([AT, heights, [0.0]])
+    heights = np.zeros(len(body.extra_precision))
+    heights[:count] = np.random.default_rng(0).normal(0.0, 0.15, count)
+    variance = np.full(len(heights), 0.01)
+    variance[:count] = np.linspace(0.01, 0.09, count)  # up to the prior's own: not determined at all
+    covariance = np.diag(np.concatenate([np.ones(COUNT), variance]))
+    seen, at = body.predict(AT), np.concatenate([AT, heights])
     noise = np.random.default_rng(1).normal(0.0, 0.3, seen.part.shape)
     body = replace(body, measured_mm=body.measured_mm + noise)
-    expected = np.sqrt(np.sum(heights**2) / np.sum(1.0 - variance / 0.09))
-    assert body.with_noise_from(seen, at, covariance).spread.wave_mm == pytest.approx(expected)
+    expected = np.sqrt(np.sum(heights**2) / np.sum(1.0 - variance[:count] / 0.09))
+    learned = body.with_noise_from(seen, at, covariance)
+    assert learned.spread.wave_mm == pytest.approx(expected)
+    assert learned.extra_precision[:count] == pytest.approx(np.full(count, expected**-2))
     assert body.with_noise_from(seen, at, None).spread.wave_mm == 0.3
 
 
@@ -71,5 +74,5 @@ def test_the_fit_and_the_sandwich_see_the_same_slopes() -> None:
     np.testing.assert_allclose(slope, seen.all_slopes()[:, seen.used].T, rtol=1e-12, atol=1e-12)
     assert not seen.all_slopes()[:, ~seen.used].any()
     # skin that comes out along its normal comes nearer by more where it is slanted
-    height = slope[:, COUNT:].min(0) / -1.0
+    height = -slope[:, COUNT : COUNT + body.skin.waves.count].min(0)
     assert height.max() == pytest.approx(np.hypot(1.0, 0.8), rel=0.08)

@@ -9,9 +9,10 @@ import pytest
 
 from bite.fit.depth_block import DepthBlock
 from bite.fit.head import Head
+from bite.fit.mouth_plane import mouth_plane
 from bite.fit.noise import assumed_noise
 from bite.fit.parameters import COUNT, P
-from bite.fit.skin_moves import skin_moves
+from bite.fit.skin_moves import HAIR_STEPS_MM, skin_moves
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid
 from bite.geometry.rigid import Rigid, frozen, rotation_from_vector
@@ -66,9 +67,10 @@ def small_block(head: Head, placed: Rigid) -> tuple[DepthBlock, np.ndarray]:
     matrix = frozen([[300.0, 0, 45.2], [0, 302, 40.4], [0, 0, 1]])
     grid = Grid.of(Camera(91, 81, matrix, frozen(np.zeros(5)), placed))
     measured = np.full((81, 91), 300.0)
-    block = DepthBlock(head, skin_moves(head, 30.0), grid, measured, assumed_noise(0.4, 1.5), 0.0, 1.0)
+    skin = skin_moves(head, 30.0, mouth_plane(head, grid))
+    block = DepthBlock(head, skin, grid, measured, assumed_noise(0.4, 1.5), 0.0, 1.0)
     heights = 0.1 * np.random.default_rng(5).normal(size=len(block.extra_precision))
-    heights[-1] = 0.0  # a Gaussian, as which the slopes take the filter
+    heights[-1] = 0.0  # how boxy the filter is: the slopes of the others are those of a Gaussian
     at = np.concatenate([PLACE, heights])
     at[:9] = 0.1, -0.2, 0.3, 0.004, -0.003, 0.005, 0.4, -0.2, 0.1
     return block, at
@@ -85,7 +87,8 @@ def test_depth_slopes_where_surfaces_hide_each_other(placed: Rigid) -> None:
     seen = block.predict(at)
     slopes = seen.all_slopes()
     far = {P.HEAD_TURN_X_RAD: 0.017, P.HEAD_TURN_Y_RAD: 0.017, P.HEAD_TURN_Z_RAD: 0.017}
-    exact = {*range(P.SMOOTHING_PX, COUNT), len(at) - 1}  # none of them moves a surface
+    exact = {P.SMOOTHING_PX, P.ENAMEL_BIAS_MM, P.LOG_SIZE, P.PROFILE_OFFSET_MM, P.PROFILE_SLOPE, len(at) - 1}
+    hair = range(block.skin.hair.start, block.skin.hair.stop)
     for index in range(len(at)):
         step = 1e-4 if index in exact else far.get(index, 0.5)
         numeric = central(lambda p: block.predict(p).depth_mm, at, index, step)[seen.used]
@@ -94,9 +97,11 @@ def test_depth_slopes_where_surfaces_hide_each_other(placed: Rigid) -> None:
             assert np.abs(numeric - slope).max() <= 1e-6 * max(np.abs(numeric).max(), 1e-2), index
             continue
         size = np.sqrt(np.mean(numeric**2))
-        # measured: off by 0.16 of its size at most, and as a whole by 5 % at most
-        assert np.sqrt(np.mean((numeric - slope) ** 2)) < 0.2 * size, index
-        assert numeric @ slope == pytest.approx(slope @ slope, rel=0.06), index
+        # measured: off by 0.16 of its size at most, and as a whole by 4 % at most; hair that sets in within
+        # 2 mm, which is a facet's length here, by 0.22 and 9 %
+        sharp = index - COUNT in hair and (index - COUNT - hair.start) % len(HAIR_STEPS_MM) == 0
+        assert np.sqrt(np.mean((numeric - slope) ** 2)) < (0.26 if sharp else 0.2) * size, index
+        assert numeric @ slope == pytest.approx(slope @ slope, rel=0.11 if sharp else 0.06), index
 
 
 def test_the_lower_row_has_its_own_part_of_the_forward_slope() -> None:
@@ -128,7 +133,7 @@ def test_slopes_of_waves_on_smooth_skin() -> None:
     seen = block.predict(at)
     assert seen.used.sum() > 500
     slopes = seen.all_slopes()
-    for index in range(COUNT, COUNT + block.skin.count):
+    for index in range(COUNT, COUNT + block.skin.waves.count):
         numeric = central(lambda p: block.predict(p).depth_mm, at, index, 1e-3)[seen.used]
         slope = slopes[index, seen.used]
         assert np.abs(numeric - slope).max() < 0.04 * np.abs(numeric).max()

@@ -7,7 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from bite.fit.depth_block import DepthBlock
 from bite.fit.parameters import COUNT, P
+from bite.fit.smoothing import GAUSS, Kind, SensorFilter
 from bite.geometry.teeth import UPPER
 from tests.fit.test_depth_weights import AT, block, distance_mm, quad, scene
 
@@ -76,3 +78,58 @@ def test_the_fit_and_the_sandwich_see_the_same_slopes() -> None:
     # skin that comes out along its normal comes nearer by more where it is slanted
     height = -slope[:, COUNT : COUNT + body.skin.waves.count].min(0)
     assert height.max() == pytest.approx(np.hypot(1.0, 0.8), rel=0.08)
+
+
+def boxed(told: bool, sensor: SensorFilter = GAUSS) -> DepthBlock:
+    """A block about teeth 8 mm behind the skin round them."""
+    head = scene()
+    behind = head.points_mm + np.where(head.with_teeth[:, None], [0.0, 0.0, -7.5], 0.0)
+    return replace(block(replace(head, points_mm=behind)), told=told, sensor=sensor)
+
+
+def test_a_filter_may_be_as_boxy_as_is_believed_and_a_named_one_hardly() -> None:
+    assert boxed(False).extra_precision[-1] == pytest.approx(0.7**-2)
+    assert boxed(True).extra_precision[-1] == pytest.approx(0.05**-2)
+
+
+def test_a_box_is_a_gaussian_and_the_whole_of_its_boxiness() -> None:
+    body = boxed(False)
+    at = AT.copy()
+    at[P.SMOOTHING_PX] = 1.5
+    count = len(body.extra_precision)
+    boxy = body.predict(np.concatenate([at, np.zeros(count - 1), [1.0]]))
+    box = replace(body, sensor=SensorFilter(Kind.BOX)).predict(at)
+    np.testing.assert_allclose(boxy.depth_mm, box.depth_mm, rtol=0, atol=1e-9)
+    plain = body.predict(at)
+    apart = (boxy.depth_mm - plain.depth_mm)[plain.used]
+    np.testing.assert_allclose(plain.own_slopes[:, -1], apart, rtol=0, atol=1e-9)
+    assert np.abs(apart).max() > 0.1
+
+
+def shifted(body: DepthBlock, shift_px: float) -> DepthBlock:
+    """The block with steps of its map off by shifts of this sd, and noise of 0.1 mm."""
+    rng = np.random.default_rng(0)
+    seen = body.predict(AT)
+    steep = np.hypot(*np.gradient(seen.depth_mm))
+    noise = rng.normal(0.0, 0.1, steep.shape)
+    noise += shift_px * np.where(steep > 1.0, steep, 0.0) * rng.normal(size=steep.shape)
+    noisy = replace(body, measured_mm=body.measured_mm + noise)
+    at = np.concatenate([AT, np.zeros(len(body.extra_precision))])
+    return noisy.with_noise_from(noisy.predict(AT), at, np.eye(len(at)))
+
+
+@pytest.mark.parametrize(("shift_px", "trusted_px"), [(0.0, 0.1), (0.4, 0.4), (3.0, 1.0)])
+def test_steps_are_trusted_as_far_as_the_map_bears_them_out(shift_px: float, trusted_px: float) -> None:
+    assert shifted(boxed(True), shift_px).step_px == pytest.approx(trusted_px, rel=0.3)
+
+
+def test_the_filter_that_a_table_names_is_kept_and_another_is_tried_without() -> None:
+    made = boxed(True, SensorFilter(Kind.MEDIAN, 5))
+    count = len(made.extra_precision)
+    noise = np.random.default_rng(0).normal(0.0, 0.1, made.measured_mm.shape)
+    measured = made.predict(AT).depth_mm + noise
+    covariance = np.eye(COUNT + count)
+    for told, found in ((True, GAUSS), (False, SensorFilter(Kind.MEDIAN, 5))):
+        body = replace(boxed(told), measured_mm=measured)
+        learned = body.with_noise_from(body.predict(AT), np.concatenate([AT, np.zeros(count)]), covariance)
+        assert learned.sensor == found

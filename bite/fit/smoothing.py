@@ -122,7 +122,7 @@ def _median(maps: Array, mask: NDArray[np.bool_], window_px: int) -> Smoothed:
     stepped = maximum_filter(filled, window_px) - minimum_filter(filled, window_px) > _EVEN_MM
     rows, columns = np.nonzero(stepped & mask)
     windows = sliding_window_view(np.pad(first, half, constant_values=np.nan), (window_px, window_px))
-    values = windows[rows, columns].reshape(len(rows), -1)
+    values = windows[rows, columns].reshape(len(rows), window_px**2)
     count = np.isfinite(values).sum(1)
     # NaN sorts last; of an even number the nearer of the two in the middle is taken
     order = np.argsort(values, axis=1)

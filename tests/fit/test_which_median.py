@@ -98,8 +98,8 @@ def test_a_planted_shift_comes_out_of_noise_and_wild_readings(shift_px: float) -
     for sd_mm in (0.0, 0.3):
         off = shift_px * rng.normal(size=steep.shape) * steep + rng.normal(0.0, sd_mm, steep.shape)
         off[rng.random(steep.shape) < 0.05] += 30.0
-        # 4,000 shifts tell a MAD to 1.9 % and 5 % of wild ones make it 6 % larger; beside a small shift, noise
-        # that counts at a typical step only leaves as much again
+        # 4,000 shifts tell a MAD to 1.9 % and 5 % of wild ones make it 6 % larger; beside a small shift,
+        # noise that counts at a typical step only leaves as much again
         small = 0.2 if shift_px < 0.3 and sd_mm else 0.1
         assert step_shift_px(off, steep, every, sd_mm) == pytest.approx(shift_px, rel=small)
     # one and the same shift everywhere is no scatter about a mean: it counts whole

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from bite.fit.area_view import ENAMEL, OTHER_SHARE, area_view
+from bite.fit.area_view import ENAMEL, OTHER_SHARE, SKIN_UP, area_view
 from bite.fit.head import Head
 from bite.fit.parameters import COUNT
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid
-from bite.geometry.rigid import frozen
+from bite.geometry.rigid import Rigid, frozen
 from bite.geometry.teeth import OTHER, SKIN, UPPER
+from tests.fit.test_rim_slopes import FROM_THE_SIDE, joined, sheet
 
 FOCAL_PX, NEAR_MM, FAR_MM = 300.0, 292.0, 300.0
 AXES = (np.array([0.0, 0, -1]), np.array([1.0, 0, 0]), np.array([0.0, -1, 0]))
@@ -71,3 +74,22 @@ def test_the_share_of_other_parts_is_told_beside_that_of_enamel() -> None:
     view = seen(20.25, -100.0, OTHER)
     assert not view.maps[ENAMEL].any()
     assert view.maps[OTHER_SHARE, 10, 22] == 1.0 and view.maps[OTHER_SHARE, 10, 18] == 0.0
+
+
+@pytest.mark.parametrize("placed", [Rigid(), FROM_THE_SIDE], ids=["reference", "side"])
+def test_skin_that_slides_up_the_face_changes_depth_as_its_slant_says(placed: Rigid) -> None:
+    """All skin carried along the head's up and back; where a facet gives way to its neighbour is left out."""
+    head = joined(sheet(SKIN, (-45, 45), (-40, 40), 292.0, bow=0.004))
+    matrix = frozen([[FOCAL_PX, 0, 45.0], [0, FOCAL_PX, 40.0], [0, 0, 1]])
+    grid = Grid.of(Camera(91, 81, matrix, frozen(np.zeros(5)), placed))
+
+    def depth_mm(up_mm: float) -> np.ndarray:
+        moved = replace(head, points_mm=head.points_mm + up_mm * head.up)
+        return area_view(grid, moved, np.zeros(COUNT), 1.0).depth_mm
+
+    slope = area_view(grid, head, np.zeros(COUNT), 1.0).maps[SKIN_UP]
+    numeric = (depth_mm(1e-4) - depth_mm(-1e-4)) / 2e-4
+    seen = np.isfinite(numeric)
+    off = np.abs(numeric - slope)[seen]
+    assert seen.sum() > 3000 and np.abs(slope[seen]).max() > 0.2
+    assert np.quantile(off, 0.95) < 1e-6

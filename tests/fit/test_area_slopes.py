@@ -21,6 +21,7 @@ AHEAD = np.array([0.0, 0.14, -0.99])
 RIGHT = np.array([1.0, 0.0, 0.0])
 UP = np.cross(AHEAD, RIGHT) / np.linalg.norm(AHEAD)
 IN_FRONT = Rigid()
+TURNED = Rigid(frozen(rotation_from_vector(np.array([0.0, 0.05, 0.3]))), frozen([-15, 0, 0]))
 FROM_THE_SIDE = Rigid(frozen(rotation_from_vector(np.array([0.05, 0.15, 0.03]))), frozen([-46, 12, 4]))
 
 
@@ -125,7 +126,7 @@ def test_motions_of_head_and_teeth(index: P, placed: Rigid) -> None:
     assert max(abs(a) * size for a, _ in sums) > 0.05 * JUMP_SUM
 
 
-@pytest.mark.parametrize("placed", [IN_FRONT, FROM_THE_SIDE], ids=["front", "side"])
+@pytest.mark.parametrize("placed", [IN_FRONT, FROM_THE_SIDE, TURNED], ids=["front", "side", "turned"])
 @pytest.mark.parametrize("which", [SKIN_OUT, SKIN_UP])
 def test_motions_of_the_skin(which: int, placed: Rigid) -> None:
     head, at = mouth(), np.zeros(COUNT)

@@ -37,8 +37,8 @@ def head_of(*boxes: tuple[np.ndarray, int]) -> Head:
     return Head(points, faces.astype(np.int32), part, moving, *AXES, CENTRE, {}, {})
 
 
-def lips() -> list[tuple[np.ndarray, int]]:
-    left, right, top, bottom = OPENING
+def lips(opening: tuple[float, float, float, float] = OPENING) -> list[tuple[np.ndarray, int]]:
+    left, right, top, bottom = opening
     return [
         box(SKIN, -90, 90, -80, top, LIP_MM),
         box(SKIN, -90, 90, bottom, 80, LIP_MM),
@@ -102,21 +102,25 @@ def test_above_is_above_the_opening_and_blends_over_four_millimetres() -> None:
 
 
 def test_above_follows_a_mouth_that_slants() -> None:
-    """The same face, its head tilted to a shoulder in its own axes: up is then not the picture's up."""
-    head = head_of(*lips(), *teeth())
-    tilt = 0.2
-    right = np.array([np.cos(tilt), np.sin(tilt), 0.0])
-    head = replace(head, right=right, up=np.array([np.sin(tilt), -np.cos(tilt), 0.0]))
+    """A narrow opening seen by a head tilted to a shoulder: its right end lies 15 mm higher than its left."""
+    narrow = (-25.0, 25.0, -3.0, 3.0)
+    tilt = 0.3
+    head = replace(
+        head_of(*lips(narrow), *teeth()),
+        right=np.array([np.cos(tilt), np.sin(tilt), 0.0]),
+        up=np.array([np.sin(tilt), -np.cos(tilt), 0.0]),
+    )
     plane = mouth_plane(head, grid_of())
     assert plane is not None
     points = face_points()
     away, _ = plane.at(head, points)
-    assert np.abs(away - from_opening(points)).max() < WITHIN_MM
-    # just beyond the opening's upper and lower edge at either end, 6 mm apart in height from the other end
-    left, right_mm, top, bottom = SEEN
-    for x in (left + 3.0, right_mm - 3.0):
-        over, under = np.array([[x, top - 1.0, 295.0], [x, bottom + 1.0, 295.0]])
-        assert plane.at(head, over[None])[1][0] == 1.0 and plane.at(head, under[None])[1][0] == 0.0
+    left, right, top, bottom = (side * TEETH_MM / LIP_MM for side in narrow)
+    across = np.maximum(np.maximum(left - points[:, 0], points[:, 0] - right), 0)
+    along = np.maximum(np.maximum(top - points[:, 1], points[:, 1] - bottom), 0)
+    assert np.abs(away - np.hypot(across, along)).max() < WITHIN_MM
+    for x in (left + 6.0, right - 6.0):
+        for y, above in ((top - 1.0, 1.0), (bottom + 1.0, 0.0)):
+            assert plane.at(head, np.array([[x, y, 295.0]]))[1][0] == pytest.approx(above)
 
 
 def test_it_moves_with_the_head_whatever_camera_looks() -> None:

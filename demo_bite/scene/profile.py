@@ -13,6 +13,7 @@ from bite.files.profile import DepthProfile
 from bite.geometry.render import Grid, Window, render
 from bite.geometry.rigid import Array, frozen
 from bite.geometry.teeth import LOWER, PARTS, SKIN, UPPER
+from demo_bite.scene.area import over_area
 from demo_bite.scene.bundle import as_bite_frame
 from demo_bite.scene.simulate import SimulatedFrame
 
@@ -23,7 +24,8 @@ def profile_csv(simulated: SimulatedFrame) -> str:
     """Give a depth profile along a column of the depth map, through the middle of tooth 11, as CSV.
 
     Its positions are mm down the face at the distance of the upper incisal edge; the solved depths are
-    those of the sharp solved model along the same rays.
+    those of the sharp solved model in the same pixels, means over their areas as a sensor's are. ``region``
+    is what the ray through a pixel's centre meets.
     """
     if simulated.depth_mm is None:
         raise ValueError("a profile needs a depth map: settings.depth is False")
@@ -36,7 +38,9 @@ def profile_csv(simulated: SimulatedFrame) -> str:
     grid = Grid.of(camera, window)
     faces, part = simulated.faces, simulated.face_part
     true = render(grid, camera.camera_from_reference.apply(simulated.true_mm), faces)
-    solved = render(grid, camera.camera_from_reference.apply(simulated.solved_mm), faces)
+    solved_mm = over_area(
+        camera, window, camera.camera_from_reference.apply(simulated.solved_mm), faces, part
+    ).depth_mm[:, 0]
     measured = window.cut(simulated.depth_mm)[:, 0]
     lines = ["along_mm,depth_mm,sigma_mm,region,solved_depth_mm"]
     for row in range(window.height):
@@ -44,7 +48,7 @@ def profile_csv(simulated: SimulatedFrame) -> str:
         label = part[face] if face >= 0 else -1
         name = str(PARTS[label]) if label in (SKIN, UPPER, LOWER) else "none"
         depth = "" if np.isnan(measured[row]) else f"{measured[row]:.2f}"
-        model = "" if np.isnan(solved.depth_mm[row, 0]) else f"{solved.depth_mm[row, 0]:.3f}"
+        model = "" if np.isnan(solved_mm[row]) else f"{solved_mm[row]:.3f}"
         sigma = simulated.settings.sensor.noise_mm
         lines.append(f"{(row - reach) * mm_per_px:.4f},{depth},{sigma:.2f},{name},{model}")
     return "\n".join(lines) + "\n"

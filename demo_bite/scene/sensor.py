@@ -9,8 +9,10 @@ from bite.geometry.camera import Camera
 from bite.geometry.render import Grid, Window, face_normals, render
 from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER, UPPER
+from demo_bite.scene.area import over_area
 from demo_bite.scene.settings import Sensor
 
+_AREA_REACH_MM = 20.0
 _LIGHT_MM = np.array([-40.0, -70.0, 0.0])
 
 
@@ -26,6 +28,9 @@ def sense(
 ) -> Array:
     """Make the sensor's depth map of a scene, NaN outside the window and where there is no reading.
 
+    Within 20 mm of the teeth in sight a pixel is the mean over its area, enamel bias by its share of enamel;
+    farther off, where few rims are and no blur carries them to the teeth, it is the ray through its centre.
+
     Parameters
     ----------
     points_mm : array, shape (n, 3), mm, in the sensor's own camera frame
@@ -39,7 +44,14 @@ def sense(
     seen = render(grid, points_mm, faces)
     part = np.where(seen.face >= 0, face_part[seen.face], -1)
     enamel = (part == UPPER) | (part == LOWER)
-    sharp = seen.depth_mm + sensor.enamel_bias_mm * enamel
+    mean_mm, share = seen.depth_mm.copy(), enamel.astype(np.float64)
+    near = _about(enamel, seen.depth_mm, window, camera.focal_px)
+    if near is not None:
+        area = over_area(camera, near, points_mm, faces, face_part)
+        inside = Window(near.left - window.left, near.top - window.top, near.width, near.height)
+        inside.cut(mean_mm)[...] = area.depth_mm
+        inside.cut(share)[...] = area.enamel
+    sharp = mean_mm + sensor.enamel_bias_mm * share
     depth = smooth_over_valid(sharp, sensor.smoothing_px)
     depth += sensor.noise_mm * correlated_noise(rng, depth.shape, sensor.correlation_px)
     depth += _gross(rng, depth.shape, sensor)
@@ -50,6 +62,18 @@ def sense(
     whole = np.full((camera.height_px, camera.width_px), np.nan)
     window.cut(whole)[...] = depth
     return whole
+
+
+def _about(enamel: NDArray[np.bool_], depth_mm: Array, window: Window, focal_px: float) -> Window | None:
+    """Give the part of a window within 20 mm of the enamel in sight; None where there is none."""
+    if not enamel.any():
+        return None
+    reach = int(np.ceil(_AREA_REACH_MM * focal_px / float(np.median(depth_mm[enamel]))))
+    rows, columns = np.flatnonzero(enamel.any(1)), np.flatnonzero(enamel.any(0))
+    top, left = max(int(rows[0]) - reach, 0), max(int(columns[0]) - reach, 0)
+    bottom = min(int(rows[-1]) + reach + 1, window.height)
+    right = min(int(columns[-1]) + reach + 1, window.width)
+    return Window(window.left + left, window.top + top, right - left, bottom - top)
 
 
 def smooth_over_valid(depth_mm: Array, sd_px: float) -> Array:

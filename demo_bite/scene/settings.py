@@ -42,10 +42,10 @@ class Bite:
 class Sensor:
     """A depth sensor. The order of work is the order of the fields below the camera.
 
-    enamel_bias_mm is added to the teeth of the sharp map; smoothing_px is a Gaussian sd; noise_mm the sd of
-    noise correlated over correlation_px (Gaussian sd of the filter); gross_share the share of pixels off by
-    several mm; the hole shares are the shares of candidate pixels lost; unit_mm the storage step (0 keeps
-    floats).
+    enamel_bias_mm is added to the sharp map by each pixel's share of enamel; smoothing_px is a Gaussian sd;
+    noise_mm the sd of noise correlated over correlation_px (Gaussian sd of the filter); gross_share the share
+    of pixels off by several mm; the hole shares are the shares of candidate pixels lost; unit_mm the storage
+    step (0 keeps floats).
     """
 
     width_px: int = 640

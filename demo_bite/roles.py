@@ -99,6 +99,14 @@ ROLES = (
         person=103,
     ),
     Role(
+        "a third bite of those teeth, the head turned the other way: two leave the spread between bites open",
+        114,
+        replace(_CURLEW, shot=replace(_BASE.shot, distance_mm=325.0, turn_deg=-9.0, nod_deg=4.0)),
+        (replace(_CURLEWS, name="curlew-a13", bite="a13."),),
+        (("move",),),
+        person=103,
+    ),
+    Role(
         "farther back than the dial can reach",
         104,
         replace(_BASE, t_mm=4.5, bite=Bite(3.0, 2.0)),

@@ -18,7 +18,7 @@ def test_teeth_too_far_back_are_named(run: Run, copy_demo: CopyDemo) -> None:
     told = json.loads((out / "plover-b02.opinion.json").read_text(encoding="utf-8"))
     assert told["best"] == ["teeth forward or back"] and len(told["causes"]) == 9
     sunken = told["sunken"]
-    # 1.4 mm was planted, found to 0.12 mm (sd): the edge comes that much nearer to the lip
+    # 1.4 mm was planted, found to 0.13 mm (sd): the edge comes that much nearer to the lip
     came = sunken["edge_behind_lip_before_mm"] - sunken["edge_behind_lip_measured_mm"]
     assert came == pytest.approx(1.4, abs=0.4)
     assert sunken["enamel_after_mm2"] > sunken["enamel_before_mm2"] > 100

@@ -37,16 +37,16 @@ def test_frames_give_one_file_one_picture_and_the_same_bytes_twice(run: Run, tmp
         assert (out / name).read_bytes() == (tmp_path / "again" / name).read_bytes()
 
 
-def test_the_two_bites_of_the_demo_give_the_planted_offset(run: Run, tmp_path: Path) -> None:
-    frames = [DEMO / "curlew" / f"curlew-{name}.bite.toml" for name in ("a11", "a12")]
+def test_the_three_bites_of_the_demo_give_the_planted_offset(run: Run, tmp_path: Path) -> None:
+    frames = [DEMO / "curlew" / f"curlew-{name}.bite.toml" for name in ("a11", "a12", "a13")]
     ran = run("check", *frames, "--together", "--json", "--out", tmp_path)
     told = json.loads(ran.out)
     planted = tomllib.loads((DEMO / "truth.toml").read_text("utf-8"))["frame"]
-    assert {planted[f"curlew-{name}"]["t_mm"] for name in ("a11", "a12")} == {-1.2}
+    assert {planted[f"curlew-{name}"]["t_mm"] for name in ("a11", "a12", "a13")} == {-1.2}
     low, high = told["offset"]["interval_mm"]
     assert low < -1.2 < high < 0
     assert ran.code == 0 and told["decision"]["verdict"] == "move" and told["decision"]["dial_before"] == 0.25
-    assert [frame["share"] > 0.2 for frame in told["frames"]] == [True, True]
+    assert [frame["share"] > 0.2 for frame in told["frames"]] == [True, True, True]
     assert [finding["code"] for finding in told["findings"] if finding["severity"] != "ok"] == []
 
 

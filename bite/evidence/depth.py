@@ -14,6 +14,7 @@ from bite.fit.noise import MapNoise, assumed_noise
 from bite.fit.profile_block import ProfileBlock
 from bite.fit.skin_moves import skin_moves
 from bite.fit.smoothing import GAUSS, Kind, SensorFilter
+from bite.fit.tooth_moves import tooth_moves
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid, Window
 from bite.geometry.rigid import Array
@@ -115,6 +116,7 @@ def depth_block(
         noise,
         frame.depth_map.step_mm,
         float(1.0 / px_per_mm),
+        teeth=tooth_moves(near),
         relative_sd=relative,
         sensor=_filter_of(frame),
         told=frame.stereo is None and frame.device.filter is not None,

@@ -9,7 +9,8 @@ import numpy as np
 from bite.evidence.click_depth import read_click_depth
 from bite.evidence.spans import patch_beside, seen_points, up_in_picture
 from bite.files.bundle import BiteFrame
-from bite.fit.depth_block import DepthBlock, Prediction
+from bite.fit.depth_block import DepthBlock
+from bite.fit.depth_prediction import Prediction
 from bite.fit.offset import Estimate, OffsetFit
 from bite.fit.parameters import HEAD_SHIFT, HEAD_TURN, P
 from bite.geometry.teeth import LOWER, SKIN, UPPER

@@ -8,7 +8,7 @@ import numpy as np
 
 from bite.evidence.depth_cover import DepthCover
 from bite.fit.offset import OffsetFit
-from bite.fit.parameters import COUNT, P
+from bite.fit.parameters import P
 from bite.fit.smoothing import Kind, SensorFilter
 
 
@@ -47,7 +47,7 @@ def filter_found(fit: OffsetFit, cover: DepthCover | None) -> FilterFound | None
     seen = fit.solution.seen[fit.solution.blocks.index(block)]
     told = str(block.sensor)
     if block.sensor.kind is Kind.GAUSS:
-        own = fit.solution.columns[fit.solution.blocks.index(block)][COUNT + block.skin.count]
+        own = fit.solution.columns[fit.solution.blocks.index(block)][block.boxy_place]
         boxy, sd = float(fit.solution.parameters[own]), float(np.sqrt(fit.solution.bread[own, own]))
         told = "a box" if boxy > 0.5 and boxy > 2.0 * sd else "a Gaussian"
     if block.sensor.kind is Kind.BOX:

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.fit.corner_block import CornerBlock, Use
-from bite.fit.depth_block import DepthBlock, Prediction
+from bite.fit.depth_block import DepthBlock
+from bite.fit.depth_prediction import Prediction
 from bite.fit.head import Head
 from bite.fit.parameters import HEAD_SHIFT, P
 from bite.fit.profile_block import ProfileBlock, ProfilePrediction

@@ -15,7 +15,8 @@ from dataclasses import replace
 import numpy as np
 
 from bite.fit.corner_block import CornerBlock
-from bite.fit.depth_block import DepthBlock, Prediction
+from bite.fit.depth_block import DepthBlock
+from bite.fit.depth_prediction import Prediction
 from bite.fit.linear import HUBER, Block, Linear
 from bite.fit.noise import MapNoise
 from bite.fit.solution import Solution

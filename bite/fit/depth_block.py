@@ -12,12 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.fit.area_view import ENAMEL, LOWER_FORWARD, OTHER_SHARE, SKIN_OUT, SKIN_UP, AreaView, area_view
+from bite.fit.depth_prediction import Prediction
 from bite.fit.head import Head
 from bite.fit.linear import Linear
 from bite.fit.noise import MapNoise, correlated_meat, map_noise
 from bite.fit.parameters import COUNT, GEOMETRIC, P
 from bite.fit.skin_moves import START_SPREAD, SkinMoves, SkinSpread
+from bite.fit.skin_waves import learned_sd_mm
 from bite.fit.smoothing import GAUSS, Kind, SensorFilter, Smoothed, smooth
+from bite.fit.tooth_moves import NO_TOOTH_MOVES, ToothMoves
+from bite.fit.tooth_moves import START_SD_MM as TOOTH_START_SD_MM
 from bite.fit.which_filter import (
     LEAST_PX,
     MEDIANS,
@@ -44,46 +48,6 @@ _COVERAGE_NEEDED, _OTHER_ALLOWED = 0.9, 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Prediction:
-    """What the sensor would see, at one point of parameter space; arrays are (h, w) on the block's grid.
-
-    Parameters
-    ----------
-    sharp_mm : before smoothing, mean over each pixel, enamel bias included, NaN where there is no surface
-    part : sharp part labels, -1 where there is none
-    depth_mm : after smoothing
-    slopes : shape (14, h, w), d(depth)/d(parameter)
-    own_slopes : shape (p, j + 1), at the pixels in use: d(depth)/d(height of each shape of the skin), and by
-        how boxy the filter is
-    teeth_share : share of each smoothed pixel that comes from enamel
-    lower_forward : the part of the forward slope that lower teeth give
-    nearness : 1 on teeth, falling over skin with distance from them
-    readable : pixels with a reading and a prediction
-    used : those that enter the fit
-    weight : trust, before scaling by noise
-    """
-
-    sharp_mm: Array
-    part: NDArray[np.int8]
-    depth_mm: Array
-    slopes: Array
-    own_slopes: Array
-    teeth_share: Array
-    lower_forward: Array
-    nearness: Array
-    readable: NDArray[np.bool_]
-    used: NDArray[np.bool_]
-    weight: Array
-
-    def all_slopes(self) -> Array:
-        """Slopes by every unknown, the block's own too, zero outside the pixels in use, (14 + k, h, w)."""
-        maps = np.zeros((COUNT + self.own_slopes.shape[1], *self.used.shape))
-        maps[:COUNT] = np.where(self.used, self.slopes, 0.0)
-        maps[COUNT:, self.used] = self.own_slopes.T
-        return maps
-
-
-@dataclass(frozen=True, slots=True)
 class DepthBlock:
     """A measured depth map (mm, NaN for no reading) on a grid of its camera, beside a solved head."""
 
@@ -95,6 +59,8 @@ class DepthBlock:
     step_mm: float
     mm_per_px: float
     spread: SkinSpread = START_SPREAD
+    teeth: ToothMoves = NO_TOOTH_MOVES
+    tooth_sd_mm: float = TOOTH_START_SD_MM
     relative_sd: Array | None = None
     """how much noisier than most a pixel is, shape (h, w); None: all alike"""
     sensor: SensorFilter = GAUSS
@@ -110,9 +76,20 @@ class DepthBlock:
 
     @property
     def extra_precision(self) -> Array:
-        """Precision of the prior of each shape of the skin, 1 / mm^2, then of how boxy the filter is."""
+        """Precision of the priors: shapes of the skin, bumps of the teeth, how boxy the filter is."""
+        teeth = np.full(self.teeth.count, self.tooth_sd_mm**-2)
         boxy_sd = BOXY_TOLD_SD if self.told else BOXY_SD
-        return np.append(self.skin.precision(self.spread), boxy_sd**-2)
+        return np.concatenate([self.skin.precision(self.spread), teeth, [boxy_sd**-2]])
+
+    @property
+    def boxy_place(self) -> int:
+        """Where among the block's parameters stands how boxy the filter is."""
+        return COUNT + self.skin.count + self.teeth.count
+
+    def _own(self, parameters: Array) -> tuple[Array, Array]:
+        """Give the heights of the skin's shapes and of the teeth's bumps."""
+        own = parameters[COUNT : self.boxy_place]
+        return own[: self.skin.count], own[self.skin.count :]
 
     @property
     def shares_with(self) -> str:
@@ -120,9 +97,10 @@ class DepthBlock:
         return ""
 
     def _waved(self, parameters: Array) -> Head:
-        """Give the solved model with its skin moved; unknowns of later blocks may follow."""
-        own = parameters[COUNT : COUNT + self.skin.count]
-        return replace(self.head, points_mm=self.skin.displaced(self.head.points_mm, own))
+        """Give the solved model with skin and crowns moved; unknowns of later blocks may follow."""
+        skin, teeth = self._own(parameters)
+        moved = self.teeth.displaced(self.skin.displaced(self.head.points_mm, skin), teeth)
+        return replace(self.head, points_mm=moved)
 
     def area_view(self, parameters: Array) -> AreaView:
         """Give what each pixel sees of the model before the sensor smooths it, and its slopes."""
@@ -149,7 +127,7 @@ class DepthBlock:
     def predict(self, parameters: Array) -> Prediction:
         """Give what the sensor would see and how that changes with each unknown."""
         if len(parameters) == COUNT:
-            parameters = np.concatenate([parameters, np.zeros(self.skin.count + 1)])
+            parameters = np.concatenate([parameters, np.zeros(self.boxy_place + 1 - COUNT)])
         sharp = self.area_view(parameters)
         part, maps = sharp.part, sharp.maps
         solid, teeth = part >= 0, (part == UPPER) | (part == LOWER)
@@ -161,7 +139,7 @@ class DepthBlock:
             blurred_maps[k] for k in (ENAMEL, SKIN_OUT, SKIN_UP, OTHER_SHARE, LOWER_FORWARD)
         )
         boxy_slope = self._boxy_slope(biased, depth_mm, solid, smoothing_px)
-        depth_mm = depth_mm + parameters[COUNT + self.skin.count] * boxy_slope
+        depth_mm = depth_mm + parameters[self.boxy_place] * boxy_slope
         slopes = np.zeros((COUNT, *part.shape))
         slopes[: len(GEOMETRIC)] = blurred_maps[: len(GEOMETRIC)]
         slopes[P.ENAMEL_BIAS_MM] = teeth_share
@@ -178,10 +156,12 @@ class DepthBlock:
         weight = nearness * density / (1.0 + doubt)
         readable &= nearness > _FARTHEST
         used = readable & (weight > 0)
-        own_slopes = np.empty((int(used.sum()), self.skin.count + 1))
-        own_slopes[:, :-1] = self.skin.at(self.head, sharp.points_mm[used[solid]])
-        own_slopes[:, :-1] *= np.where(self.skin.along_up, skin_up[used, None], skin_out[used, None])
-        own_slopes[:, -1] = boxy_slope[used]
+        points_mm = sharp.points_mm[used[solid]]
+        by_skin = self.skin.at(self.head, points_mm)
+        by_skin *= np.where(self.skin.along_up, skin_up[used, None], skin_out[used, None])
+        lower_by = lower_forward[used]
+        by_teeth = self.teeth.slopes(self.head, points_mm, slopes[P.FORWARD_MM, used] - lower_by, lower_by)
+        own_slopes = np.concatenate([by_skin, by_teeth, boxy_slope[used, None]], axis=1)
         return Prediction(
             biased, part, depth_mm, slopes, own_slopes, teeth_share, lower_forward, nearness,
             readable, used, np.where(used, weight, 0.0),
@@ -246,9 +226,13 @@ class DepthBlock:
         learned = replace(self, noise=noise)
         if covariance is None:
             return learned
-        own = slice(COUNT, COUNT + self.skin.count)
-        spread = self.skin.learned(parameters[own], np.diag(covariance)[own], self.spread)
-        return replace(learned, spread=spread).with_filter_from(seen, parameters)
+        (skin, teeth), (skin_var, teeth_var) = self._own(parameters), self._own(np.diag(covariance))
+        learned = replace(
+            learned,
+            spread=self.skin.learned(skin, skin_var, self.spread),
+            tooth_sd_mm=learned_sd_mm(teeth, teeth_var, self.tooth_sd_mm),
+        )
+        return learned.with_filter_from(seen, parameters)
 
     def with_filter_from(self, seen: Prediction, parameters: Array) -> DepthBlock:
         """Give the block with what the map's steps leave open, and the filter that explains them best."""

@@ -15,7 +15,8 @@ import numpy as np
 
 from bite.fit.clipping import CLIPPED_VARIANCE, clipped_bread, clipped_noise
 from bite.fit.corner_block import CornerBlock
-from bite.fit.depth_block import DepthBlock, Prediction
+from bite.fit.depth_block import DepthBlock
+from bite.fit.depth_prediction import Prediction
 from bite.fit.linear import Block, Linear
 from bite.fit.lip_block import LipBlock
 from bite.fit.noise import correlated_meat

@@ -29,11 +29,14 @@ class MouthPlane:
     low_mm : array, shape (2,), right and up of the first cell's middle, from the head's centre
     away_mm : array, shape (rows, columns), distance from bare teeth; rows run up, columns to the right
     above : array, the same shape, 1 above the opening and 0 below it
+    left_mm, right_mm : float, where bare teeth end to either side, to the right of the head's centre
     """
 
     low_mm: Array
     away_mm: Array
     above: Array
+    left_mm: float
+    right_mm: float
 
     def at(self, head: Head, points_mm: Array) -> tuple[Array, Array]:
         """Give distance from bare teeth, mm, and how far above the opening, 0..1, of points, shape (n,)."""
@@ -75,7 +78,13 @@ def mouth_plane(head: Head, grid: Grid) -> MouthPlane | None:
     teeth[row, column] = True
     # cells between the readings of a coarser grid, and gaps between teeth, belong to the opening
     teeth = binary_closing(teeth, np.ones((5, 5), dtype=bool))
-    return MouthPlane(frozen(low), frozen(distance_transform_edt(~teeth) * STEP_MM), frozen(_above(teeth)))
+    return MouthPlane(
+        frozen(low),
+        frozen(distance_transform_edt(~teeth) * STEP_MM),
+        frozen(_above(teeth)),
+        float(flat[:, 0].min()),
+        float(flat[:, 0].max()),
+    )
 
 
 def _above(teeth: NDArray[np.bool_]) -> Array:

@@ -24,6 +24,7 @@ LEAST_SKIN = 50
 LEAST_TEETH = 100
 """With fewer pixels of pure enamel than this, its noise is taken to be skin's."""
 TEETH_FACTOR = 3.0
+_LEAST_SHARE = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,8 +103,8 @@ def map_noise(
     lobe = np.maximum(short, 0.0)[lags.distance_px <= max(3.0 * length_px, 1.0)]
 
     away_mm = lags.distance_px * mm_per_px
-    short_range = _restored(
-        lags.covariance(np.clip(quick, -limit, limit)) / skin_sd**2, away_mm, lags.known, WAVE_MM
+    short_range = _given_back(
+        lags.covariance(np.clip(quick, -limit, limit)) / skin_sd**2, away_mm, WAVE_MM / mm_per_px
     )
     slow = residual_mm - quick
     whole = lags.covariance(np.clip(quick, -limit, limit) + slow - np.median(slow[skin])) / skin_sd**2
@@ -116,6 +117,22 @@ def map_noise(
         length_px,
         float(max(1.0, lobe.sum())),
     )
+
+
+def _given_back(covariance: Array, away_mm: Array, width_px: float) -> Array:
+    """Give the spectrum of noise from the covariance of what is left of it without its slow part.
+
+    Taking a Gaussian mean out left a share (1 - G)^2 of the power at each frequency. What it comes to after
+    the same taper is known, and divided by: without it the sd of a strip's mean came out 7 % too small under
+    white noise and 27 % under noise blurred over 1.8 px.
+    """
+    end_mm = 1.5 * WAVE_MM
+    taper = np.where(away_mm < end_mm, np.cos(0.5 * np.pi * away_mm / end_mm) ** 2, 0.0)
+    rows, columns = (np.fft.fftfreq(n) for n in covariance.shape)
+    lost = np.exp(-2.0 * np.pi**2 * width_px**2 * (rows[:, None] ** 2 + columns[None, :] ** 2))
+    share = np.fft.rfft2(np.fft.ifft2((1.0 - lost) ** 2).real * taper).real
+    spectrum = np.fft.rfft2(covariance * taper).real
+    return np.maximum(spectrum / np.maximum(share, _LEAST_SHARE), 0.0)
 
 
 def _restored(covariance: Array, away_mm: Array, known: NDArray[np.bool_], reach_mm: float) -> Array:

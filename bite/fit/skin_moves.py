@@ -22,7 +22,7 @@ from bite.geometry.rigid import Array
 LIP_FULL_MM, LIP_END_MM = 6.0, 14.0
 """What is wrong of a lip is wrong as a whole up to the first distance from bare teeth and fades to the
 second: a vermilion of 6 to 10 mm and the skin that moves with it (our choice)."""
-LIP_SLIDE_SD_MM = 0.3
+LIP_SLIDE_SD_MM = 0.5
 """How far off a lip is solved along the face (our choice; no measurement was found)."""
 HAIR_STEPS_MM = ((3.0, 5.0), (5.0, 8.0), (8.0, 11.0), (11.0, 15.0))
 """Hair sets in between two of these distances from bare teeth, one at a time (our choice)."""
@@ -38,6 +38,9 @@ class SkinSpread:
 
 
 START_SPREAD = SkinSpread()
+CORNER_MM, CORNER_BEYOND_MM = 12.0, 4.0
+"""Lips hold still at the corners of the mouth, so far beyond the last tooth that shows, and slide as a whole
+from the first distance inward of there on (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +141,9 @@ def skin_moves(head: Head, reach_mm: float, mouth: MouthPlane | None = None) -> 
 
 def _shapes(mouth: MouthPlane, head: Head, points_mm: Array) -> Array:
     away, above = mouth.at(head, points_mm)
-    lip = 1.0 - _rise(away, LIP_FULL_MM, LIP_END_MM)
+    right = (points_mm - head.centre_mm) @ head.right
+    inward = CORNER_BEYOND_MM + np.minimum(right - mouth.left_mm, mouth.right_mm - right)
+    lip = (1.0 - _rise(away, LIP_FULL_MM, LIP_END_MM)) * _rise(inward, 0.0, CORNER_MM)
     steps = [_rise(away, *step) for step in HAIR_STEPS_MM]
     sides = (above, 1.0 - above)
     return np.column_stack([lip * side for side in sides] + [step * side for side in sides for step in steps])

@@ -28,6 +28,8 @@ SUSPECT_PX = 0.15
 CLEARLY = 4.0
 """Another filter is taken where it makes the steps likelier by this much, in natural logarithms: odds of 50
 to 1 (our choice)."""
+BLURS_PX = (0.3, 0.7, 1.0, 1.5, 2.5)
+"""Blurs at which a mean is tried beside a median."""
 MEDIANS = tuple(SensorFilter(Kind.MEDIAN, side) for side in (3, 5, 7))
 
 
@@ -87,11 +89,16 @@ def best_filter(
     steps = chosen & (steepness(sharp_mm) > STEEP_MM_PER_PX)
     if steps.sum() < LEAST_STEPS:
         return present
-    unlikely = {}
-    for sensor in sorted({present, *tried}, key=str):
-        off = measured_mm - smooth(sharp_mm[None], solid, smoothing_px, sensor).maps[0]
+
+    def unlikely(sensor: SensorFilter, px: float) -> float:
+        off = measured_mm - smooth(sharp_mm[None], solid, px, sensor).maps[0]
         size = np.abs(off[steps]) / noise.skin_sd_mm
         loss = np.where(size <= HUBER, 0.5 * size**2, HUBER * (size - 0.5 * HUBER))
-        unlikely[sensor] = float(np.nansum(loss)) / noise.inflation
-    best = min(unlikely, key=unlikely.__getitem__)
-    return best if unlikely[best] < unlikely[present] - CLEARLY else present
+        return float(np.nansum(loss)) / noise.inflation
+
+    # while a fit is under way its blur may still be far from the right one
+    blurs = {sensor: (0.0,) if sensor.kind is Kind.MEDIAN else (smoothing_px, *BLURS_PX) for sensor in tried}
+    blurs.setdefault(present, (smoothing_px,))
+    found = {sensor: min(unlikely(sensor, px) for px in blurs[sensor]) for sensor in sorted(blurs, key=str)}
+    best = min(found, key=found.__getitem__)
+    return best if found[best] < found[present] - CLEARLY else present

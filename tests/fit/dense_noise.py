@@ -13,6 +13,7 @@ import numpy as np
 
 WAVE_MM, TAPER_MM = 6.0, 14.0
 LEAST_PAIRS = 30
+LEAST_SHARE = 0.05
 MAD = 1.482602219  # 1 / (normal quantile of 3/4), the value of reference/robust_constants.toml
 
 Lag = tuple[int, int]
@@ -87,6 +88,32 @@ def restored(means: dict[Lag, float], padded: Lag, mm_per_px: float, reach_mm: f
     return positive((on_grid(means, padded) + taken) * fade)
 
 
+def given_back(means: dict[Lag, float], padded: Lag, mm_per_px: float) -> np.ndarray:
+    """Fade out at one and a half reaches and divide each power by what a white field would keep of it.
+
+    A white field less its Gaussian mean is correlated as a point less twice a Gaussian plus a Gaussian wider
+    by the root of two.
+    """
+    away_px = distances(padded)
+    reach = away_px * mm_per_px / WAVE_MM
+    fade = np.where(reach < 1.5, np.cos(np.pi / 3.0 * reach) ** 2, 0.0)
+    width = WAVE_MM / mm_per_px
+
+    def gaussian(sd_px: float) -> np.ndarray:
+        total = np.zeros(padded)
+        for far_y in range(-3, 4):  # round the ring
+            for far_x in range(-3, 4):
+                y, x = (np.arange(n) + far * n for n, far in zip(padded, (far_y, far_x), strict=True))
+                total += np.exp(-0.5 * (y[:, None] ** 2 + x[None, :] ** 2) / sd_px**2)
+        return total / (2.0 * np.pi * sd_px**2)
+
+    kept = 1.0 * (away_px == 0.0) - 2.0 * gaussian(width) + gaussian(np.sqrt(2.0) * width)
+    one, two = (np.exp(-2j * np.pi * np.outer(np.arange(n), np.arange(n)) / n) for n in padded)
+    power, share = ((one @ field @ two.T).real for field in (on_grid(means, padded) * fade, kept * fade))
+    power = np.maximum(power / np.maximum(share, LEAST_SHARE), 0.0)
+    return np.asarray((one.conj().T @ power @ two.conj()).real / power.size)
+
+
 def positive(correlation: np.ndarray) -> np.ndarray:
     """Cut the negative powers of an even field on a ring: transforms written out as matrices."""
     one, two = (np.exp(-2j * np.pi * np.outer(np.arange(n), np.arange(n)) / n) for n in correlation.shape)
@@ -123,10 +150,8 @@ def dense_noise(
     length = length_px(shape, away)
     lobe = np.maximum(shape, 0.0)[away <= max(3.0 * length, 1.0)].sum()
     scaled = ({lag: mean / sd**2 for lag, mean in means.items()} for means in (short, whole))
-    one, two = (
-        restored(means, padded, mm_per_px, reach)
-        for means, reach in zip(scaled, (WAVE_MM, TAPER_MM), strict=True)
-    )
+    first, second = scaled
+    one, two = given_back(first, padded, mm_per_px), restored(second, padded, mm_per_px, TAPER_MM)
     return Dense(sd, length, max(1.0, float(lobe)), one, two)
 
 

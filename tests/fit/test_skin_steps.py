@@ -13,6 +13,8 @@ from bite.geometry.teeth import SKIN, UPPER
 from tests.fit.test_rim_slopes import joined, sheet
 
 STEP_MM = 0.5
+LONG_MM = 20.0
+"""Bare teeth end so far to either side."""
 HEAD = joined(
     sheet(SKIN, (-45, 45), (-40, -4), 292.0, bow=0.004),
     sheet(SKIN, (-45, 45), (4, 40), 292.0, bow=0.004),
@@ -30,7 +32,7 @@ def plane() -> MouthPlane:
     up = np.arange(-60.0, 60.0 + STEP_MM, STEP_MM)
     away = np.repeat(np.abs(up)[:, None], len(up), axis=1)
     above = np.repeat((up > 0).astype(float)[:, None], len(up), axis=1)
-    return MouthPlane(frozen([-60.0, -60.0]), frozen(away), frozen(above))
+    return MouthPlane(frozen([-60.0, -60.0]), frozen(away), frozen(above), -LONG_MM, LONG_MM)
 
 
 MOVES = skin_moves(HEAD, 30.0, plane())
@@ -63,9 +65,11 @@ def test_lips_go_up_and_all_else_out_along_the_normal() -> None:
 def test_shapes_at_known_distances(side: int) -> None:
     """At the raster's own places, so that nothing is interpolated."""
     away = np.arange(0.5, 30.0, STEP_MM)
-    places = on_face(HEAD, np.linspace(-10, 10, len(away)).round(), side * away)
+    right = np.linspace(-22, 22, len(away)).round()
+    places = on_face(HEAD, right, side * away)
     shapes = MOVES.at(HEAD, places)[:, WAVES:]
-    lip = 1.0 - eased(away, 6.0, 14.0)
+    # still 4 mm beyond the last tooth, whole from 12 mm inward of there on
+    lip = (1.0 - eased(away, 6.0, 14.0)) * eased(LONG_MM + 4.0 - np.abs(right), 0.0, 12.0)
     hair = np.column_stack([eased(away, *step) for step in ((3, 5), (5, 8), (8, 11), (11, 15))])
     nothing = np.zeros_like(hair)
     own = 0 if side == 1 else 1
@@ -137,7 +141,7 @@ def test_hair_that_only_its_prior_tells_is_not_learned_from() -> None:
 
 def test_precision_is_that_of_each_belief() -> None:
     precision = MOVES.precision(SkinSpread(wave_mm=0.2, hair_mm=0.02))
-    expected = np.concatenate([np.full(WAVES, 25.0), np.full(2, 1 / 0.09), np.full(8, 2500.0)])
+    expected = np.concatenate([np.full(WAVES, 25.0), np.full(2, 1 / 0.25), np.full(8, 2500.0)])
     np.testing.assert_allclose(precision, expected, rtol=1e-12)
     bare = skin_moves(HEAD, 30.0)
     np.testing.assert_allclose(bare.precision(SkinSpread(wave_mm=0.2)), 25.0, rtol=1e-12)

@@ -260,14 +260,15 @@ class DepthBlock:
     ) -> Array:
         """Give D J' W C W J D', shape (d, d), for directions D, shape (d, 14 + j).
 
-        The maps are combined first, so that the noise is applied once a direction and not once an unknown.
+        Slopes are combined first, so that the noise is applied once a direction and not once an unknown.
         ``extra``, shape (h, w), is one more slope map; directions then have one more column. ``whole`` counts
         the slow misfit of the skin as noise too.
         """
-        maps = seen.all_slopes()
+        used = seen.used
+        columns = [seen.slopes[:, used].T, seen.own_slopes]
         if extra is not None:
-            maps = np.concatenate([maps, np.where(seen.used, extra, 0.0)[None]])
-        weight = np.zeros(seen.used.shape)
-        weight[seen.used] = self.linear_of(seen).robust_weight
-        combined = np.tensordot(directions, maps, axes=1)
-        return correlated_meat(combined * (weight / self.sigma_mm(seen.teeth_share)), self.noise, whole=whole)
+            columns.append(extra[used][:, None])
+        trust = self.linear_of(seen).robust_weight / self.sigma_mm(seen.teeth_share)[used]
+        maps = np.zeros((len(directions), *used.shape))
+        maps[:, used] = directions @ np.concatenate(columns, axis=1).T * trust
+        return correlated_meat(maps, self.noise, whole=whole)

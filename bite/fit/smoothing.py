@@ -50,23 +50,23 @@ class Smoothed:
 def kernel(smoothing_px: float, kind: Kind = Kind.GAUSS) -> tuple[Array, Array]:
     """Give a unit-sum kernel and its derivative by its sd, both sampled at whole pixels, shape (2 r + 1,).
 
-    A box is as wide as has that sd, sqrt(12) of it; its outermost pixels count in part.
+    A box of w pixels has the variance (w^2 - 1) / 12; its outermost pixels count in part.
 
     Examples
     --------
     >>> weights, slope = kernel(1.5)
     >>> round(float(weights.sum()), 12), round(float(abs(slope.sum())), 12)
     (1.0, 0.0)
-    >>> kernel(2.0 / 12**0.5, Kind.BOX)[0].round(2).tolist()
+    >>> kernel((3.0 / 12) ** 0.5, Kind.BOX)[0].round(2).tolist()  # two pixels wide
     [0.0, 0.25, 0.5, 0.25, 0.0]
     """
     if kind is Kind.BOX:
-        width = max(smoothing_px * np.sqrt(12.0), 1.0)
+        width = np.sqrt(12.0 * smoothing_px**2 + 1.0)
         radius = int(np.ceil(0.5 * (width + 1.0)))
         at = np.arange(-radius, radius + 1, dtype=np.float64)
         inside = 0.5 * (width + 1.0) - np.abs(at)
         weights = np.clip(inside, 0.0, 1.0)
-        slope = 0.5 * np.sqrt(12.0) * ((inside > 0.0) & (inside < 1.0))
+        slope = 6.0 * smoothing_px / width * ((inside > 0.0) & (inside < 1.0))
     else:
         radius = max(1, int(np.ceil(4.0 * smoothing_px)))
         at = np.arange(-radius, radius + 1, dtype=np.float64)

@@ -38,16 +38,21 @@ def test_gauss_is_scipys_over_what_exists(sd_px: float, mask: np.ndarray) -> Non
     np.testing.assert_allclose(found.maps, over_existing(filtered, RNG_MAP, mask), rtol=1e-10)
 
 
+def sd_of(width_px: float) -> float:
+    """Sd of a box of whole pixels: the variance of w places a pixel apart."""
+    return float(np.sqrt((width_px**2 - 1.0) / 12.0))
+
+
 @pytest.mark.parametrize("mask", [whole(), holed()], ids=["whole", "holed"])
 @pytest.mark.parametrize("width_px", [3, 5, 7])
 def test_a_box_of_whole_odd_width_is_scipys(width_px: int, mask: np.ndarray) -> None:
     def filtered(values: np.ndarray) -> np.ndarray:
         return ndimage.uniform_filter(values, width_px, mode="constant")
 
-    found = smooth(np.where(mask, RNG_MAP, np.nan), mask, width_px / np.sqrt(12.0), BOX)
+    found = smooth(np.where(mask, RNG_MAP, np.nan), mask, sd_of(width_px), BOX)
     seen = filtered(mask.astype(float)) > 1e-9
     expected = over_existing(filtered, RNG_MAP, mask)
-    # sqrt(12) and back leaves the outermost pixel a weight of 1e-16
+    # the root and back leaves the outermost pixel a weight of 1e-16
     np.testing.assert_allclose(found.maps[:, seen], expected[:, seen], rtol=1e-10)
 
 
@@ -64,7 +69,7 @@ def means_over(values: np.ndarray, width_px: float) -> np.ndarray:
 
 def boxed(maps: np.ndarray, mask: np.ndarray, sd_px: float) -> np.ndarray:
     def filtered(values: np.ndarray) -> np.ndarray:
-        width_px = max(np.sqrt(12.0) * sd_px, 1.0)
+        width_px = np.sqrt(12.0 * sd_px**2 + 1.0)
         return means_over(means_over(values, width_px).T, width_px).T
 
     return over_existing(filtered, maps, mask)
@@ -73,7 +78,7 @@ def boxed(maps: np.ndarray, mask: np.ndarray, sd_px: float) -> np.ndarray:
 @pytest.mark.parametrize("mask", [whole(), holed()], ids=["whole", "holed"])
 @pytest.mark.parametrize("width_px", [1.7, 2.0, 2.6, 4.0, 5.37])
 def test_a_box_of_any_width_takes_its_outermost_pixels_in_part(width_px: float, mask: np.ndarray) -> None:
-    sd_px = width_px / np.sqrt(12.0)
+    sd_px = sd_of(width_px)
     found = smooth(np.where(mask, RNG_MAP, np.nan), mask, sd_px, BOX)
     expected = boxed(RNG_MAP, mask, sd_px)
     seen = np.isfinite(expected).all(0) & (found.coverage > 1e-9)
@@ -81,14 +86,13 @@ def test_a_box_of_any_width_takes_its_outermost_pixels_in_part(width_px: float, 
     np.testing.assert_allclose(found.maps[:, seen], expected[:, seen], rtol=1e-9)
 
 
-def test_a_box_below_a_pixel_leaves_the_map_alone() -> None:
-    for sd_px in (0.05, 0.28):
-        np.testing.assert_allclose(smooth(RNG_MAP, whole(), sd_px, BOX).maps, RNG_MAP, rtol=1e-12)
+def test_a_box_of_one_pixel_leaves_the_map_alone() -> None:
+    np.testing.assert_allclose(smooth(RNG_MAP, whole(), 1e-7, BOX).maps, RNG_MAP, rtol=1e-12)
 
 
 @pytest.mark.parametrize("sd_px", [0.6, 0.93, 1.5, 2.1])
 def test_the_slope_of_a_box_by_its_blur_is_that_of_the_integrals(sd_px: float) -> None:
-    """Widths between odd whole ones (2.08, 3.22, 5.2, 7.3 px), where the outermost pixels enter or leave."""
+    """Widths between odd whole ones (2.3, 3.4, 5.3, 7.3 px), where the outermost pixels enter or leave."""
     mask, step = holed(), 1e-5
     found = smooth(RNG_MAP[:1], mask, sd_px, BOX)
     high, low = (boxed(RNG_MAP[:1], mask, sd_px + d)[0] for d in (step, -step))
@@ -99,9 +103,9 @@ def test_the_slope_of_a_box_by_its_blur_is_that_of_the_integrals(sd_px: float) -
     np.testing.assert_allclose(found.first_by_smoothing[seen], numeric[seen], rtol=0, atol=1e-6)
 
 
-def test_a_box_has_the_stated_sd_where_it_is_wide() -> None:
-    for width_px in (7.0, 9.0, 15.0):
-        weights = kernel(width_px / np.sqrt(12.0), Kind.BOX)[0]
+def test_a_box_of_odd_width_has_the_stated_sd() -> None:
+    for width_px in (3.0, 7.0, 15.0):
+        weights = kernel(sd_of(width_px), Kind.BOX)[0]
         at = np.arange(len(weights)) - len(weights) // 2
         assert weights.sum() == pytest.approx(1.0) and (weights >= 0).all()
         # of whole pixels: (w^2 - 1) / 12

@@ -9,6 +9,8 @@ from bite.fit.offset import Estimate
 
 CODE = "depth-covered"
 TEETH_WARN, TEETH_FAIL, SKIN_WARN = 0.6, 0.15, 0.6
+STEP_NOTE_MM = 0.5
+"""From this storage step on patches of skin share one value, and their errors with it (our choice)."""
 _SOURCE = "shares: common practice, no source"
 _TODO = (
     "holes on enamel come from glints and from standing too near: move the sensor back, turn it or the "
@@ -85,15 +87,20 @@ def depth_covered(
     if smoothing is not None:
         text += f"; blur {smoothing.value:.1f} +- {smoothing.sd:.1f} px"
     severity = Severity.OK
+    holes = _TODO if stereo is None else _TODO_MATCHED
+    todo = ""
+    if cover.step_mm is not None and cover.step_mm >= STEP_NOTE_MM:
+        severity, todo = Severity.NOTE, "store depth in 16 bits: whole patches share the error of one step"
+        text += f"; one stored step is {cover.step_mm:.1f} mm at the teeth, which the interval allows for"
     if cover.teeth_share < TEETH_FAIL:
-        severity = Severity.FAIL
+        severity, todo = Severity.FAIL, holes
     elif cover.teeth_share < TEETH_WARN or (cover.skin_share is not None and cover.skin_share < SKIN_WARN):
-        severity = Severity.WARN
+        severity, todo = Severity.WARN, holes
     return Finding(
         CODE,
         severity,
         text,
-        "" if severity is Severity.OK else _TODO if stereo is None else _TODO_MATCHED,
+        todo,
         cover.teeth_share,
         None,
         TEETH_WARN,

@@ -114,7 +114,7 @@ def depth_block(
         grid,
         measured,
         noise,
-        frame.depth_map.step_mm,
+        frame.depth_map.step_at_mm(float(middle[2])),
         float(1.0 / px_per_mm),
         teeth=tooth_moves(near),
         relative_sd=relative,

@@ -31,6 +31,7 @@ class DepthCover:
     strip_px : float or None, height of the strip of enamel, px
     mm_per_px : float or None
     noise_skin_mm, noise_teeth_mm, correlation_px : float or None, as the fit found them
+    step_mm : float or None, what one stored step means there
     """
 
     teeth_share: float | None
@@ -41,6 +42,7 @@ class DepthCover:
     noise_skin_mm: float | None
     noise_teeth_mm: float | None
     correlation_px: float | None
+    step_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +93,7 @@ def cover_beside_model(block: DepthBlock, seen: Prediction) -> DepthCover:
         block.noise.skin_sd_mm,
         block.noise.teeth_sd_mm,
         block.noise.correlation_px,
+        block.step_mm,
     )
 
 

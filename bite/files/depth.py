@@ -66,11 +66,20 @@ class DepthMap:
     depth_mm : array, shape (height, width), mm, NaN where there is no reading
     step_mm : float
         Storage step at the median depth, mm (0 for floating point files): no sd goes below step / sqrt(12).
+    inverse : bool
+        The file holds inverse distance, whose steps grow as the distance squared.
     """
 
     path: Path
     depth_mm: Array
     step_mm: float
+    inverse: bool = False
+
+    def step_at_mm(self, distance_mm: float) -> float:
+        """Give the storage step at a distance, mm."""
+        if not self.inverse:
+            return self.step_mm
+        return self.step_mm * (distance_mm / float(np.nanmedian(self.depth_mm))) ** 2
 
 
 def read_depth(
@@ -120,7 +129,8 @@ def read_depth(
     if not NEAREST_MM <= median <= FARTHEST_MM:
         what = f"median distance {median:.4g} mm with {stated}, needed {NEAREST_MM:g} to {FARTHEST_MM:g}"
         raise InputError(path, "", what, _unit_hint(median, unit_mm))
-    return DepthMap(path, frozen(depth), _step_mm(stored, median, unit_mm, inverse_per_m))
+    step_mm = _step_mm(stored, median, unit_mm, inverse_per_m)
+    return DepthMap(path, frozen(depth), step_mm, inverse_per_m is not None)
 
 
 def _positive(path: Path, unit_mm: float | None) -> float:

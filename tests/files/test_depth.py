@@ -196,3 +196,16 @@ def test_exr_round_trip(tmp_path: Path, refuses) -> None:
     assert np.abs(read_depth(path, unit_mm=1.0).depth_mm - DEPTH).max() < 3e-5
     path.write_bytes(path.read_bytes()[:60])
     assert "damaged EXR" in refuses(lambda: read_depth(path, unit_mm=1.0))
+
+
+def test_steps_of_inverse_distance_grow_as_its_square(tmp_path: Path) -> None:
+    """Wall at 1200 mm, face at 300 mm: between two stored values it is the difference of two distances."""
+    stored = np.full((40, 40), 20, np.uint8)
+    stored[10:20, 10:20] = 190
+    path = tmp_path / "inverse.png"
+    cv2.imwrite(str(path), stored)
+    depth = read_depth(path, inverse_per_m=(0.5, 4.2))
+    per_m = 0.5 + 3.7 * np.array([189.0, 191.0]) / 255.0
+    expected = float(np.diff(1000.0 / per_m)[0]) / -2.0
+    assert depth.step_at_mm(float(depth.depth_mm[15, 15])) == pytest.approx(expected, rel=1e-4)
+    assert depth.step_mm > 10.0 * expected

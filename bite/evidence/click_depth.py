@@ -72,9 +72,8 @@ def read_click_depth(frame: BiteFrame, patch_px: Array, *, guess_mm: float | Non
         return ClickDepth(None, None, int(values.size), pixels)
     spread = 1.4826 * float(np.median(np.abs(values - np.median(values))))
     # neighbours in a depth map repeat each other: a patch is worth a few readings, not all
-    sd = float(
-        np.hypot(1.2533 * spread / np.sqrt(max(1.0, values.size / 9.0)), frame.depth_map.step_at_mm(at) / 12**0.5)
-    )
+    by_spread = 1.2533 * spread / np.sqrt(max(1.0, values.size / 9.0))
+    sd = float(np.hypot(by_spread, frame.depth_map.step_at_mm(at) / 12**0.5))
     return ClickDepth(at, sd, int(values.size), pixels)
 
 

@@ -158,3 +158,11 @@ def test_closed_lips_leave_nothing_to_measure_from() -> None:
     closed = box(SKIN, -90, 90, -80, 80, LIP_MM)
     assert mouth_plane(head_of(closed, *teeth()), grid_of()) is None
     assert mouth_plane(head_of(*lips()), grid_of()) is None  # and no teeth behind open ones
+
+
+def test_bare_teeth_end_where_one_no_longer_sees_them() -> None:
+    plane = mouth_plane(head_of(*lips(), *teeth()), grid_of())
+    assert plane is not None
+    half_px_mm = 0.5 * 300.0 / 420.0
+    ends = (plane.left_mm, plane.right_mm)
+    assert ends == pytest.approx((SEEN[0] - CENTRE[0], SEEN[1] - CENTRE[0]), abs=half_px_mm + 0.01)

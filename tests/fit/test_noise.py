@@ -106,6 +106,17 @@ def test_every_column_of_the_half_plane_counts_as_often_as_it_stands_in_the_whol
     )
 
 
+@pytest.mark.parametrize("shape", SHAPES, ids=["even", "odd"])
+def test_stripes_of_the_sensor_leave_no_power_below_zero(shape: tuple[int, int]) -> None:
+    """Noise of one frequency: what fades it out over a circle would leave negative powers beside it."""
+    x = np.arange(shape[1])
+    residual = 0.5 * np.cos(2 * np.pi * x / 3.0) + 0.1 * field("white", shape)
+    said, dense = measured(residual, ragged(*shape), mm_per_px=SHAPES[shape])
+    for spectrum, correlation in ((said.spectrum, dense.short), (said.whole_spectrum, dense.whole)):
+        assert spectrum is not None and spectrum.min() == 0.0
+        np.testing.assert_allclose(np.fft.irfft2(spectrum, said.padded), correlation, rtol=0, atol=EXACT)
+
+
 def test_before_any_residual_is_known_a_lobe_counts_as_one() -> None:
     noise = assumed_noise(0.5, 2.0)
     assert noise.inflation == pytest.approx(np.pi * 4.0)  # a Gaussian of reach 2: its integral

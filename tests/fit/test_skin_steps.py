@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -15,10 +17,13 @@ from tests.fit.test_rim_slopes import joined, sheet
 STEP_MM = 0.5
 LONG_MM = 20.0
 """Bare teeth end so far to either side."""
-HEAD = joined(
-    sheet(SKIN, (-45, 45), (-40, -4), 292.0, bow=0.004),
-    sheet(SKIN, (-45, 45), (4, 40), 292.0, bow=0.004),
-    sheet(UPPER, (-20, 20), (-6, 6), 299.0),
+HEAD = replace(
+    joined(
+        sheet(SKIN, (-45, 45), (-40, -4), 292.0, bow=0.004),
+        sheet(SKIN, (-45, 45), (4, 40), 292.0, bow=0.004),
+        sheet(UPPER, (-20, 20), (-6, 6), 299.0),
+    ),
+    centre_mm=np.array([2.0, 1.0, 300.0]),  # beside the camera's axis
 )
 
 

@@ -18,11 +18,14 @@ from bite.geometry.rigid import frozen
 from bite.geometry.teeth import LOWER, SKIN, UPPER
 from tests.fit.test_rim_slopes import joined, sheet
 
-HEAD = joined(
-    sheet(SKIN, (-45, 45), (-40, -8), 292.0, bow=0.004),
-    sheet(SKIN, (-45, 45), (8, 40), 292.0, bow=0.004),
-    sheet(UPPER, (-26, 26), (-9, 0), 299.0),
-    sheet(LOWER, (-26, 26), (0, 9), 301.0),
+HEAD = replace(
+    joined(
+        sheet(SKIN, (-45, 45), (-40, -8), 292.0, bow=0.004),
+        sheet(SKIN, (-45, 45), (8, 40), 292.0, bow=0.004),
+        sheet(UPPER, (-26, 26), (-9, 0), 299.0),
+        sheet(LOWER, (-26, 26), (0, 9), 301.0),
+    ),
+    centre_mm=np.array([1.5, 0.0, 300.0]),  # beside the camera's axis
 )
 MOVES = tooth_moves(HEAD)
 FACET_MM = 2.0
@@ -107,6 +110,14 @@ def test_the_spread_of_crowns_is_learned_from_their_heights() -> None:
         np.testing.assert_allclose(
             told.extra_precision[first : first + MOVES.count], told.tooth_sd_mm**-2, rtol=1e-12
         )
+
+
+def test_crowns_are_believed_to_stand_within_a_tenth_of_a_millimetre_at_first() -> None:
+    body = block()
+    first = body.skin.count
+    own = body.extra_precision[first : first + MOVES.count]
+    np.testing.assert_allclose(own, 0.1**-2, rtol=1e-12)
+    assert len(own) == 12 and len(body.extra_precision) == first + 13  # and how boxy the filter is
 
 
 def _at(body: DepthBlock, height_mm: float) -> np.ndarray:

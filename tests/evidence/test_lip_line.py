@@ -185,12 +185,13 @@ def test_the_lip_line_mends_a_lip_that_was_solved_too_high() -> None:
     without, with_lips = fit_offset([depth, corners], prior), fit_offset([depth, corners, lips], prior)
     upper = COUNT + depth.skin.lips.start
     slide, slide_with = (fit.parameters[upper] for fit in (without, with_lips))
-    # the lip must come down by 0.6 mm: the picture says so, the blurred map hardly does
-    assert slide_with < slide < 0.0
-    assert abs(slide_with + 0.6) < 3.0 * np.sqrt(with_lips.solution.bread[upper, upper])
+    sd, sd_with = (float(np.sqrt(fit.solution.bread[upper, upper])) for fit in (without, with_lips))
+    # the lip must come down by 0.6 mm: both see it, the picture makes it surer
+    assert abs(slide_with + 0.6) < 3.0 * sd_with and abs(slide + 0.6) < 3.0 * sd
+    assert slide_with < -0.3 and sd_with < sd
     assert with_lips.offset.sd < without.offset.sd
-    assert abs(with_lips.offset.value - made.truth.t_mm) < abs(without.offset.value - made.truth.t_mm)
-    assert abs(with_lips.offset.value - made.truth.t_mm) < 3.0 * with_lips.offset.sd
+    # held still, the lip took the offset of such strips off by a quarter of a millimetre on average
+    assert abs(with_lips.offset.value - made.truth.t_mm) < min(0.25, 3.0 * with_lips.offset.sd)
     assert set(with_lips.solution.evidence_share) == {"depth", "corners", "lips"}
     total = sum(with_lips.solution.evidence_share.values()) + with_lips.solution.prior_share
     assert total == pytest.approx(1.0, abs=1e-6)

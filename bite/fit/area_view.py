@@ -31,6 +31,7 @@ ENAMEL, SKIN_OUT, SKIN_UP, OTHER_SHARE, LOWER_FORWARD = range(len(GEOMETRIC), le
 share of ``other`` parts, and the part of the forward slope that lower teeth give."""
 _MAPS = len(GEOMETRIC) + 5
 _GRAZING = 0.1
+"""Least cosine to the ray: seen flatter, a surface's depth follows a motion without bound (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,6 +44,8 @@ BOXY_SD, BOXY_TOLD_SD = 0.7, 0.05
 """A mean is 0 where it is a Gaussian, 1 where it is a box, and less than 0 where it is more peaked: how far
 it may be from a Gaussian, and from what the device's table says (our choice)."""
 _FARTHEST, _STEPS_FROM = 0.05, 0.5
+"""Nearness from which skin is looked at (35 mm off the teeth), and from which its steps speak of the filter
+(17 mm): farther rims are rendered through pixels' centres (our choice)."""
 _COVERAGE_NEEDED, _OTHER_ALLOWED = 0.9, 0.1
 
 
@@ -111,8 +113,12 @@ class DepthBlock:
         sharp = self.area_view(parameters)
         enamel = sharp.maps[ENAMEL]
         biased = sharp.depth_mm + parameters[P.ENAMEL_BIAS_MM] * enamel
-        maps = self.sensed(np.stack([biased, enamel]), sharp.part >= 0, parameters).maps
-        return sharp.depth_mm, maps[0], maps[1]
+        solid = sharp.part >= 0
+        seen_mm, share = self.sensed(np.stack([biased, enamel]), solid, parameters).maps
+        if len(parameters) > self.boxy_place:
+            slope = self._boxy_slope(biased, seen_mm, solid, float(parameters[P.SMOOTHING_PX]))
+            seen_mm = seen_mm + parameters[self.boxy_place] * slope
+        return sharp.depth_mm, seen_mm, share
 
     def sensed(self, maps: Array, solid: NDArray[np.bool_], parameters: Array) -> Smoothed:
         """Filter maps as the sensor does its own; a median goes by the first."""

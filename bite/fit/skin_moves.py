@@ -27,6 +27,7 @@ LIP_SLIDE_SD_MM = 0.5
 HAIR_STEPS_MM = ((3.0, 5.0), (5.0, 8.0), (8.0, 11.0), (11.0, 15.0))
 """Hair sets in between two of these distances from bare teeth, one at a time (our choice)."""
 HAIR_START_SD_MM = 0.3
+"""Before a frame has told: a spread that three rounds bring to stubble or to a beard (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +46,7 @@ from the first distance inward of there on (our choice)."""
 
 @dataclass(frozen=True, slots=True)
 class SkinMoves:
-    """Shapes over the skin, in the order waves, lips out (upper, lower), lips up (the same), hair steps.
+    """Shapes over the skin, in the order waves, lips up (upper, lower), hair steps (above, then below).
 
     Parameters
     ----------

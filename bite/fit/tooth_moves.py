@@ -22,6 +22,7 @@ CENTRES_MM = (-20.0, -12.0, -4.0, 4.0, 12.0, 20.0)
 WIDTH_MM = 3.5
 """Sd of a bump: those of one row add up to nearly the same everywhere (our choice)."""
 START_SD_MM = 0.1
+"""Before a frame has told (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

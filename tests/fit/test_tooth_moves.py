@@ -126,3 +126,15 @@ def _at(body: DepthBlock, height_mm: float) -> np.ndarray:
     first = COUNT + body.skin.count
     here[first : first + MOVES.count] = height_mm
     return here
+
+
+def test_what_is_drawn_is_what_is_fitted() -> None:
+    """Of a boxy filter too: the sections of a picture come from another call than the fit's."""
+    body = block()
+    here = _at(body, 0.1)
+    here[body.boxy_place] = 0.8
+    _, drawn, _ = body.appearance(here)
+    fitted = body.predict(here).depth_mm
+    np.testing.assert_allclose(drawn, fitted, rtol=0, atol=1e-9)
+    here[body.boxy_place] = 0.0
+    assert np.nanmax(np.abs(body.appearance(here)[1] - fitted)) > 0.05

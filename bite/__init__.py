@@ -10,13 +10,13 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from bite.assessment import Assessment
-    from bite.check import check_frame
-    from bite.decision import Verdict
+    from bite.check.assessment import Assessment
+    from bite.check.decision import Verdict
+    from bite.check.steps import check_frame
     from bite.errors import BiteError, InputError
     from bite.files.bundle import BiteFrame, load_frame
-    from bite.shared_offset import Together
-    from bite.together import check_together
+    from bite.together.shared_offset import Together
+    from bite.together.steps import check_together
 
 __version__ = "0.1.0"
 
@@ -34,14 +34,14 @@ __all__ = [
 ]
 
 _HOMES = {
-    "Assessment": "bite.assessment",
+    "Assessment": "bite.check.assessment",
     "BiteError": "bite.errors",
     "BiteFrame": "bite.files.bundle",
     "InputError": "bite.errors",
-    "Together": "bite.shared_offset",
-    "Verdict": "bite.decision",
-    "check_frame": "bite.check",
-    "check_together": "bite.together",
+    "Together": "bite.together.shared_offset",
+    "Verdict": "bite.check.decision",
+    "check_frame": "bite.check.steps",
+    "check_together": "bite.together.steps",
     "load_frame": "bite.files.bundle",
 }
 

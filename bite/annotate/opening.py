@@ -10,11 +10,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.annotate.answer import Answer, check_clicks
-from bite.annotate.clicks import Clicks
-from bite.annotate.live import LiveCheck
-from bite.annotate.saving import Notes
-from bite.annotate.store import CornerStore
+from bite.annotate.state.answer import Answer, check_clicks
+from bite.annotate.state.clicks import Clicks
+from bite.annotate.state.live import LiveCheck
+from bite.annotate.store.corner_files import CornerStore
+from bite.annotate.store.saving import Notes
 from bite.annotate.workbench import Workbench
 from bite.errors import InputError
 from bite.files.bundle import BiteFrame, LoadedView, load_frame
@@ -112,7 +112,7 @@ def _name(notes: Notes, path: Path, index: int, view: str, corner_file: str) -> 
 
 def _live_check(frame: BiteFrame) -> LiveCheck:
     def answer(clicks: Clicks) -> Answer:
-        from bite.check import check_frame
+        from bite.check.steps import check_frame
 
         return check_clicks(frame, clicks, check_frame)
 

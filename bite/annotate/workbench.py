@@ -4,22 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bite.annotate.aids import Aids
-from bite.annotate.answer import Answer
-from bite.annotate.clicks import Clicks
-from bite.annotate.desk import Desk, PictureSize
-from bite.annotate.keys import NUDGES, Action
-from bite.annotate.live import LiveCheck
-from bite.annotate.looking import Looking
-from bite.annotate.mistakes import MistakeWatch
-from bite.annotate.order import short_name
-from bite.annotate.panel import PanelFacts, drawing_area
-from bite.annotate.saving import Notes, Saver
-from bite.annotate.screen import Pointer, Scene, Screen
-from bite.annotate.snapping import snap_ringed
-from bite.annotate.store import CornerStore, SaveStatus
-from bite.annotate.teeth_drawing import item_at
-from bite.annotate.view import Point, ViewTransform, mark_near
+from bite.annotate.drawing.aids import Aids
+from bite.annotate.drawing.panel import PanelFacts, drawing_area
+from bite.annotate.drawing.screen import Pointer, Scene, Screen
+from bite.annotate.drawing.teeth_drawing import item_at
+from bite.annotate.state.answer import Answer
+from bite.annotate.state.clicks import Clicks
+from bite.annotate.state.desk import Desk, PictureSize
+from bite.annotate.state.keys import NUDGES, Action
+from bite.annotate.state.live import LiveCheck
+from bite.annotate.state.looking import Looking
+from bite.annotate.state.mistakes import MistakeWatch
+from bite.annotate.state.order import short_name
+from bite.annotate.state.snapping import snap_ringed
+from bite.annotate.state.view import Point, ViewTransform, mark_near
+from bite.annotate.store.corner_files import CornerStore, SaveStatus
+from bite.annotate.store.saving import Notes, Saver
 from bite.files.bundle import BiteFrame
 from bite.files.corners import CornerState
 

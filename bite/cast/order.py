@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from bite.report.cast_content import WORST_FIRST, FailedFrame, FrameRow, PerformerAnswer
+from bite.cast.content import WORST_FIRST, FailedFrame, FrameRow, PerformerAnswer
 
 
 def ordered_rows(rows: Iterable[FrameRow]) -> tuple[FrameRow, ...]:

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from bite.cast.content import FrameRow
 from bite.cast.page_picture import PagePicture
-from bite.checks.finding import Severity
-from bite.decision import Verdict
+from bite.check.decision import Verdict
+from bite.check.finding import Severity
 from bite.evidence.priors import ENAMEL_BIAS_MM
 from bite.files.source import hash_file
-from bite.report.cast_content import FrameRow
 
 
 def row_of(content: Mapping[str, Any], path: str, result: Path, picture: PagePicture) -> FrameRow:

@@ -8,15 +8,15 @@ from functools import partial
 from pathlib import Path
 
 from bite import __version__
-from bite.cast.consistency import consistency_notes
-from bite.cast.listing import Listed, list_frames
-from bite.cast.one_frame import failed, frame_row
+from bite.cast.compared.consistency import consistency_notes
+from bite.cast.compared.together import device_summaries
+from bite.cast.content import CastContent, FailedFrame, FailureKind, FrameRow
 from bite.cast.order import ordered_failures, ordered_rows, performer_answers
-from bite.cast.settings import CastSettings
-from bite.cast.together import device_summaries
-from bite.cast.workers import run_in_workers
+from bite.cast.runner.listing import Listed, list_frames
+from bite.cast.runner.one_frame import failed, frame_row
+from bite.cast.runner.settings import CastSettings
+from bite.cast.runner.workers import run_in_workers
 from bite.files.cast import CastFile
-from bite.report.cast_content import CastContent, FailedFrame, FailureKind, FrameRow
 
 Job = tuple[Path, str]
 Told = Callable[[FrameRow | FailedFrame], None]

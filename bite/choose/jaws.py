@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from bite.choose.content import Measures, Ranked, Standing
+from bite.choose.jaw_compare import LEAST_LIKENESS, LowerFace, jaw_drop, lower_face, same_smile
 from bite.choose.judge import LowerJaw, rank
 from bite.errors import DegenerateGeometryError
-from bite.evidence.jaw_compare import LEAST_LIKENESS, LowerFace, jaw_drop, lower_face, same_smile
-from bite.evidence.tooth_row import tooth_row_from_corners
+from bite.evidence.clicks.tooth_row import tooth_row_from_corners
 from bite.files.corners import CornerPoint, Corners
 from bite.files.take import Take, TakePicture
-from bite.report.take_content import Measures, Ranked, Standing
 
 COMPARED = 10
 """So many of the best frames are compared; who drops out makes room for others, for so many rounds."""

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bite.checks.bite_gap import CODE as GAP
-from bite.checks.finding import Severity
-from bite.report.take_content import Measures, Ranked, Standing
+from bite.check.checks.bite_gap import CODE as GAP
+from bite.check.finding import Severity
+from bite.choose.content import Measures, Ranked, Standing
 
 BLUR_SHARE = 0.05
 """Share of the edges' blur, mm, that is added to the expected sd (in quadrature). Our choice, no source."""

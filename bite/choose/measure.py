@@ -8,28 +8,28 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.checks.bite_gap import bite_gap
-from bite.checks.enamel_lit import enamel_lit
-from bite.checks.resolved import resolved
-from bite.checks.sharp import sharp
+from bite.check.checks.bite_gap import bite_gap
+from bite.check.checks.enamel_lit import enamel_lit
+from bite.check.checks.resolved import resolved
+from bite.check.checks.sharp import sharp
+from bite.choose.carry import Carried
+from bite.choose.carry_start import grey
+from bite.choose.content import Measures
+from bite.choose.expected_sd import DepthQuality, expected_sd_mm
 from bite.errors import DegenerateGeometryError, InputError
-from bite.evidence.carry import Carried
-from bite.evidence.carry_start import grey
-from bite.evidence.enamel_area import ABOVE_MM, ASIDE_MM, BELOW_MM, EnamelArea, enamel_area
-from bite.evidence.enamel_reach import upper_enamel_shown
-from bite.evidence.exposure import OVER_FROM
-from bite.evidence.luminance import Picture
-from bite.evidence.map_grain import grain_of
-from bite.evidence.mouth import Mouth
-from bite.evidence.picture_piece import Piece, piece_of
-from bite.evidence.picture_quality import quality_of
-from bite.evidence.tooth_row import mm_per_px_from_corners, tooth_row_from_corners
+from bite.evidence.clicks.tooth_row import mm_per_px_from_corners, tooth_row_from_corners
+from bite.evidence.depth.map_grain import grain_of
+from bite.evidence.enamel.enamel_area import ABOVE_MM, ASIDE_MM, BELOW_MM, EnamelArea, enamel_area
+from bite.evidence.enamel.enamel_reach import upper_enamel_shown
+from bite.evidence.mouth.picture_quality import quality_of
+from bite.evidence.mouth.place import Mouth
+from bite.evidence.picture.exposure import OVER_FROM
+from bite.evidence.picture.luminance import Picture
+from bite.evidence.picture.picture_piece import Piece, piece_of
 from bite.files.corners import CornerPoint, Corners
 from bite.files.depth import DepthMap, read_depth
 from bite.files.take import TakePicture
-from bite.fit.expected_sd import DepthQuality, expected_sd_mm
 from bite.geometry.rigid import Array
-from bite.report.take_content import Measures
 
 GAP_REACH_MM = 14.0
 """How far below the upper edge lower teeth are looked for: an open jaw in a take is no exception."""

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from bite.choose.carry import Carried, carry_on, start_carry
+from bite.choose.carry_start import Anchor, grey
+from bite.choose.content import Chosen, Measures
 from bite.choose.jaws import rank_with_jaws
 from bite.choose.judge import motions, rank_coarse
 from bite.choose.measure import DepthUnit, measure_carried, measure_whole
+from bite.choose.stillness import motion_between, small_grey
 from bite.errors import DegenerateGeometryError, InputError
-from bite.evidence.carry import Carried, carry_on, start_carry
-from bite.evidence.carry_start import Anchor, grey
-from bite.evidence.stillness import motion_between, small_grey
 from bite.files.corners import Corners
 from bite.files.take import Take, TakePicture, Unreadable
-from bite.report.take_content import Chosen, Measures
 
 STRETCH_BYTES = 64_000_000
 """Pictures held at a time while going backwards."""

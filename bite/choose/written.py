@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from bite import __version__
-from bite.evidence.luminance import Picture
+from bite.choose.content import Chosen, Measures, Ranked, Standing
+from bite.evidence.picture.luminance import Picture
 from bite.files.atomic import write_bytes
 from bite.files.corners import CornerPoint, Corners, CornerState, write_corners
 from bite.files.frame_draft import frame_path_for, frame_text, look_beside, write_new
 from bite.files.result import result_text
 from bite.files.take import Take, TakePicture
-from bite.report.take_content import Chosen, Measures, Ranked, Standing
 
 FORMAT = "bite-choose 1"
 SURE_LIKENESS = 0.8

@@ -47,10 +47,10 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run(args: argparse.Namespace) -> int:
     """Compare the passes."""
+    from bite.agree.repeat_clicks import item_scatter, kind_scatter, pair_agreement
+    from bite.agree.told import Agreement, agreement_figure, agreement_text, state_disputes
     from bite.files.corners import read_corners
-    from bite.fit.repeat_clicks import item_scatter, kind_scatter, pair_agreement
-    from bite.report.agreement import Agreement, agreement_figure, agreement_text, state_disputes
-    from bite.report.before_after import save_figure
+    from bite.plots.saving import save_figure
 
     paths = [Path(name) for name in args.corners]
     if len(paths) < 2:
@@ -121,7 +121,7 @@ def _px_per_mm(args: argparse.Namespace, corners: Corners) -> float | None:
     import numpy as np
 
     from bite.cli.frame_path import require_frame_file
-    from bite.evidence.click_depth import read_click_depth
+    from bite.evidence.clicks.click_depth import read_click_depth
     from bite.files.bundle import load_frame
 
     frame = load_frame(require_frame_file(args.frame), with_corners=False)

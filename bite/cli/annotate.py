@@ -50,15 +50,15 @@ def run(args: argparse.Namespace) -> int:
     from datetime import UTC, datetime
 
     from bite.annotate.opening import open_bench
-    from bite.annotate.toolkit import open_canvas
-    from bite.annotate.window import Window
+    from bite.annotate.toolkit.canvas import open_canvas
+    from bite.annotate.toolkit.window import Window
 
     path = require_frame_file(args.frame)
     annotator = login_name() if args.annotator is None else args.annotator
     bench = open_bench(path, annotator=annotator, now=lambda: datetime.now(UTC), live=not args.no_check)
     title = f"bite annotate: {bench.frame.name}"
     if args.browser:
-        from bite.annotate.browser import browser_canvas
+        from bite.annotate.toolkit.browser import browser_canvas
 
         canvas, run_window, close = browser_canvas(title, SIZE_PX, port=args.port, tell=tell)
     else:

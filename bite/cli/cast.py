@@ -12,7 +12,7 @@ from bite.cli.out_folder import make_folder
 from bite.cli.streams import FrameBar, print_file, tell
 
 if TYPE_CHECKING:
-    from bite.report.cast_content import CastContent, FailedFrame, FrameRow
+    from bite.cast.content import CastContent, FailedFrame, FrameRow
 
 _FOOT = """\
 Writes cast.html, cast.pdf, cast.csv and cast.json beside CAST or into --out. Results that hold (same inputs,
@@ -48,8 +48,8 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 def run(args: argparse.Namespace) -> int:
     """Run the cast, write its page, say what needs a person."""
     from bite.cast.run import cast_content, frames_of, run_frames
-    from bite.cast.settings import CastSettings
-    from bite.cast.workers import available_cores
+    from bite.cast.runner.settings import CastSettings
+    from bite.cast.runner.workers import available_cores
     from bite.files.cast import read_cast
 
     cast = read_cast(Path(args.cast))
@@ -86,19 +86,19 @@ def _write(content: CastContent, folder: Path) -> str:
     """Write page, PDF and tables; a page or PDF that was made from the same things stands as it is."""
     from itertools import chain
 
-    from bite.cast.stands import last_line, made_from, stands
-    from bite.cast.written import cast_csv, cast_json
+    from bite.cast.sheets.stands import last_line, made_from, stands
+    from bite.cast.sheets.written import cast_csv, cast_json
     from bite.files.atomic import write_bytes, write_pieces, write_together
 
     text = cast_json(content, folder)
     mark = made_from(text)
     page, paper = folder / "cast.html", folder / "cast.pdf"
     if not stands(page, mark):
-        from bite.report.page import page_pieces
+        from bite.cast.sheets.page import page_pieces
 
         write_pieces(page, chain(page_pieces(content), [last_line(mark, page.suffix)]))
     if not stands(paper, mark):
-        from bite.report.cast_pdf import cast_pdf
+        from bite.cast.sheets.pdf import cast_pdf
 
         write_bytes(paper, cast_pdf(content) + last_line(mark, paper.suffix).encode())
     write_together({folder / "cast.csv": cast_csv(content).encode(), folder / "cast.json": text.encode()})
@@ -106,7 +106,7 @@ def _write(content: CastContent, folder: Path) -> str:
 
 
 def _learn(content: CastContent, path: Path) -> None:
-    from bite.cast.learn import known_devices, learned_tables, write_learned
+    from bite.cast.compared.learn import known_devices, learned_tables, write_learned
 
     text = learned_tables(content.devices, known_devices(content.rows))
     if text:
@@ -116,7 +116,7 @@ def _learn(content: CastContent, path: Path) -> None:
 
 
 def _tell(content: CastContent, folder: Path) -> None:
-    from bite.report.page import dial_text, offset_told
+    from bite.cast.sheets.page import dial_text, offset_told
 
     for summary in content.devices:
         if summary.severity in ("warn", "fail"):

@@ -18,8 +18,8 @@ from bite.errors import BiteError, InputError
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from bite.assessment import Assessment
-    from bite.decision import Verdict
+    from bite.check.assessment import Assessment
+    from bite.check.decision import Verdict
     from bite.files.device import Device
 
 _FOOT = """\
@@ -149,7 +149,7 @@ def _spare_the_collector() -> None:
 
 
 def _settings(args: argparse.Namespace) -> _Settings:
-    from bite.decision import TOLERANCE_MM
+    from bite.check.decision import TOLERANCE_MM
 
     devices, tolerance_mm, performance_device = None, TOLERANCE_MM, None
     if args.cast is not None:
@@ -191,13 +191,14 @@ def _refuse_doubles(paths: list[Path], settings: _Settings) -> None:
 
 def _check(path: Path, settings: _Settings) -> _Done:
     """Check one frame and save all its files, or none."""
-    from bite.check import check_frame
+    from bite.check.before_after import before_after_figure, panel_figures
+    from bite.check.result import result_mapping
+    from bite.check.steps import check_frame
     from bite.cli.frame_path import require_frame_file
     from bite.files.atomic import write_together
     from bite.files.bundle import load_frame
     from bite.files.result import result_text
-    from bite.report.before_after import before_after_figure, figure_bytes, panel_figures
-    from bite.report.result import result_mapping
+    from bite.plots.saving import figure_bytes
 
     frame = load_frame(require_frame_file(path), devices=settings.devices)
     assessment = check_frame(
@@ -216,7 +217,7 @@ def _check(path: Path, settings: _Settings) -> _Done:
 
 
 def _print(assessment: Assessment, *, quiet: bool, apart: bool) -> None:
-    from bite.report.text import one_line, summary
+    from bite.check.text import one_line, summary
 
     if quiet:
         print(one_line(assessment), flush=True)

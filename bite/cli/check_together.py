@@ -32,14 +32,15 @@ def run_together(
     InputError
         When any frame cannot be read, or they may not be taken together: nothing is written then.
     """
+    from bite.check.before_after import panel_figures
     from bite.cli.frame_path import require_frame_file
     from bite.files.atomic import write_together
     from bite.files.bundle import load_frame
     from bite.files.result import result_text
-    from bite.report.before_after import figure_bytes, panel_figures
-    from bite.report.together import together_line, together_mapping, together_text
-    from bite.report.together_figure import together_figure
-    from bite.together import check_together
+    from bite.plots.saving import figure_bytes
+    from bite.together.figure import together_figure
+    from bite.together.steps import check_together
+    from bite.together.text import together_line, together_mapping, together_text
 
     if len(paths) < 2:
         what = "is one frame alone"

@@ -13,10 +13,10 @@ from bite.cli.streams import FrameBar, print_file, tell
 from bite.errors import InputError
 
 if TYPE_CHECKING:
+    from bite.choose.content import Chosen
     from bite.choose.measure import DepthUnit
     from bite.choose.run import Click
     from bite.files.take import Take
-    from bite.report.take_content import Chosen
 
 _FOOT = """\
 Click one frame once (--annotate, or bite annotate on a still of it): its corners are then carried to all
@@ -95,11 +95,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _write(args: argparse.Namespace, take: Take, chosen: Chosen, text: str, folder: Path) -> None:
+    from bite.choose.sheet import sheet_png
+    from bite.choose.text import one_line, table
     from bite.choose.written import write_frames
     from bite.files.atomic import write_together
     from bite.files.take import TakePicture
-    from bite.report.choose_sheet import sheet_png
-    from bite.report.choose_text import one_line, table
 
     best = chosen.ranked[: args.best]
     pictures: dict[int, TakePicture] = {}
@@ -135,8 +135,8 @@ def _annotated(take: Take, frame: int | None, folder: Path) -> Click:
     from datetime import UTC, datetime
 
     from bite.annotate.opening import open_picture
-    from bite.annotate.toolkit import open_canvas
-    from bite.annotate.window import Window
+    from bite.annotate.toolkit.canvas import open_canvas
+    from bite.annotate.toolkit.window import Window
     from bite.choose.run import Click, choose
     from bite.choose.written import png_bytes
     from bite.cli.annotate import SIZE_PX, login_name

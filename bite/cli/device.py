@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     from bite.files.bundle import load_frame
     from bite.files.device_table import table_text, write_device_table
     from bite.files.result import result_text
-    from bite.report.before_after import figure_bytes
+    from bite.plots.saving import figure_bytes
 
     frames = [load_frame(path, with_corners=False) for path in args.cards]
     found = measure_device(frames)

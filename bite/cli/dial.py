@@ -51,8 +51,9 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 def run(args: argparse.Namespace) -> int:
     """Measure, tell, save."""
     from bite import __version__
-    from bite.dial_travel import dial_travel_of
-    from bite.evidence.dial_exports import follow_rows
+    from bite.dial.exports import follow_rows
+    from bite.dial.told import DialReport, dial_figure, dial_mapping, dial_text, toml_lines
+    from bite.dial.travel import dial_travel_of
     from bite.files.atomic import write_together
     from bite.files.mesh import read_mesh
     from bite.files.result import result_text
@@ -60,8 +61,7 @@ def run(args: argparse.Namespace) -> int:
     from bite.files.rig_dial import write_dial
     from bite.files.rig_parts import check_vertex_numbers
     from bite.files.source import hash_file, key_beside
-    from bite.report.before_after import figure_bytes
-    from bite.report.dial import DialReport, dial_figure, dial_mapping, dial_text, toml_lines
+    from bite.plots.saving import figure_bytes
 
     path = Path(args.rig)
     rig = read_rig(path)

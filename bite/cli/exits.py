@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from bite.errors import BiteError, InputError
 
 if TYPE_CHECKING:
-    from bite.decision import Verdict
+    from bite.check.decision import Verdict
 
 
 class Exit(IntEnum):
@@ -44,13 +44,13 @@ def exit_for(verdicts: Iterable[Verdict], *, bad_inputs: int = 0, faults: int = 
 
     Examples
     --------
-    >>> from bite.decision import Verdict
+    >>> from bite.check.decision import Verdict
     >>> exit_for([Verdict.MOVE, Verdict.LEAVE]).value, exit_for([Verdict.MOVE, Verdict.UNSURE]).value
     (0, 1)
     >>> exit_for([Verdict.UNSURE], bad_inputs=1).value
     2
     """
-    from bite.decision import Verdict
+    from bite.check.decision import Verdict
 
     if faults:
         return Exit.FAULT

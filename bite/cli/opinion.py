@@ -39,10 +39,10 @@ def run(args: argparse.Namespace) -> int:
     from bite.files.atomic import write_together
     from bite.files.bundle import load_frame
     from bite.files.result import result_text
-    from bite.fit.causes import Cause
-    from bite.opinion import opinion_of
-    from bite.report.before_after import figure_bytes
-    from bite.report.opinion import opinion_figure, opinion_mapping, opinion_text
+    from bite.opinion.causes import Cause
+    from bite.opinion.steps import opinion_of
+    from bite.opinion.told import opinion_figure, opinion_mapping, opinion_text
+    from bite.plots.saving import figure_bytes
 
     path = Path(args.frame)
     frame = load_frame(require_frame_file(path))

@@ -14,9 +14,9 @@ from bite.cli.streams import print_file, tell
 from bite.errors import InputError
 
 if TYPE_CHECKING:
-    from bite.assessment import Assessment
+    from bite.check.assessment import Assessment
     from bite.files.rig import Dial
-    from bite.recheck import Recheck, Side
+    from bite.recheck.steps import Recheck, Side
 
 _FOOT = """\
 Both are the same picture and depth with the model solved again after the dial was moved: frame files, or
@@ -53,9 +53,9 @@ def run(args: argparse.Namespace) -> int:
     from bite.files.atomic import write_together
     from bite.files.history import appended, history_text, read_history
     from bite.files.result import result_text
-    from bite.recheck import Advice
-    from bite.report.before_after import figure_bytes
-    from bite.report.recheck import (
+    from bite.plots.saving import figure_bytes
+    from bite.recheck.steps import Advice
+    from bite.recheck.told import (
         RecheckReport,
         recheck_figure,
         recheck_mapping,
@@ -109,13 +109,13 @@ def _performer(after: Path, *, is_result: bool) -> str:
 
 
 def _from_frames(args: argparse.Namespace, before: Path, after: Path) -> tuple[Recheck, Mapping[str, str]]:
-    from bite.check import check_frame
+    from bite.check.steps import check_frame
     from bite.cli.frame_path import require_frame_file
-    from bite.evidence.mesh_move import move_in_mesh_mm
     from bite.evidence.priors import prior_of
     from bite.files.bundle import load_frame
-    from bite.profile_looks import refuse_other_profile
-    from bite.recheck import achieved_by_fits, recheck, refuse_other_pictures, refuse_other_rig
+    from bite.recheck.mesh_move import move_in_mesh_mm
+    from bite.recheck.profile_looks import refuse_other_profile
+    from bite.recheck.steps import achieved_by_fits, recheck, refuse_other_pictures, refuse_other_rig
 
     frames = [load_frame(require_frame_file(path)) for path in (before, after)]
     refuse_other_pictures(before.name, str(after), frames[0].hashes, frames[1].hashes)
@@ -145,7 +145,7 @@ def _from_frames(args: argparse.Namespace, before: Path, after: Path) -> tuple[R
 
 
 def _side(path: Path, look: Assessment) -> Side:
-    from bite.recheck import Side, doubt_of
+    from bite.recheck.steps import Side, doubt_of
 
     solved = look.frame.file.solved
     if look.fit is None:
@@ -168,7 +168,7 @@ def _side(path: Path, look: Assessment) -> Side:
 def _from_results(args: argparse.Namespace, before: Path, after: Path) -> tuple[Recheck, Mapping[str, str]]:
     from bite.files.result import read_result
     from bite.files.source import hash_file
-    from bite.recheck import achieved_by_results, recheck, refuse_other_pictures
+    from bite.recheck.steps import achieved_by_results, recheck, refuse_other_pictures
 
     tables = [read_result(path) for path in (before, after)]
     sides = [_side_of(path, table) for path, table in zip((before, after), tables, strict=True)]
@@ -185,8 +185,8 @@ def _from_results(args: argparse.Namespace, before: Path, after: Path) -> tuple[
 
 
 def _side_of(path: Path, table: Mapping[str, object]) -> Side:
-    from bite.fit.offset import Estimate
-    from bite.recheck import Side, doubt_of
+    from bite.recheck.steps import Side, doubt_of
+    from bite.stats.estimate import Estimate
 
     mend = "let bite check write the result again"
     try:

@@ -15,11 +15,11 @@ from bite.errors import InputError
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from bite.cast.landing import Landing
-    from bite.cast.one_frame import EarlyVerdict
-    from bite.cast.settings import CastSettings
-    from bite.decision import Verdict
-    from bite.report.cast_content import FailedFrame, FrameRow
+    from bite.cast.content import FailedFrame, FrameRow
+    from bite.cast.runner.landing import Landing
+    from bite.cast.runner.one_frame import EarlyVerdict
+    from bite.cast.runner.settings import CastSettings
+    from bite.check.decision import Verdict
 
 LOOK_EVERY_S = 0.1
 STEADY_LOOKS = 2
@@ -53,9 +53,9 @@ def run(args: argparse.Namespace) -> int:
     """Look, check, tell; until an interrupt, or once."""
     from functools import partial
 
-    from bite.cast.landing import Landing
-    from bite.cast.one_frame import load_what_a_check_needs
-    from bite.cast.workers import Crew, available_cores
+    from bite.cast.runner.landing import Landing
+    from bite.cast.runner.one_frame import load_what_a_check_needs
+    from bite.cast.runner.workers import Crew, available_cores
 
     folder = Path(args.folder)
     if not folder.is_dir():
@@ -117,8 +117,8 @@ class _Watcher:
         self, path: Path, answer: EarlyVerdict | FrameRow | FailedFrame | None, *, last: bool, died: bool
     ) -> None:
         """Say a verdict once, as soon as it is known; a failure once it has stayed so for a while."""
-        from bite.decision import Verdict
-        from bite.report.cast_content import FailedFrame, FailureKind
+        from bite.cast.content import FailedFrame, FailureKind
+        from bite.check.decision import Verdict
 
         if answer is not None:
             self.faults.discard(path)
@@ -168,7 +168,7 @@ class _Watcher:
 
 
 def _steps(path: Path, settings: CastSettings) -> Iterator[EarlyVerdict | FrameRow | FailedFrame]:
-    from bite.cast.one_frame import frame_steps
+    from bite.cast.runner.one_frame import frame_steps
 
     return frame_steps(path, str(path.relative_to(settings.root)), settings)
 
@@ -176,8 +176,8 @@ def _steps(path: Path, settings: CastSettings) -> Iterator[EarlyVerdict | FrameR
 def _settings(args: argparse.Namespace, folder: Path) -> CastSettings:
     from tempfile import gettempdir
 
-    from bite.cast.settings import CastSettings
-    from bite.decision import TOLERANCE_MM
+    from bite.cast.runner.settings import CastSettings
+    from bite.check.decision import TOLERANCE_MM
 
     pictures = folder / ".bite-cast"
     try:

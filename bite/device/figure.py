@@ -10,7 +10,7 @@ import numpy as np
 from bite.device.band import binned
 from bite.device.measured import DeviceMeasured
 from bite.device.told import headline
-from bite.report.style import (
+from bite.plots.style import (
     AFTER,
     BEFORE,
     INK,

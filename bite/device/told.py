@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from textwrap import fill
 
+from bite.check.result import Json
 from bite.device.flat_noise import FlatNoise
 from bite.device.measured import CardMeasured, DeviceMeasured
 from bite.device.which_filter import SEEN_PX
-from bite.report.result import Json
 
 FORMAT = "bite-device 1"
 _NAMES = {"gauss": "Gaussian", "box": "box", "median": "median", "edge-preserving": "edge-preserving"}

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bite.evidence.clicks import corner_block, views_with_position
-from bite.evidence.depth import FARTHEST_MM, depth_block, profile_block
-from bite.evidence.head import SolvedHead
-from bite.evidence.lip_line import lip_block
+from bite.evidence.clicks.for_fit import corner_block, views_with_position
+from bite.evidence.depth.for_fit import FARTHEST_MM, depth_block, profile_block
+from bite.evidence.lips.line import lip_block
+from bite.evidence.model.head import SolvedHead
 from bite.evidence.priors import prior_of
 from bite.files.bundle import BiteFrame
 from bite.fit.corner_block import CornerBlock

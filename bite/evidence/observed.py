@@ -6,20 +6,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bite.evidence.click_residuals import ClickResidual, click_residuals
-from bite.evidence.depth_cover import DepthCover, SkinFit, cover_beside_clicks, cover_beside_model, skin_fit
-from bite.evidence.filter_found import FilterFound, filter_found
-from bite.evidence.framing import Framing, framing_of
-from bite.evidence.hair_found import HairFound, hair_found
-from bite.evidence.head import SolvedHead
-from bite.evidence.hidden_teeth import solved_teeth_in_view
-from bite.evidence.misclick import ClickFault, worst_click
-from bite.evidence.mouth import Mouth, mouth_of
-from bite.evidence.picture_quality import PictureQuality, picture_quality
-from bite.evidence.rows import BiteMeasures, bite_measures
-from bite.evidence.spans import CrownSpan, crown_spans, seen_points
-from bite.evidence.teeth_in_view import TeethInView
-from bite.evidence.triangulated import TriangulatedCorner, triangulated_corners
+from bite.evidence.clicks.click_residuals import ClickResidual, click_residuals
+from bite.evidence.clicks.misclick import ClickFault, worst_click
+from bite.evidence.clicks.triangulated import TriangulatedCorner, triangulated_corners
+from bite.evidence.depth.depth_cover import (
+    DepthCover,
+    SkinFit,
+    cover_beside_clicks,
+    cover_beside_model,
+    skin_fit,
+)
+from bite.evidence.depth.filter_found import FilterFound, filter_found
+from bite.evidence.depth.hair_found import HairFound, hair_found
+from bite.evidence.model.head import SolvedHead
+from bite.evidence.model.hidden_teeth import solved_teeth_in_view
+from bite.evidence.model.teeth_in_view import TeethInView
+from bite.evidence.mouth.framing import Framing, framing_of
+from bite.evidence.mouth.picture_quality import PictureQuality, picture_quality
+from bite.evidence.mouth.place import Mouth, mouth_of
+from bite.evidence.mouth.rows import BiteMeasures, bite_measures
+from bite.evidence.mouth.spans import CrownSpan, crown_spans, seen_points
 from bite.files.bundle import BiteFrame
 from bite.files.corners import CornerState
 from bite.fit.corner_block import CornerBlock

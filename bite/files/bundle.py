@@ -54,7 +54,7 @@ class BiteFrame:
     """One bite frame with all it points at. The first view is the reference.
 
     ``depth_camera`` is the camera of ``depth_map``: a view's, or its own. A frame that names a pair of views
-    is read without a map; ``bite.evidence.stereo_depth`` matches one, and says in ``stereo`` how.
+    is read without a map; ``bite.evidence.stereo.depth`` matches one, and says in ``stereo`` how.
     ``solved_mesh`` and ``rest_mesh`` are in mm, in their files' own axes, with equal vertex counts.
     ``hashes`` maps each input's path, as the frame file wrote it, to "sha256:...".
     """

@@ -14,22 +14,7 @@ from bite.fit.parameters import P, Prior
 from bite.fit.profile_block import ProfileBlock
 from bite.fit.solution import Solution
 from bite.fit.solver import extra_parameter, solve
-
-Z95 = 1.959963984540054
-"""97.5 % point of the normal."""
-
-
-@dataclass(frozen=True, slots=True)
-class Estimate:
-    """A value with its sd, in one unit."""
-
-    value: float
-    sd: float
-
-    @property
-    def interval(self) -> tuple[float, float]:
-        """95 % interval."""
-        return self.value - Z95 * self.sd, self.value + Z95 * self.sd
+from bite.stats.estimate import Estimate
 
 
 @dataclass(frozen=True, slots=True)

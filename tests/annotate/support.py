@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 from matplotlib.backend_bases import KeyEvent, MouseEvent
 
-from bite.annotate.clicks import ViewClicks
-from bite.annotate.live import LiveCheck
-from bite.annotate.store import CornerStore
-from bite.annotate.view import Point
-from bite.annotate.window import Window
+from bite.annotate.state.clicks import ViewClicks
+from bite.annotate.state.live import LiveCheck
+from bite.annotate.state.view import Point
+from bite.annotate.store.corner_files import CornerStore
+from bite.annotate.toolkit.window import Window
 from bite.annotate.workbench import Workbench
 from bite.files.bundle import BiteFrame, LoadedView
 from bite.files.device import Device

@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bite.annotate.answer import answer_of, check_clicks
-from bite.annotate.clicks import ViewClicks
-from bite.annotate.desk import PictureSize
-from bite.annotate.mistakes import mistakes_in
-from bite.check import check_frame
-from bite.evidence.next_click import next_clicks
+from bite.annotate.state.answer import answer_of, check_clicks
+from bite.annotate.state.clicks import ViewClicks
+from bite.annotate.state.desk import PictureSize
+from bite.annotate.state.mistakes import mistakes_in
+from bite.check.steps import check_frame
+from bite.evidence.clicks.next_click import next_clicks
 from bite.files.bundle import BiteFrame
 from bite.files.corners import CornerPoint, CornerState
 from bite.geometry.teeth import DISTAL_CORNERS, LANDMARKS, mirrored
@@ -55,7 +55,7 @@ def test_next_click_foretells_the_sd_that_the_click_brings(stereo: BiteFrame) ->
     first, second = clicks_of(stereo)
     for name in LANDMARKS[1:]:
         second = second.without(name)
-    from bite.annotate.answer import frame_with_clicks
+    from bite.annotate.state.answer import frame_with_clicks
 
     without = frame_with_clicks(stereo, (first, second))
     before = check_frame(without)

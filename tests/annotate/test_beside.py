@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from bite.annotate.beside import Beside, beside_area, draw_beside
-from bite.annotate.clicks import ViewClicks
-from bite.annotate.pyramid import Pyramid
-from bite.annotate.view import Area
+from bite.annotate.drawing.beside import Beside, beside_area, draw_beside
+from bite.annotate.drawing.pyramid import Pyramid
+from bite.annotate.state.clicks import ViewClicks
+from bite.annotate.state.view import Area
 from bite.files.corners import CornerPoint, CornerState
 
 PANEL = Area(900, 0, 1230, 800)

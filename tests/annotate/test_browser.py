@@ -19,8 +19,8 @@ from typing import Any
 
 import pytest
 
-from bite.annotate.screen import Screen
-from bite.annotate.view import fit_view
+from bite.annotate.drawing.screen import Screen
+from bite.annotate.state.view import fit_view
 
 ROOT = Path(__file__).parents[2]
 PICTURE_PX = (810, 1080)

@@ -2,10 +2,10 @@
 
 import pytest
 
-from bite.annotate.clicks import ViewClicks
-from bite.annotate.desk import Desk, PictureSize
-from bite.annotate.history import History
-from bite.annotate.order import ORDER
+from bite.annotate.state.clicks import ViewClicks
+from bite.annotate.state.desk import Desk, PictureSize
+from bite.annotate.state.history import History
+from bite.annotate.state.order import ORDER
 from bite.files.corners import CornerPoint, CornerState
 from bite.geometry.teeth import CORNERS, DISTAL_CORNERS, LANDMARKS
 

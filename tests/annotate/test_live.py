@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from bite.annotate.answer import Answer, check_clicks, frame_with_clicks
-from bite.annotate.clicks import Clicks, ViewClicks
-from bite.annotate.live import LiveCheck, Stamped
+from bite.annotate.state.answer import Answer, check_clicks, frame_with_clicks
+from bite.annotate.state.clicks import Clicks, ViewClicks
+from bite.annotate.state.live import LiveCheck, Stamped
 from bite.errors import InputError
 from bite.files.bundle import BiteFrame
 from bite.files.corners import CornerPoint, CornerState

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bite.annotate.view import Area, fit_view
+from bite.annotate.state.view import Area, fit_view
 
 ROOT = Path(__file__).parents[2]
 FRAME = "tern/tern-a07.bite.toml"
@@ -159,7 +159,7 @@ def test_click_nudge_undo_zoom_save(display: str, frame: Path, toolkit: str) -> 
         pytest.skip(f"this Python has no {module}")
     window = RealWindow(display, frame, toolkit)
     try:
-        from bite.annotate.screen import Screen
+        from bite.annotate.drawing.screen import Screen
 
         screen = Screen(window.width, window.height)
         view = fit_view(*PICTURE_PX, screen.picture)
@@ -203,9 +203,9 @@ def check_screenshot(
     bare: np.ndarray, shown: np.ndarray, picture: Area, marks: list[tuple[float, float]]
 ) -> None:
     """Panel, marks and loupe must be on the screen, not only in memory."""
-    from bite.annotate.lettering import colour_of
-    from bite.annotate.panel import PAPER
-    from bite.report.style import MEASURED
+    from bite.annotate.drawing.lettering import colour_of
+    from bite.annotate.drawing.panel import PAPER
+    from bite.plots.style import MEASURED
 
     paper = (np.abs(shown[:, picture.right + 2 :].astype(int) - PAPER).max(2) <= 2).mean()
     assert paper > 0.5, "no panel"

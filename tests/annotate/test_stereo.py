@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from bite.annotate.clicks import ViewClicks
-from bite.annotate.sights import sights_in
+from bite.annotate.drawing.sights import sights_in
+from bite.annotate.state.clicks import ViewClicks
 from bite.files.corners import CornerPoint, CornerState
 from bite.geometry.epipolar import epipolar_curve
 from tests.annotate.support import Hand

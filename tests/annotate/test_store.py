@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from bite.annotate.clicks import ViewClicks
-from bite.annotate.store import CornerStore
+from bite.annotate.state.clicks import ViewClicks
+from bite.annotate.store.corner_files import CornerStore
 from bite.errors import InputError
 from bite.files.corners import CornerPoint, CornerState, read_corners
 from tests.annotate.support import NOON
@@ -23,8 +23,8 @@ _WRITER = """
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
-from bite.annotate.clicks import ViewClicks
-from bite.annotate.store import CornerStore
+from bite.annotate.state.clicks import ViewClicks
+from bite.annotate.store.corner_files import CornerStore
 store = CornerStore(Path(sys.argv[1]), image_file="a.png", width_px=100000, height_px=100, annotator="ab",
                     now=lambda: datetime.now(UTC))
 clicks = store.load()

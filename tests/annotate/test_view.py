@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bite.annotate.view import Area, ViewTransform, fit_view
+from bite.annotate.state.view import Area, ViewTransform, fit_view
 
 places = st.tuples(st.floats(-50, 5000), st.floats(-50, 4000))
 views = st.builds(ViewTransform, st.floats(0.05, 60), st.floats(-2e4, 2e4), st.floats(-2e4, 2e4))

@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bite.annotate.keys import BINDINGS, Action, action_of
-from bite.annotate.panel import drawing_area
-from bite.annotate.pyramid import SURROUND
-from bite.annotate.teeth_drawing import corner_places
+from bite.annotate.drawing.panel import drawing_area
+from bite.annotate.drawing.pyramid import SURROUND
+from bite.annotate.drawing.teeth_drawing import corner_places
+from bite.annotate.state.keys import BINDINGS, Action, action_of
 from bite.files.corners import CornerState, read_corners
 from tests.annotate.support import Hand, bench_of_picture, grey_picture, hand_on
 

@@ -49,7 +49,7 @@ def make_bench(picture: np.ndarray, folder: Path) -> Any:
 def canvas_of(size: tuple[int, int], tk: bool) -> tuple[Any, Callable[[], None]]:
     """A canvas of that many physical pixels and what lets the toolkit finish drawing."""
     if tk:
-        from bite.annotate.toolkit import open_canvas
+        from bite.annotate.toolkit.canvas import open_canvas
 
         canvas, _, _ = open_canvas("bench", size)
         window = canvas.get_tk_widget().winfo_toplevel()
@@ -87,7 +87,7 @@ def measure(size: tuple[int, int], picture: np.ndarray, tk: bool) -> dict[str, n
     """Times of each action, ms."""
     from matplotlib.backend_bases import KeyEvent, MouseEvent
 
-    from bite.annotate.window import Window
+    from bite.annotate.toolkit.window import Window
 
     canvas, finish = canvas_of(size, tk)
     bench = make_bench(picture, Path(tempfile.mkdtemp()))

@@ -50,7 +50,7 @@ def head(seed: int) -> tuple[np.ndarray, dict[str, tuple[float, float]], dict[st
 
 def main() -> int:
     """Print rms errors per axis of raw and snapped clicks, and what was refused."""
-    from bite.evidence.corner_snap import NoSnap, snap_corner
+    from bite.evidence.enamel.corner_snap import NoSnap, snap_corner
     from bite.files.corners import CornerPoint, CornerState
 
     heads = int(sys.argv[1]) if len(sys.argv) > 1 else 6

@@ -45,7 +45,7 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 FIT = """
 import sys, time
 from bite.files.bundle import load_frame
-from bite.evidence.head import solved_head
+from bite.evidence.model.head import solved_head
 from bite.evidence.blocks import offset_evidence
 from bite.fit.offset import fit_offset
 frame = load_frame(sys.argv[1])

@@ -21,7 +21,7 @@ import threading
 import time
 from pathlib import Path
 
-from bite.cast.workers import available_cores
+from bite.cast.runner.workers import available_cores
 
 ROOT = Path(__file__).resolve().parents[2]
 SOURCE = ROOT / "demo_bite" / "tern"

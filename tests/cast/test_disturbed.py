@@ -10,7 +10,7 @@ from functools import partial
 
 import pytest
 
-from bite.cast.workers import Crew, run_in_workers
+from bite.cast.runner.workers import Crew, run_in_workers
 from bite.cli import main
 from bite.errors import BiteError
 from tests.cast.conftest import outputs, undone

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from bite.cast.learn import learned_tables
+from bite.cast.compared.learn import learned_tables
 from bite.files.device import Device, devices_from_tables
 
 

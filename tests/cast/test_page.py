@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from bite.cast.run import Rows, cast_content, frames_of, run_frames
-from bite.cast.settings import CastSettings
+from bite.cast.runner.settings import CastSettings
+from bite.cast.sheets.page import page_pieces
 from bite.files.atomic import write_pieces
 from bite.files.cast import read_cast
-from bite.report.page import page_pieces
 from tests.cast.browser import ENTER, SKIP, TAB, driven, is_there
 
 pytestmark = pytest.mark.skipif(not is_there(), reason=SKIP)

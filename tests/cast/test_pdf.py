@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import pytest
 
+from bite.cast.content import FailedFrame, FailureKind
 from bite.cast.run import Rows, cast_content, frames_of, run_frames
-from bite.cast.settings import CastSettings
+from bite.cast.runner.settings import CastSettings
+from bite.cast.sheets.pdf import MOST_FAILURES, cast_pdf
+from bite.cast.sheets.pdf_frames import frame_sheets
 from bite.files.cast import read_cast
-from bite.report.cast_content import FailedFrame, FailureKind
-from bite.report.cast_pdf import MOST_FAILURES, cast_pdf
-from bite.report.cast_pdf_frames import frame_sheets
 
 pdfium = pytest.importorskip("pypdfium2", reason="pypdfium2 turns a sheet into a picture")
 
@@ -42,7 +42,7 @@ def test_thousands_of_failures_and_frames_keep_it_short(small, monkeypatch):
     document = pdfium.PdfDocument(cast_pdf(content))
     text = "".join(sheet.get_textpage().get_text_bounded() for sheet in document)
     assert f"and {10_000 - MOST_FAILURES} more: see cast.html" in text and len(document) < 10
-    monkeypatch.setattr("bite.report.cast_pdf_frames.MOST_PICTURED", 3)
+    monkeypatch.setattr("bite.cast.sheets.pdf_frames.MOST_PICTURED", 3)
     first, last = frame_sheets([replace(rows[0], name=f"f{k:03d}") for k in range(6)], "0")
     assert not any("more frames" in t.get_text() for t in first.texts)
     assert any("3 more frames are in cast.html" in t.get_text() for t in last.texts)

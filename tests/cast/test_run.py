@@ -4,7 +4,7 @@ import csv
 import json
 import shutil
 
-from bite.cast.written import cell
+from bite.cast.sheets.written import cell
 from bite.cli import main
 from tests.cast.conftest import outputs, write_cast
 

@@ -5,8 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bite.check import check_frame
-from bite.fit.shared_shift import Reading, Sharing, find_outliers, learned_bias, performer_means, shared_shift
+from bite.check.steps import check_frame
+from bite.stats.shared_shift import (
+    Reading,
+    Sharing,
+    find_outliers,
+    learned_bias,
+    performer_means,
+    shared_shift,
+)
 from demo_bite.scene import BENCH_DEPTH, Clicks, Detail, Settings, as_bite_frame, simulate
 from tests.cast.small_cast import SENSOR, SOLVE
 

@@ -8,12 +8,12 @@ import time
 from pathlib import Path
 from types import SimpleNamespace
 
-from bite.cast.landing import Landing
-from bite.cast.one_frame import EarlyVerdict, frame_steps
-from bite.cast.settings import CastSettings
+from bite.cast.content import FailedFrame, FailureKind
+from bite.cast.runner.landing import Landing
+from bite.cast.runner.one_frame import EarlyVerdict, frame_steps
+from bite.cast.runner.settings import CastSettings
 from bite.cli import main
 from bite.cli.watch import _Watcher
-from bite.report.cast_content import FailedFrame, FailureKind
 from tests.cast.conftest import DEMO, write_cast
 
 

@@ -6,12 +6,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from bite.choose.content import Standing
 from bite.choose.run import CLICK_ONCE, Click, choose
 from bite.choose.written import chosen_text
 from bite.errors import InputError
 from bite.files.corners import LandmarkPoint
 from bite.files.take import open_take
-from bite.report.take_content import Standing
 from demo_bite.scene.take import Planted
 from tests.choose.takes import SEEDS, clicked_corners, frames_of, small_take, write_pictures, write_video
 from tests.coverage.choose import carried_errors

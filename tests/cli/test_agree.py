@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from bite.agree.repeat_clicks import Kind, item_scatter, kind_scatter, pair_agreement
 from bite.cli import main
-from bite.fit.repeat_clicks import Kind, item_scatter, kind_scatter, pair_agreement
 from bite.geometry.teeth import CORNERS
 
 SD_PX = {"d": 1.2, "m": 0.6}

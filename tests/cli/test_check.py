@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-import bite.check
+import bite.check.steps
 from bite.files.result import read_result
 from tests.cli.runs import DEMO, CopyDemo, Run, edit, names_in, one_line, refusal
 
@@ -147,14 +147,14 @@ def test_two_frames_of_one_name_are_refused_before_anything_is_written(
 def test_a_fault_in_one_frame_leaves_the_others_done(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    whole = bite.check.check_frame
+    whole = bite.check.steps.check_frame
 
     def fails_once(frame: bite.BiteFrame, **settings: float | str | None) -> bite.Assessment:
         if frame.name == "turnstone-d04":
             raise ZeroDivisionError("by a tooth")
         return whole(frame, **settings)
 
-    monkeypatch.setattr(bite.check, "check_frame", fails_once)
+    monkeypatch.setattr(bite.check.steps, "check_frame", fails_once)
     frames = [DEMO / "turnstone" / "turnstone-d04.bite.toml", DEMO / "whimbrel" / "whimbrel-a02.bite.toml"]
     ran = run("check", *frames, "--quiet", "--out", tmp_path)
     assert ran.code == 70 and "ZeroDivisionError: by a tooth" in ran.err and "report" in ran.err

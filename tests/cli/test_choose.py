@@ -161,7 +161,7 @@ def test_annotate_clicks_then_ranks(run, take, monkeypatch):
     take_ = small_take(11)
     kept = (take / f"p{take_.clicked}.corners.json").read_bytes()
     (take / f"p{take_.clicked}.corners.json").unlink()
-    from bite.annotate import toolkit
+    from bite.annotate.toolkit import canvas as toolkit
 
     class _Canvas:
         def __getattr__(self, name):
@@ -175,6 +175,6 @@ def test_annotate_clicks_then_ranks(run, take, monkeypatch):
         return _Canvas(), lambda: None, lambda: None
 
     monkeypatch.setattr(toolkit, "open_canvas", open_canvas)
-    monkeypatch.setattr("bite.annotate.window.Window", lambda canvas, bench, close: None)
+    monkeypatch.setattr("bite.annotate.toolkit.window.Window", lambda canvas, bench, close: None)
     ran = run("choose", take, "--annotate", "--frame", take_.clicked, "--quiet")
     assert ran.code == 0 and opened == [f"bite choose: p{take_.clicked}.png"]

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 import bite.cast.run
+from bite.cast.content import FailedFrame, FailureKind
 from bite.cast.run import Rows
+from bite.check.decision import Verdict
 from bite.cli.exits import Exit, exit_for
-from bite.decision import Verdict
-from bite.report.cast_content import FailedFrame, FailureKind
 from tests.cli.runs import DEMO, Run
 
 ALL = tuple(Verdict)

@@ -22,10 +22,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from bite.cast.together import proposed_bias
-from bite.check import check_frame
-from bite.fit.offset import Z95
-from bite.fit.shared_shift import Reading, Sharing, shared_shift
+from bite.cast.compared.together import proposed_bias
+from bite.check.steps import check_frame
+from bite.stats.estimate import Z95
+from bite.stats.shared_shift import Reading, Sharing, shared_shift
 from demo_bite.scene import Clicks, Detail, Settings, as_bite_frame, simulate
 from demo_bite.scene.bundle import BENCH_DEPTH
 from tests.cast.small_cast import SENSOR, SOLVE

@@ -23,20 +23,20 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from bite.choose.content import Chosen
+from bite.choose.expected_sd import DepthQuality, expected_sd_mm
 from bite.choose.run import Click, choose
-from bite.evidence.clicks import corner_block
-from bite.evidence.depth import depth_block
-from bite.evidence.head import solved_head
+from bite.evidence.clicks.for_fit import corner_block
+from bite.evidence.depth.for_fit import depth_block
+from bite.evidence.model.head import solved_head
 from bite.evidence.priors import prior_of
 from bite.files.corners import Corners, CornerState
 from bite.files.device import Device
 from bite.files.take import open_take
-from bite.fit.expected_sd import DepthQuality, expected_sd_mm
 from bite.fit.offset import fit_offset
 from bite.geometry.render import Grid, Window, render
 from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER, UPPER, UPPER_CORNERS
-from bite.report.take_content import Chosen
 from demo_bite.scene import Mouth, Sensor, Settings, Shot, SolveError, as_bite_frame, simulate
 from demo_bite.scene.take import Planted, SimulatedTake, TakeSettings, simulate_take
 

@@ -14,9 +14,9 @@ from multiprocessing import Pool
 
 import numpy as np
 
-from bite.evidence.depth import depth_block
-from bite.evidence.head import solved_head
-from bite.evidence.lip_line import lip_block
+from bite.evidence.depth.for_fit import depth_block
+from bite.evidence.lips.line import lip_block
+from bite.evidence.model.head import solved_head
 from demo_bite.scene import EMBRASURE, THIN_STRIP, Detail, Settings, as_bite_frame, simulate
 from tests.coverage.offset import PICTURE
 

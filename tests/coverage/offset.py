@@ -22,15 +22,16 @@ from typing import NotRequired, TypedDict
 import numpy as np
 
 from bite.errors import BiteError
-from bite.evidence.clicks import corner_block
-from bite.evidence.depth import depth_block, profile_block
-from bite.evidence.head import solved_head
-from bite.evidence.lip_line import lip_block
+from bite.evidence.clicks.for_fit import corner_block
+from bite.evidence.depth.for_fit import depth_block, profile_block
+from bite.evidence.lips.line import lip_block
+from bite.evidence.model.head import solved_head
 from bite.evidence.priors import prior_of
 from bite.files.device import Device
 from bite.fit.linear import Block
-from bite.fit.offset import Z95, fit_offset
+from bite.fit.offset import fit_offset
 from bite.fit.parameters import Prior
+from bite.stats.estimate import Z95
 from demo_bite.scene import (
     EMBRASURE,
     THIN_STRIP,

@@ -22,14 +22,15 @@ from pathlib import Path
 
 import numpy as np
 
-from bite.decision import TOLERANCE_MM, propose
+from bite.check.decision import TOLERANCE_MM, propose
 from bite.errors import BiteError
-from bite.evidence.clicks import corner_block
-from bite.evidence.depth import depth_block, profile_block
-from bite.evidence.head import solved_head
+from bite.evidence.clicks.for_fit import corner_block
+from bite.evidence.depth.for_fit import depth_block, profile_block
+from bite.evidence.model.head import solved_head
 from bite.evidence.priors import prior_of
-from bite.fit.offset import Z95, OffsetFit, fit_offset
-from bite.recheck import Advice, Side, achieved_by_fits, recheck
+from bite.fit.offset import OffsetFit, fit_offset
+from bite.recheck.steps import Advice, Side, achieved_by_fits, recheck
+from bite.stats.estimate import Z95
 from demo_bite.scene import DIAL, Detail, Sensor, Settings, SolveError, as_bite_frame, simulate
 from demo_bite.scene.profile import as_profile_frame
 from tests.coverage.offset import KNOWN_ENAMEL, PHOTO_CLICKS, wilson

@@ -22,8 +22,8 @@ import numpy as np
 
 from bite.errors import BiteError
 from bite.evidence.blocks import offset_evidence
-from bite.evidence.head import solved_head
-from bite.evidence.stereo_depth import with_stereo_depth
+from bite.evidence.model.head import solved_head
+from bite.evidence.stereo.depth import with_stereo_depth
 from bite.files.bundle import BiteFrame
 from bite.files.frame import StereoEntry
 from bite.fit.offset import fit_offset

@@ -20,17 +20,18 @@ from functools import partial
 
 import numpy as np
 
-from bite.evidence.clicks import corner_block
-from bite.evidence.depth import depth_block
-from bite.evidence.head import solved_head
+from bite.evidence.clicks.for_fit import corner_block
+from bite.evidence.depth.for_fit import depth_block
+from bite.evidence.model.head import solved_head
 from bite.evidence.priors import prior_of
 from bite.files.device import Device
-from bite.fit.frame_word import FrameWord, word_of_fit
-from bite.fit.joint import Joint, JointFrame, fit_joint
-from bite.fit.offset import Z95, fit_offset
+from bite.fit.offset import fit_offset
 from bite.fit.parameters import make_prior
-from bite.fit.pooling import pool
-from bite.fit.spread import ASIDE_SCALE_MM, SCALE_MM, TAIL
+from bite.stats.estimate import Z95
+from bite.stats.pooling import pool
+from bite.stats.spread import ASIDE_SCALE_MM, SCALE_MM, TAIL
+from bite.together.frame_information import FrameWord, word_of_fit
+from bite.together.joint import Joint, JointFrame, fit_joint
 from demo_bite.scene import (
     Bite,
     Detail,

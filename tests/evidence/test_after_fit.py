@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 
 from bite.errors import InputError
-from bite.evidence.click_depth import read_click_depth
-from bite.evidence.depth_cover import cover_beside_clicks
-from bite.evidence.framing import framing_of
-from bite.evidence.head import solved_head
-from bite.evidence.hidden_teeth import solved_teeth_in_view
-from bite.evidence.mouth import mouth_of
-from bite.evidence.picture_piece import piece_of
-from bite.evidence.picture_quality import picture_quality
-from bite.evidence.rows import bite_measures, opening_from_corners
-from bite.evidence.spans import Through, crown_spans
+from bite.evidence.clicks.click_depth import read_click_depth
+from bite.evidence.depth.depth_cover import cover_beside_clicks
+from bite.evidence.model.head import solved_head
+from bite.evidence.model.hidden_teeth import solved_teeth_in_view
+from bite.evidence.mouth.framing import framing_of
+from bite.evidence.mouth.picture_quality import picture_quality
+from bite.evidence.mouth.place import mouth_of
+from bite.evidence.mouth.rows import bite_measures, opening_from_corners
+from bite.evidence.mouth.spans import Through, crown_spans
+from bite.evidence.picture.picture_piece import piece_of
 from bite.files.corners import CornerPoint, CornerState
 from bite.geometry.teeth import CORNERS
 from demo_bite.scene import (

@@ -3,7 +3,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bite.evidence.corner_order import CornerFault, PictureAxes, corner_problems
+from bite.evidence.clicks.corner_order import CornerFault, PictureAxes, corner_problems
 from bite.files.corners import CornerPoint, Corners, CornerState, LandmarkPoint
 from bite.geometry.rigid import frozen
 from bite.geometry.teeth import mirrored

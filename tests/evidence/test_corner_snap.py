@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from bite.evidence.corner_snap import FARTHEST_SHARE, NoSnap, Snap, snap_corner
+from bite.evidence.enamel.corner_snap import FARTHEST_SHARE, NoSnap, Snap, snap_corner
 from bite.files.corners import CornerPoint, CornerState
 
 OVER = 8

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from bite.evidence.effective_count import effective_count
+from bite.evidence.picture.effective_count import effective_count
 
 
 @pytest.mark.parametrize("sigma_px", [0.0, 1.0, 2.0])

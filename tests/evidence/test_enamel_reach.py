@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from bite.evidence.edge_candidates import edges_near_teeth
-from bite.evidence.enamel_reach import lower_enamel_shown, upper_enamel_shown
-from bite.evidence.sharpness import sharpness_at_edges
-from bite.evidence.tooth_regions import teeth_box_from_corners
-from bite.evidence.tooth_row import tooth_row_from_corners
+from bite.evidence.clicks.tooth_row import tooth_row_from_corners
+from bite.evidence.enamel.edge_candidates import edges_near_teeth
+from bite.evidence.enamel.enamel_reach import lower_enamel_shown, upper_enamel_shown
+from bite.evidence.enamel.tooth_regions import teeth_box_from_corners
+from bite.evidence.picture.sharpness import sharpness_at_edges
 from bite.files.corners import CornerPoint, Corners, CornerState
 
 ENAMEL, LIP, MM = (205, 196, 178), (170, 95, 90), 0.2

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from bite.evidence.exposure import exposure_of
+from bite.evidence.picture.exposure import exposure_of
 
 
 def _gray(levels):

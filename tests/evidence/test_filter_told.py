@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from bite.evidence.depth import MEDIAN_PX, depth_block
-from bite.evidence.head import solved_head
+from bite.evidence.depth.for_fit import MEDIAN_PX, depth_block
+from bite.evidence.model.head import solved_head
 from bite.evidence.priors import prior_of
 from bite.files.bundle import BiteFrame
 from bite.files.depth import Matching

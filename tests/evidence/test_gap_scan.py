@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from bite.evidence.band import black_width, unblurred
-from bite.evidence.gap_scan import LineKind, scan_gap
+from bite.evidence.enamel.band import black_width, unblurred
+from bite.evidence.enamel.gap_scan import LineKind, scan_gap
 
 FINE = 4
 ENAMEL, LOWER_ENAMEL, LIP, CAVITY = (214, 205, 186), (196, 186, 165), (170, 95, 90), (30, 18, 16)

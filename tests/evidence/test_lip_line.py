@@ -6,11 +6,11 @@ from functools import cache
 import numpy as np
 import pytest
 
-from bite.evidence.depth import depth_block
-from bite.evidence.head import solved_head
-from bite.evidence.lip_edges import find_lip_edges
-from bite.evidence.lip_line import lip_block
-from bite.evidence.lip_rims import lip_rims
+from bite.evidence.depth.for_fit import depth_block
+from bite.evidence.lips.edges import find_lip_edges
+from bite.evidence.lips.line import lip_block
+from bite.evidence.lips.rims import lip_rims
+from bite.evidence.model.head import solved_head
 from bite.files.bundle import BiteFrame, LoadedView
 from bite.fit.head import Head
 from bite.fit.lip_block import LipBlock
@@ -174,7 +174,7 @@ def test_an_edge_is_found_between_pixels() -> None:
 
 
 def test_the_lip_line_mends_a_lip_that_was_solved_too_high() -> None:
-    from bite.evidence.clicks import corner_block
+    from bite.evidence.clicks.for_fit import corner_block
 
     made, frame, head = thin_strip(0.6)
     depth, corners = depth_block(frame, head), corner_block(frame, head)

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from bite.evidence.luminance import box_around, cie_lab, is_gray, luminance
+from bite.evidence.picture.luminance import box_around, cie_lab, is_gray, luminance
 
 
 def test_lab_agrees_with_opencv():

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bite.evidence.misclick import worst_click
-from bite.evidence.triangulated import triangulated_corners
+from bite.evidence.clicks.misclick import worst_click
+from bite.evidence.clicks.triangulated import triangulated_corners
 from bite.files.bundle import LoadedView
 from bite.fit.offset import fit_offset
 from bite.geometry.teeth import UPPER_CORNERS

@@ -2,9 +2,9 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from bite.evidence.edge_fit import fit_steps
-from bite.evidence.scan_lines import sample_lines
-from bite.evidence.sharpness import RISE_PER_SIGMA, outline_segments, sharpness_at_edges
+from bite.evidence.picture.edge_fit import fit_steps
+from bite.evidence.picture.scan_lines import sample_lines
+from bite.evidence.picture.sharpness import RISE_PER_SIGMA, outline_segments, sharpness_at_edges
 
 FINE = 8
 UPRIGHT = np.array([[[50.0, 20.0], [50.0, 80.0]]])

@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bite.check import check_frame
-from bite.checks.finding import Severity
+from bite.check.finding import Severity
+from bite.check.steps import check_frame
 from bite.errors import InputError
 from bite.evidence.blocks import offset_evidence
-from bite.evidence.depth import depth_block
-from bite.evidence.head import solved_head
+from bite.evidence.depth.for_fit import depth_block
+from bite.evidence.model.head import solved_head
 from bite.evidence.priors import prior_of
-from bite.evidence.stereo_depth import HALF_MM, with_stereo_depth
-from bite.evidence.stereo_pictures import rectified_pictures
-from bite.evidence.stereo_place import mouth_in_space
+from bite.evidence.stereo.depth import HALF_MM, with_stereo_depth
+from bite.evidence.stereo.pictures import rectified_pictures
+from bite.evidence.stereo.place import mouth_in_space
 from bite.files.depth import Matching
 from bite.files.device import Device
 from bite.files.frame import StereoEntry

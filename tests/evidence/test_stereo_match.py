@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from bite.evidence.stereo_match import match
-from bite.evidence.stereo_refine import beside_step, local_plane, refined, sample_rows
-from bite.evidence.stereo_rows import rows_off
-from bite.evidence.stereo_search import searched, stretched
-from bite.evidence.stereo_sigma import ASSUMED_FLOOR_PX, sigma_parts
-from bite.evidence.stereo_support import centred, distinct, textured
+from bite.evidence.stereo.match import match
+from bite.evidence.stereo.refine import beside_step, local_plane, refined, sample_rows
+from bite.evidence.stereo.rows import rows_off
+from bite.evidence.stereo.search import searched, stretched
+from bite.evidence.stereo.sigma import ASSUMED_FLOOR_PX, sigma_parts
+from bite.evidence.stereo.support import centred, distinct, textured
 from tests.evidence.stereo_scenes import pair, robust_sd
 
 SHAPE = (220, 300)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from bite.errors import DegenerateGeometryError
-from bite.evidence.tooth_regions import CROWN_WIDTH_TO_HEIGHT, polygons_mask, teeth_box_from_corners
-from bite.evidence.tooth_row import DownSource, mm_per_px_from_corners, tooth_row_from_corners
+from bite.evidence.clicks.tooth_row import DownSource, mm_per_px_from_corners, tooth_row_from_corners
+from bite.evidence.enamel.tooth_regions import CROWN_WIDTH_TO_HEIGHT, polygons_mask, teeth_box_from_corners
 from bite.files.corners import CornerPoint, Corners, CornerState, LandmarkPoint
 
 UPPER = {"11d": (-40.0, -1.0), "11m": (-1.0, 0.0), "21m": (1.0, 0.0), "21d": (40.0, -1.0)}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bite.fit.agreement import bland_altman, dahlberg, icc, mean_squares
+from bite.stats.agreement import bland_altman, dahlberg, icc, mean_squares
 
 
 @pytest.fixture

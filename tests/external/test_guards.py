@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from bite.cli import main
-from bite.evidence.head import check_crown_span
+from bite.evidence.model.head import check_crown_span
 from bite.fit.offset import fit_offset
 from bite.fit.parameters import make_prior
 from bite.geometry.teeth import UPPER_CENTRAL, UPPER_CORNERS

@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from bite.check import check_frame
-from bite.decision import Verdict
+from bite.check.decision import Verdict
+from bite.check.steps import check_frame
 from bite.files.bundle import load_frame
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid, face_normals, render

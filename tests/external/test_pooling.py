@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bite.fit.pooling import Spread, pool
+from bite.stats.pooling import Spread, pool
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
-from bite.evidence.stereo_match import Matched, match
+from bite.evidence.stereo.match import Matched, match
 from bite.geometry.camera import Camera
 from bite.geometry.rectify import Rectified, rectify_around
 from bite.geometry.rigid import Rigid, frozen

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from bite.fit.offset import Estimate, fit_offset
+from bite.fit.offset import fit_offset
 from bite.fit.parameters import P, make_prior
+from bite.stats.estimate import Estimate
 from tests.fit.test_solver import FRONT, TRUTH, clicks, profile
 
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bite.evidence.depth import depth_block
-from bite.evidence.head import solved_head
+from bite.evidence.depth.for_fit import depth_block
+from bite.evidence.model.head import solved_head
 from bite.fit.depth_block import DepthBlock
 from bite.fit.head import Head
 from bite.fit.parameters import COUNT, P

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bite.evidence.clicks import corner_block
-from bite.evidence.depth import depth_block
-from bite.evidence.head import solved_head
+from bite.evidence.clicks.for_fit import corner_block
+from bite.evidence.depth.for_fit import depth_block
+from bite.evidence.model.head import solved_head
 from bite.evidence.priors import prior_of
 from bite.fit.corner_block import Clicks, CornerBlock
 from bite.fit.head import Head

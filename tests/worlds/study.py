@@ -60,7 +60,7 @@ class Row:
 
 def run_frame(world: World, number: int, folder: Path, kept: Path | None = None) -> Row:
     """Make a frame unless it is there, check it, and tell; a failure becomes a row that says so."""
-    from bite.check import check_frame
+    from bite.check.steps import check_frame
     from bite.files.bundle import load_frame
 
     nan = float("nan")

@@ -1,0 +1,1 @@
+"""How well clicks repeat: several people, or one person twice, on one picture."""

@@ -1,0 +1,173 @@
+"""How far repeated clicks of the same corners scatter, corner by corner and kind by kind, px."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from bite.errors import DegenerateGeometryError
+from bite.geometry.rigid import Array
+from bite.geometry.teeth import CORNERS
+from bite.stats.agreement import BlandAltman, Icc, IccForm, bland_altman, dahlberg, icc
+
+Places = Mapping[str, tuple[float, float]]
+"""Where one pass has each item, px."""
+LEAST_LIMITS = 6
+"""Pairs below which limits of agreement are not quoted (our choice: their own interval is then +- 1.8 sd)."""
+
+
+class Kind(StrEnum):
+    """What scatters alike."""
+
+    DISTAL = "distal corners"
+    MESIAL = "mesial corners"
+    COVERED = "covered points"
+    LANDMARKS = "landmarks"
+
+
+@dataclass(frozen=True, slots=True)
+class ItemScatter:
+    """One item over all passes that have it, px.
+
+    Parameters
+    ----------
+    name : str
+    kind : Kind
+    mean : (x, y)
+    sd_x, sd_y : float
+    deviations : array, shape (passes, 2), from the mean
+    """
+
+    name: str
+    kind: Kind
+    mean: tuple[float, float]
+    sd_x: float
+    sd_y: float
+    deviations: Array
+
+    @property
+    def sd(self) -> float:
+        """Sd of one click per axis, x and y pooled."""
+        return float(np.sqrt((self.sd_x**2 + self.sd_y**2) / 2))
+
+
+@dataclass(frozen=True, slots=True)
+class KindScatter:
+    """Sd of one click per axis over all items of a kind, px, its 95 % interval and degrees of freedom."""
+
+    kind: Kind
+    sd: float
+    interval: tuple[float, float]
+    freedom: int
+
+
+@dataclass(frozen=True, slots=True)
+class PairAgreement:
+    """Two passes held against each other, px, first minus second; x and y apart.
+
+    ``limits`` are None with fewer than six shared items; ``icc`` is ICC(2,1), None where it cannot be given.
+    """
+
+    first: int
+    second: int
+    shared: int
+    dahlberg: tuple[float, float]
+    limits: tuple[BlandAltman, BlandAltman] | None
+    icc: tuple[Icc | None, Icc | None]
+
+
+def kind_of(name: str, covered: bool) -> Kind:
+    """Give the kind of an item.
+
+    Examples
+    --------
+    >>> kind_of("11d", False), kind_of("41m", True), kind_of("subnasale", False)
+    (<Kind.DISTAL: 'distal corners'>, <Kind.COVERED: 'covered points'>, <Kind.LANDMARKS: 'landmarks'>)
+    """
+    if name not in CORNERS:
+        return Kind.LANDMARKS
+    if covered:
+        return Kind.COVERED
+    return Kind.DISTAL if name.endswith("d") else Kind.MESIAL
+
+
+def item_scatter(passes: Sequence[Places], covered: Sequence[frozenset[str]]) -> tuple[ItemScatter, ...]:
+    """Give the scatter of each item that at least two passes have in the same way, corners first.
+
+    A corner that some call covered and others seen is two different places: each is compared with its like.
+
+    Parameters
+    ----------
+    passes : one mapping a pass
+    covered : the names that each pass calls covered
+    """
+    names = list(dict.fromkeys([*CORNERS, *(name for places in passes for name in places)]))
+    found = []
+    for name in names:
+        for hidden_under in (False, True):
+            at = [
+                places[name]
+                for places, under in zip(passes, covered, strict=True)
+                if name in places and (name in under) == hidden_under
+            ]
+            if len(at) < 2:
+                continue
+            places_px = np.array(at, float)
+            mean = places_px.mean(0)
+            sd_x, sd_y = places_px.std(0, ddof=1)
+            kind = kind_of(name, hidden_under)
+            centre = (float(mean[0]), float(mean[1]))
+            found.append(ItemScatter(name, kind, centre, float(sd_x), float(sd_y), places_px - mean))
+    return tuple(found)
+
+
+def kind_scatter(items: Sequence[ItemScatter]) -> tuple[KindScatter, ...]:
+    """Pool the scatter of items of one kind: the sd of a single click, whoever made it.
+
+    The interval is that of a variance of Gaussian clicks, chi-square with the pooled degrees of freedom.
+    """
+    from scipy.special import chdtri
+
+    found = []
+    for kind in Kind:
+        own = [item for item in items if item.kind is kind]
+        freedom = sum(2 * (len(item.deviations) - 1) for item in own)
+        if not freedom:
+            continue
+        squares = float(sum((item.deviations**2).sum() for item in own))
+        low, high = (float(np.sqrt(squares / chdtri(freedom, tail))) for tail in (0.025, 0.975))
+        found.append(KindScatter(kind, float(np.sqrt(squares / freedom)), (low, high), freedom))
+    return tuple(found)
+
+
+def pair_agreement(passes: Sequence[Places], covered: Sequence[frozenset[str]]) -> tuple[PairAgreement, ...]:
+    """Hold each pair of passes against each other over the items they share."""
+    found = []
+    for i in range(len(passes)):
+        for j in range(i + 1, len(passes)):
+            shared = [
+                name
+                for name in passes[i]
+                if name in passes[j] and (name in covered[i]) == (name in covered[j])
+            ]
+            if len(shared) < 2:
+                continue
+            a = np.array([passes[i][name] for name in shared], float)
+            b = np.array([passes[j][name] for name in shared], float)
+            errors = (dahlberg(a[:, 0], b[:, 0]), dahlberg(a[:, 1], b[:, 1]))
+            limits = None
+            if len(shared) >= LEAST_LIMITS:
+                limits = (bland_altman(a[:, 0], b[:, 0]), bland_altman(a[:, 1], b[:, 1]))
+            both = (_icc(a[:, 0], b[:, 0]), _icc(a[:, 1], b[:, 1]))
+            found.append(PairAgreement(i, j, len(shared), errors, limits, both))
+    return tuple(found)
+
+
+def _icc(a: Array, b: Array) -> Icc | None:
+    try:
+        return icc(np.column_stack([a, b]))[IccForm.RANDOM_SINGLE]
+    except DegenerateGeometryError:
+        return None

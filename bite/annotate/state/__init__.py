@@ -1,0 +1,1 @@
+"""What is clicked, asked for and said, as values and steps that know no pixels of a screen."""

@@ -1,0 +1,109 @@
+"""Clicks that cannot be right as they stand: said at once, never put right behind the clicker's back."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from math import hypot
+from pathlib import Path
+
+from bite.annotate.state.answer import Answer
+from bite.annotate.state.clicks import ViewClicks
+from bite.annotate.state.desk import PictureSize
+from bite.evidence.clicks.corner_order import PictureAxes, corner_problems
+from bite.files.corners import Corners
+from bite.geometry.teeth import CORNERS, LOWER_CENTRAL, UPPER_CENTRAL, CrownWidth
+
+_SAME_PLACE_PX = 0.05
+_ROWS = (("upper", ("11d", "21d"), UPPER_CENTRAL), ("lower", ("41d", "31d"), LOWER_CENTRAL))
+_MOST_SD = 4.0
+"""Two central crowns this many sd from the published mean are somebody's, but rarely: said as a question."""
+_LOWER_SHARE = (0.40, 0.92)
+"""Lower over upper width of the two centrals together: 10.8 / 17.2 = 0.63 by the published means, with room
+for perspective, a turned tooth and clicks (our choice)."""
+
+
+def mistakes_in(
+    clicks: ViewClicks,
+    picture: PictureSize,
+    *,
+    axes: PictureAxes | None = None,
+    px_per_mm: float | None = None,
+) -> tuple[str, ...]:
+    """Say in sentences what speaks against the clicks of one picture; empty when nothing does.
+
+    Parameters
+    ----------
+    clicks : ViewClicks
+    picture : PictureSize
+    axes : PictureAxes, optional
+        Right and down of the solved model in this view: a mirrored picture then shows whatever way it is
+        turned.
+    px_per_mm : float, optional
+        On the teeth: crown widths are then held against published ones.
+    """
+    corners = Corners(
+        Path(), picture.name, picture.width_px, picture.height_px, clicks.points, clicks.landmarks
+    )
+    order = [
+        f"{problem.fault}? {problem.what}: {problem.mend}" for problem in corner_problems(corners, axes=axes)
+    ]
+    return (*order, *_same_places(clicks), *_widths(clicks, px_per_mm))
+
+
+def _same_places(clicks: ViewClicks) -> list[str]:
+    places = clicks.places
+    return [
+        f"{a} and {b} are on the same spot: one of them is meant for another corner"
+        for a, b in combinations([code for code in CORNERS if code in places], 2)
+        if hypot(places[a][0] - places[b][0], places[a][1] - places[b][1]) < _SAME_PLACE_PX
+    ]
+
+
+def _widths(clicks: ViewClicks, px_per_mm: float | None) -> list[str]:
+    places, spans, found = clicks.places, {}, []
+    for row, (right, left), crown in _ROWS:
+        if right not in places or left not in places:
+            continue
+        spans[row] = hypot(places[left][0] - places[right][0], places[left][1] - places[right][1])
+        if px_per_mm is not None:
+            found += _width_told(row, right, left, spans[row] / px_per_mm, crown)
+    if len(spans) == 2 and spans["upper"] > 0:
+        share = spans["lower"] / spans["upper"]
+        if not _LOWER_SHARE[0] <= share <= _LOWER_SHARE[1]:
+            wide = share > _LOWER_SHARE[1]
+            found.append(
+                f"41d to 31d is {share:.2f} times 11d to 21d, teeth have about 0.63: are "
+                + (
+                    "41d and 31d on the teeth one farther out?"
+                    if wide
+                    else "11d and 21d on the teeth one farther out?"
+                )
+            )
+    return found
+
+
+def _width_told(row: str, right: str, left: str, width_mm: float, crown: CrownWidth) -> list[str]:
+    mean, sd = 2.0 * crown.mean_mm, 2.0 * crown.sd_mm
+    if abs(width_mm - mean) <= _MOST_SD * sd:
+        return []
+    return [
+        f"{right} to {left} is {width_mm:.1f} mm, two {row} front teeth have about {mean:.1f} mm: "
+        "is each on the outer corner of a middle tooth?"
+    ]
+
+
+class MistakeWatch:
+    """Looks at the clicks once for each change, with whatever the last answer knows of axes and scale."""
+
+    def __init__(self) -> None:
+        self._seen: tuple[ViewClicks, Answer | None] | None = None
+        self._told: tuple[str, ...] = ()
+
+    def mistakes(self, clicks: ViewClicks, picture: PictureSize, answer: Answer | None) -> tuple[str, ...]:
+        """Give what speaks against the clicks of a picture."""
+        if self._seen is None or self._seen[0] is not clicks or self._seen[1] is not answer:
+            axes = None if answer is None else answer.axes.get(picture.name)
+            scale = None if answer is None else answer.px_per_mm.get(picture.name)
+            self._told = mistakes_in(clicks, picture, axes=axes, px_per_mm=scale)
+            self._seen = (clicks, answer)
+        return self._told

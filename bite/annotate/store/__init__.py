@@ -1,0 +1,1 @@
+"""Corner files on disk while somebody clicks."""

@@ -1,0 +1,1 @@
+"""The window itself: a canvas of whatever toolkit the machine has, or a browser."""

@@ -1,0 +1,161 @@
+"""The window: a Matplotlib canvas whose pixels the screen writes, and whose events go to the workbench.
+
+Works on any canvas with an Agg buffer: Tk, Qt, the browser, or none at all (tests).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from bite.annotate.drawing.lettering import Pixels
+from bite.annotate.state.keys import Action, action_of
+from bite.annotate.state.view import Area, Point
+from bite.annotate.workbench import Workbench
+
+POLL_MS = 100
+_LEFT, _MIDDLE, _RIGHT = 1, 2, 3
+
+
+class Window:
+    """One annotation in one canvas.
+
+    Parameters
+    ----------
+    canvas : a Matplotlib canvas with an Agg buffer
+    bench : Workbench
+    close : function that closes the canvas's window
+    """
+
+    def __init__(self, canvas: Any, bench: Workbench, *, close: Callable[[], None] = lambda: None) -> None:
+        self._canvas, self._bench, self._close = canvas, bench, close
+        self._size: tuple[int, int] | None = None
+        kind = type(canvas).__name__
+        self._in_browser, self._in_tk = kind.startswith("FigureCanvasWeb"), kind.startswith("FigureCanvasTk")
+        for name, handler in (
+            ("draw_event", self._on_draw),
+            ("button_press_event", self._on_press),
+            ("button_release_event", self._on_release),
+            ("motion_notify_event", self._on_move),
+            ("figure_leave_event", self._on_leave),
+            ("scroll_event", self._on_scroll),
+            ("key_press_event", self._on_key),
+            ("close_event", self._on_close),
+        ):
+            canvas.mpl_connect(name, self._guarded(handler))
+        self._timer = canvas.new_timer(interval=POLL_MS)
+        self._timer.add_callback(self.poll)
+        self._timer.start()
+
+    def poll(self) -> bool:
+        """Show a finished answer; called by the toolkit's own timer. True keeps the timer going."""
+        if self._bench.poll():
+            self.repaint()
+        return True
+
+    def repaint(self) -> None:
+        """Bring the canvas up to date and show what changed."""
+        if self._size is None:
+            self._canvas.draw()
+            return
+        self._show(self._paint(whole=False))
+
+    def _guarded(self, handler: Callable[[Any], None]) -> Callable[[Any], None]:
+        """Leave events alone once the window closes: toolkits still send some."""
+
+        def handle(event: Any) -> None:
+            if self._bench.closing and event.name != "close_event":
+                return
+            handler(event)
+
+        return handle
+
+    def _on_draw(self, event: Any) -> None:
+        """Fill the canvas's fresh buffer: after opening, resizing, or whatever else made the toolkit draw."""
+        size = self._canvas.get_width_height(physical=True)
+        if size != self._size:
+            self._size = size
+            self._bench.resize(*size, least_unit=float(self._canvas.device_pixel_ratio))
+        self._paint(whole=True)
+
+    def _on_press(self, event: Any) -> None:
+        if event.dblclick and self._in_browser:
+            # a browser reports a double click on top of its two clicks
+            return
+        at = self._place(event)
+        shift = event.key == "shift"
+        if event.button in (_MIDDLE, _RIGHT) or (event.button == _LEFT and shift):
+            self._bench.press_pan(at)
+        elif event.button == _LEFT:
+            self._bench.press(at)
+        self._after_change()
+
+    def _on_release(self, event: Any) -> None:
+        self._bench.release()
+        self._after_change()
+
+    def _on_move(self, event: Any) -> None:
+        buttons = getattr(event, "buttons", None)
+        if buttons is not None and not buttons:
+            # the release went to another window
+            self._bench.release()
+        self._bench.move(self._place(event))
+        self.repaint()
+
+    def _on_leave(self, event: Any) -> None:
+        self._bench.move(None)
+        self.repaint()
+
+    def _on_scroll(self, event: Any) -> None:
+        self._bench.wheel(self._place(event), float(event.step))
+        self.repaint()
+
+    def _on_key(self, event: Any) -> None:
+        action = action_of(event.key)
+        if action is None:
+            return
+        self._bench.act(action)
+        if action is Action.CLOSE:
+            self._bench.settle()
+            self._bench.closing = True
+            self._close()
+            return
+        self._after_change()
+
+    def _on_close(self, event: Any) -> None:
+        self._timer.stop()
+        self._bench.closing = True
+        self._bench.finish()
+
+    def _after_change(self) -> None:
+        """Show the change first, then make it safe: the eye waits for the one and not for the other."""
+        self.repaint()
+        before = self._bench.save_status
+        self._bench.settle()
+        if self._bench.save_status != before:
+            self.repaint()
+
+    def _place(self, event: Any) -> Point:
+        """Give the screen place of an event: the centre of the pixel under it, y down from the top row."""
+        height = self._canvas.get_width_height(physical=True)[1]
+        # events name a logical pixel's corner: its middle is half a logical pixel on, less half a physical
+        middle = self._middle_of_event()
+        return float(event.x) + middle, float(height - event.y) + middle
+
+    def _middle_of_event(self) -> float:
+        # Tk reports physical pixels themselves, whatever ratio it states
+        return 0.0 if self._in_tk else (float(self._canvas.device_pixel_ratio) - 1.0) / 2.0
+
+    def _paint(self, *, whole: bool) -> list[Area]:
+        target: Pixels = np.asarray(self._canvas.buffer_rgba())
+        bench = self._bench
+        return bench.screen.paint(target, bench.scene(), bench.loupe_pointer(), whole=whole)
+
+    def _show(self, areas: list[Area]) -> None:
+        from matplotlib.transforms import Bbox
+
+        height = self._canvas.get_width_height(physical=True)[1]
+        for area in areas:
+            self._canvas.blit(Bbox([[area.left, height - area.bottom], [area.right, height - area.top]]))

@@ -1,0 +1,1 @@
+"""What the frames of a cast show against each other."""

@@ -1,0 +1,1 @@
+"""A cast to be read: the page, the PDF, the table."""

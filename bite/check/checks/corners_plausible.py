@@ -1,0 +1,64 @@
+"""Are the distances between clicked corners those of incisors? One finding."""
+
+from __future__ import annotations
+
+from bite.check.finding import Finding, Severity
+from bite.evidence.mouth.spans import CrownSpan
+
+CODE = "corners-plausible"
+WARN_SD, FAIL_SD = 3.0, 4.5
+_SOURCE = "crown widths in reference/crown_widths.toml; 3 and 4.5 sd are our choice"
+
+
+def corners_plausible(spans: tuple[CrownSpan, ...], *, clicked: bool) -> Finding:
+    """Hold every span against the population's crown widths; the worst one is told.
+
+    Parameters
+    ----------
+    spans : tuple of CrownSpan
+    clicked : bool, whether anybody has clicked at all
+    """
+    if not clicked:
+        return Finding(
+            CODE,
+            Severity.NOTE,
+            "nobody has clicked the incisor corners of this frame",
+            "click them: bite annotate FRAME",
+        )
+    if not spans:
+        return Finding(
+            CODE,
+            Severity.NOTE,
+            "no distance between corners could be measured: it takes two seen corners of a row, and "
+            "depth, a second "
+            "view or a solved model",
+            "click both distal corners of the upper row (11d and 21d)",
+        )
+    worst = max(spans, key=lambda span: abs(span.off_by_sd))
+    off = abs(worst.off_by_sd)
+    a, b = worst.corners
+    text = (
+        f"{a} and {b} are {worst.mm:.1f} mm apart through {worst.through}; such crowns measure "
+        f"{worst.expected_mm:.1f} +- {worst.expected_sd_mm:.1f} mm"
+    )
+    severity = Severity.FAIL if off > FAIL_SD else Severity.WARN if off > WARN_SD else Severity.OK
+    todo = ""
+    if severity is not Severity.OK:
+        size = "wide" if worst.off_by_sd > 0 else "narrow"
+        todo = (
+            f"too {size} for these teeth by {off:.1f} sd: look whether a lateral was clicked for a "
+            f"central, whether "
+            "the camera file belongs to this picture, and whether the teeth are a child's or worn"
+        )
+    return Finding(
+        CODE,
+        severity,
+        text,
+        todo,
+        measured=worst.mm,
+        sd=worst.sd_mm,
+        limit=worst.expected_mm
+        + (WARN_SD if worst.off_by_sd > 0 else -WARN_SD) * (worst.sd_mm**2 + worst.expected_sd_mm**2) ** 0.5,
+        unit="mm",
+        source=_SOURCE,
+    )

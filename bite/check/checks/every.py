@@ -1,0 +1,118 @@
+"""All checks of a frame, in the order in which a person would ask them."""
+
+from __future__ import annotations
+
+from bite.check.checks.bite_gap import bite_gap
+from bite.check.checks.corners_plausible import corners_plausible
+from bite.check.checks.depth_covered import depth_covered
+from bite.check.checks.enamel_lit import enamel_lit
+from bite.check.checks.fit_sound import clicks_agree, fit_sound
+from bite.check.checks.framed import framed
+from bite.check.checks.hair import hair
+from bite.check.checks.lateral import lateral
+from bite.check.checks.overbite_visible import overbite_visible
+from bite.check.checks.overjet_overbite import overjet_overbite_findings
+from bite.check.checks.resolved import resolved
+from bite.check.checks.rows_agree import rows_agree
+from bite.check.checks.same_device import same_device
+from bite.check.checks.sensor_filter import sensor_filter
+from bite.check.checks.sharp import sharp
+from bite.check.checks.skin_agrees import skin_agrees
+from bite.check.checks.teeth_shown import teeth_shown
+from bite.check.checks.views_agree import views_agree
+from bite.check.finding import Finding
+from bite.evidence.model.head import SolvedHead
+from bite.evidence.observed import Observed
+from bite.files.depth import Matching
+from bite.fit.offset import OffsetFit
+
+
+def capture_findings(
+    observed: Observed,
+    fit: OffsetFit | None,
+    *,
+    device: str,
+    performance_device: str | None,
+    stereo: Matching | None,
+    two_views: bool,
+    lower_left_out: bool,
+    rows_contradict_sd: float,
+) -> list[Finding]:
+    """Ask what can be asked of any frame, with or without a solved model.
+
+    Parameters
+    ----------
+    observed : Observed
+    fit : OffsetFit or None
+    device, performance_device : str
+    stereo : Matching or None, how depth was matched from two views, where it was
+    two_views : bool, the clicked corners alone fix the teeth in space
+    lower_left_out : bool, the fit was made without the lower clicks
+    rows_contradict_sd : float
+    """
+    smoothing = None if fit is None else fit.smoothing
+    mouth, picture = observed.mouth, observed.picture
+    has_map = fit is not None and fit.depth_block is not None
+    return [
+        bite_gap(observed.measures.gap, picture.gap, picture.lower_shown),
+        resolved(mouth, observed.cover, smoothing.value if smoothing is not None and has_map else None),
+        enamel_lit(picture.exposure),
+        sharp(picture.sharpness, None if mouth is None else mouth.mm_per_px),
+        corners_plausible(observed.spans, clicked=observed.clicked),
+        overbite_visible(
+            observed.lower_states,
+            picture.lower_shown,
+            None if observed.seen is None else observed.seen.lower_seen,
+            lower_left_out=lower_left_out,
+            rows_contradict_sd=rows_contradict_sd,
+        ),
+        depth_covered(
+            observed.cover,
+            smoothing if has_map else None,
+            stereo=stereo,
+            two_views=two_views,
+            profile_share=observed.profile_share,
+        ),
+        framed(observed.framing),
+        same_device(device, performance_device),
+        *([views_agree(observed.triangulated, observed.fault)] if observed.triangulated else []),
+    ]
+
+
+def model_findings(
+    observed: Observed, fit: OffsetFit | None, solved: SolvedHead, *, tolerance_mm: float
+) -> list[Finding]:
+    """Ask what can be asked beside a solved model.
+
+    Parameters
+    ----------
+    observed : Observed
+    fit : OffsetFit or None
+    solved : SolvedHead
+    tolerance_mm : float, mm
+    """
+    found = [
+        teeth_shown(
+            observed.picture.contrast,
+            None if observed.seen is None else observed.seen.shown_mm2,
+            same_as_rest=solved.same_as_rest,
+        ),
+        *overjet_overbite_findings(observed.measures),
+        skin_agrees(observed.skin, observed.wave_sd_mm, posed_by_landmarks=solved.posed_by_landmarks),
+        *([] if observed.hair is None else [hair(observed.hair)]),
+        *([] if observed.sensor is None else [sensor_filter(observed.sensor)]),
+    ]
+    if fit is not None:
+        solution = fit.solution
+        found += [
+            fit_sound(
+                converged=solution.converged,
+                stop_reason=solution.stop_reason,
+                rounds=solution.rounds,
+                at_bound=solution.at_bound,
+            ),
+            clicks_agree(observed.residuals),
+            lateral(fit.right, fit.up, tolerance_mm),
+            rows_agree(fit.rows),
+        ]
+    return found

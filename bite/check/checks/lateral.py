@@ -1,0 +1,38 @@
+"""Do the digital teeth stand off sideways or in height? The dial cannot mend that."""
+
+from __future__ import annotations
+
+from bite.check.finding import Finding, Severity
+from bite.stats.estimate import Estimate
+
+CODE = "lateral"
+SURE_SD = 2.0
+
+
+def lateral(right: Estimate, up: Estimate, tolerance_mm: float) -> Finding:
+    """Judge the offsets to the right and up; the larger one is the measured one.
+
+    Parameters
+    ----------
+    right, up : Estimate, mm, right in an unmirrored picture
+    tolerance_mm : float, mm
+    """
+    text = (
+        f"the teeth must move {right.value:+.1f} +- {right.sd:.1f} mm to the right and "
+        f"{up.value:+.1f} +- {up.sd:.1f} mm up"
+    )
+    worst = max((right, up), key=lambda part: abs(part.value))
+    off = [p for p in (right, up) if abs(p.value) > tolerance_mm and abs(p.value) > SURE_SD * p.sd]
+    if off:
+        worst = max(off, key=lambda part: abs(part.value))
+    return Finding(
+        CODE,
+        Severity.WARN if off else Severity.OK,
+        text,
+        "the dial moves teeth forward and back only: mend this in the rig or in the solve" if off else "",
+        worst.value,
+        worst.sd,
+        tolerance_mm,
+        "mm",
+        source="the tolerance given, and 2 sd",
+    )

@@ -1,0 +1,40 @@
+"""Do the upper and the lower teeth ask for the same move? One finding."""
+
+from __future__ import annotations
+
+from bite.check.finding import Finding, Severity
+from bite.stats.estimate import Estimate
+
+CODE = "rows-agree"
+LIMIT_MM, LIMIT_SD = 0.5, 3.0
+
+
+def rows_agree(rows: Estimate | None) -> Finding:
+    """Judge the difference of the offsets of lower and upper teeth."""
+    if rows is None:
+        return Finding(
+            CODE,
+            Severity.OK,
+            "offsets of the two rows were not told apart: depth does not see both",
+            limit=LIMIT_MM,
+            unit="mm",
+        )
+    way = "forward of" if rows.value > 0 else "behind"
+    text = (
+        f"the lower teeth ask for a place {abs(rows.value):.1f} +- {rows.sd:.1f} mm {way} where the upper "
+        "ones do"
+    )
+    off = abs(rows.value) > LIMIT_MM and abs(rows.value) > LIMIT_SD * rows.sd
+    return Finding(
+        CODE,
+        Severity.WARN if off else Severity.OK,
+        text,
+        "a bite problem, not a depth problem: look at how the jaw is closed in the solved model"
+        if off
+        else "",
+        rows.value,
+        rows.sd,
+        LIMIT_MM,
+        "mm",
+        source="0.5 mm and 3 sd: our choice",
+    )

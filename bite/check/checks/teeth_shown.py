@@ -1,0 +1,53 @@
+"""Does the solved model show its teeth where the picture does? One finding."""
+
+from __future__ import annotations
+
+from bite.check.finding import Finding, Severity
+from bite.evidence.enamel.enamel_contrast import EnamelContrast
+
+CODE = "teeth-shown"
+LIMIT = 0.75
+_SOURCE = "0.5 is no difference, 1 is none in common; 0.75 is our choice"
+
+
+def teeth_shown(contrast: EnamelContrast | None, shown_mm2: float | None, *, same_as_rest: bool) -> Finding:
+    """Judge whether what the model calls teeth looks like enamel beside what it calls skin.
+
+    Parameters
+    ----------
+    contrast : EnamelContrast or None
+    shown_mm2 : float or None, area of teeth that the model shows to the camera
+    same_as_rest : bool, the model is the rest export itself
+    """
+    if shown_mm2 is None:
+        return Finding(CODE, Severity.OK, "not asked: the solved model has no surface", source=_SOURCE)
+    text = f"the solved model shows {shown_mm2:.0f} mm2 of teeth"
+    severity, todo = Severity.OK, ""
+    if contrast is not None:
+        text += (
+            f"; a pixel there looks more like enamel than one around it with chance "
+            f"{contrast.separability:.2f} "
+            f"({contrast.basis})"
+        )
+        if contrast.separability + 2 * contrast.separability_sd < LIMIT:
+            severity = Severity.WARN
+            todo = (
+                "model and picture do not show teeth in one place: check the pose, and that the model was "
+                "exported in the "
+                "expression of this frame"
+            )
+    if same_as_rest:
+        severity = Severity.WARN
+        text += "; the model is the rest export itself, not moved by any expression"
+        todo = todo or "export the model in the expression of the bite frame"
+    return Finding(
+        CODE,
+        severity,
+        text,
+        todo,
+        None if contrast is None else contrast.separability,
+        None if contrast is None else contrast.separability_sd,
+        LIMIT,
+        "1",
+        source=_SOURCE,
+    )

@@ -1,0 +1,1 @@
+"""The panels of the before-and-after figure: each draws on given axes, from an assessment."""

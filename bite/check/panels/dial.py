@@ -1,0 +1,204 @@
+"""The offset with its 95 % interval on an axis in mm, and the dial's own scale aligned above it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bite.check.assessment import Assessment
+from bite.check.decision import dial_travel, way
+from bite.check.words import dial_before, dial_stands, dial_told, interval_told, step_of, told
+from bite.geometry.rigid import Array
+from bite.plots.style import AFTER, BEFORE, INK, MEASURED, NEUTRAL, SMALL_PT, TEXT_PT, Look, say_missing
+from bite.stats.estimate import Estimate
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_MEASURED_ROW, _BEFORE_ROW, _AFTER_ROW = 3.0, 2.0, 1.0
+_MOST_STRETCH = 4.0
+"""A dial end is drawn to scale while the axis then stays within this many times its least length."""
+
+
+def draw_dial(axes: Axes, assessment: Assessment) -> None:
+    """Draw what must move, where the model stands, where the move takes it, and what the dial can reach.
+
+    The axes take a column of words on their right, 1.9 inch wide, and a scale above them, 0.45 inch high.
+    """
+    fit, decision = assessment.fit, assessment.decision
+    title = "Move of the teeth"
+    if fit is None:
+        why = assessment.why_no_offset or decision.why
+        say_missing(axes, title, f"No offset can be given: {why.rstrip('.')}.")
+        return
+    travel = _travel_from_here(assessment)
+    axes.set(xlim=_ends(fit.offset, decision.tolerance_mm, assessment.moved_mm, travel), ylim=(0.4, 3.6))
+    axes.set_title(title, pad=32 if travel is not None else 6)
+    grey = f"grey: within {decision.tolerance_mm:g} mm"
+    axes.set_xlabel(f"mm from where the solved teeth stand, forward is positive ({grey})")
+    axes.axvspan(-decision.tolerance_mm, decision.tolerance_mm, color=NEUTRAL, alpha=0.25, lw=0)
+    axes.axvline(0.0, color=INK, lw=0.6)
+    if travel is not None:
+        _draw_scale(axes, travel, assessment)
+    _draw_measured(axes, fit.offset)
+    _draw_marks(axes, assessment)
+    axes.set_yticks((_MEASURED_ROW, _BEFORE_ROW, _AFTER_ROW), (MEASURED.word, BEFORE.word, AFTER.word))
+    for label, look in zip(axes.get_yticklabels(), (MEASURED, BEFORE, AFTER), strict=True):
+        label.set(color=look.colour, fontweight="bold", fontsize=TEXT_PT)
+    axes.tick_params(axis="y", length=0)
+    axes.spines[["left", "right", "top"]].set_visible(False)
+
+
+def _draw_measured(axes: Axes, offset: Estimate) -> None:
+    axes.plot(
+        offset.interval, [_MEASURED_ROW] * 2, color=MEASURED.colour, lw=2.2, solid_capstyle="butt", zorder=5
+    )
+    for end in offset.interval:
+        axes.plot(
+            [end, end], [_MEASURED_ROW - 0.22, _MEASURED_ROW + 0.22], color=MEASURED.colour, lw=1.2, zorder=5
+        )
+    _mark(axes, _MEASURED_ROW, offset.value, MEASURED)
+    _say(
+        axes,
+        _MEASURED_ROW,
+        MEASURED,
+        f"{told(offset, 'mm', sign=True, pm='±')}\n95 %: {interval_told(offset, 'mm')}",
+    )
+
+
+def _draw_marks(axes: Axes, assessment: Assessment) -> None:
+    move, moved_mm = assessment.decision.move, assessment.moved_mm
+    before, step = dial_before(assessment), step_of(assessment)
+    low, high = axes.get_xlim()
+    _mark(axes, _BEFORE_ROW, 0.0, BEFORE)
+    _say(
+        axes, _BEFORE_ROW, BEFORE, f"dial at {dial_told(before, step)}" if before is not None else "as it is"
+    )
+    if abs(moved_mm) > 0.03 * (high - low):
+        stands = "solid" if move is None or dial_stands(assessment) else (0, (2, 2))
+        arrow = {
+            "arrowstyle": "-|>",
+            "color": AFTER.colour,
+            "lw": 1.2,
+            "shrinkA": 0,
+            "shrinkB": 5,
+            "ls": stands,
+        }
+        axes.annotate("", xy=(moved_mm, _AFTER_ROW), xytext=(0.0, _AFTER_ROW), arrowprops=arrow)
+    _mark(axes, _AFTER_ROW, moved_mm, AFTER)
+    moved = f"moved {way(moved_mm)}" if abs(moved_mm) >= 0.05 else "not moved"
+    if move is None:
+        _say(axes, _AFTER_ROW, AFTER, f"{moved}\nno dial value can be given")
+        return
+    words = [f"dial at {dial_told(move.after, step)}{', its end' if move.saturated else ''}", moved]
+    if not dial_stands(assessment):
+        words.append("NOT ADVISED")
+    elif move.saturated:
+        words.append(f"{way(move.left_over_mm)} left over")
+    _say(axes, _AFTER_ROW, AFTER, "\n".join(words))
+    if move.saturated:
+        reach = (moved_mm, moved_mm + move.left_over_mm)
+        axes.plot(reach, [_AFTER_ROW] * 2, color=INK, lw=1.6, ls=(0, (1, 1.5)), zorder=4)
+        axes.text(
+            float(np.mean(reach)),
+            _AFTER_ROW + 0.18,
+            "left over",
+            ha="center",
+            va="bottom",
+            fontsize=SMALL_PT,
+            color=INK,
+            bbox={"facecolor": "white", "alpha": 0.9, "lw": 0, "pad": 0.8},
+            zorder=4,
+        )
+
+
+def _mark(axes: Axes, row: float, at: float, look: Look) -> None:
+    axes.plot([at], [row], look.marker, ms=look.size_pt, mfc="white", mec=look.colour, mew=1.8, zorder=6)
+
+
+def _say(axes: Axes, row: float, look: Look, words: str) -> None:
+    axes.text(
+        1.02,
+        row,
+        words,
+        transform=axes.get_yaxis_transform(),
+        ha="left",
+        va="center",
+        color=look.colour,
+        fontsize=SMALL_PT,
+        fontweight="bold",
+    )
+
+
+def _travel_from_here(assessment: Assessment) -> Array | None:
+    """Give (dial, mm from where the teeth stand) rows, or None where the dial is not measured."""
+    rig, before = assessment.frame.rig, dial_before(assessment)
+    travel = dial_travel(rig.dial) if rig is not None else None
+    if travel is None or before is None:
+        return None
+    start = np.interp(before, travel[:, 0], travel[:, 1])
+    return np.column_stack([travel[:, 0], travel[:, 1] - start])
+
+
+def _ends(
+    offset: Estimate, tolerance_mm: float, moved_mm: float, travel: Array | None
+) -> tuple[float, float]:
+    """Choose the ends of the mm axis: all that must be seen, and dial ends that are not far off."""
+    needed = [-1.5 * tolerance_mm, 1.5 * tolerance_mm, moved_mm, *offset.interval]
+    low, high = min(needed), max(needed)
+    most = _MOST_STRETCH * (high - low)
+    for end in sorted(map(float, travel[[0, -1], 1]), key=abs) if travel is not None else ():
+        if max(high, end) - min(low, end) <= most:
+            low, high = min(low, end), max(high, end)
+    pad = 0.08 * (high - low)
+    return low - pad, high + pad
+
+
+def _draw_scale(axes: Axes, travel: Array, assessment: Assessment) -> None:
+    """Draw the dial's scale above the mm axis, ending where the dial ends."""
+    rig = assessment.frame.rig
+    assert rig is not None
+    low, high = axes.get_xlim()
+    first, last = sorted(map(float, travel[[0, -1], 1]))
+    scale = axes.twiny()
+    scale.set_xlim(low, high)
+    values = _dial_ticks(travel, low, high)
+    places = 2 if np.any(np.abs(values * 10 - np.round(values * 10)) > 1e-6) else 1
+    scale.set_xticks(np.interp(values, travel[:, 0], travel[:, 1]), [f"{v:.{places}f}" for v in values])
+    scale.tick_params(axis="x", direction="out", pad=1)
+    positive = "back" if rig.dial.positive_is_back else "forward"
+    scale.set_xlabel(
+        f"dial value: positive moves the teeth {positive}, ends at ±{rig.dial.limit:g}", labelpad=3
+    )
+    scale.spines[["left", "right", "bottom"]].set_visible(False)
+    scale.spines["top"].set_bounds(max(low, first), min(high, last))
+    for end, beyond in ((first, low), (last, high)):
+        if low < end < high:
+            axes.axvline(end, color=INK, lw=2.0, zorder=3)
+            axes.axvspan(
+                min(end, beyond), max(end, beyond), facecolor="none", edgecolor=NEUTRAL, hatch="////", lw=0
+            )
+            inside = -1 if beyond > end else 1
+            axes.annotate(
+                "dial ends",
+                (end, 2.0),
+                (4 * inside, 0),
+                textcoords="offset points",
+                ha="right" if inside < 0 else "left",
+                va="center",
+                fontsize=SMALL_PT,
+                color=INK,
+                rotation=90,
+            )
+
+
+def _dial_ticks(travel: Array, low: float, high: float) -> Array:
+    """Choose round dial values whose places lie on the axis."""
+    by_mm = travel[np.argsort(travel[:, 1])]
+    first, last = sorted(np.interp([low, high], by_mm[:, 1], by_mm[:, 0]))
+    span = max(float(last - first), 1e-9)
+    step = 10.0 ** np.floor(np.log10(span))
+    step *= next((part for part in (1.0, 0.5, 0.25) if span / (step * part) >= 3.5), 0.1)
+    values = np.arange(np.ceil(first / step - 1e-9), np.floor(last / step + 1e-9) + 0.5) * step
+    return np.asarray(np.round(values, 10) + 0.0)

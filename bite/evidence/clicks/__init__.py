@@ -1,0 +1,1 @@
+"""What clicked corners say: for the fit, against each other, and through depth."""

@@ -1,0 +1,1 @@
+"""Where the picture shows enamel, its edges, and what follows below them."""

@@ -1,0 +1,1 @@
+"""Where the picture shows the lips ending before enamel."""

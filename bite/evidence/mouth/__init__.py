@@ -1,0 +1,1 @@
+"""Where the incisors are, how large, how far apart, and what the picture shows of them."""

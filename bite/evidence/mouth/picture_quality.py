@@ -1,0 +1,158 @@
+"""What the reference picture shows of the teeth: light, contrast, sharpness, what follows below."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from bite.evidence.enamel.edge_candidates import edges_near_teeth
+from bite.evidence.enamel.enamel_contrast import EnamelContrast, enamel_contrast, ring_around
+from bite.evidence.enamel.enamel_reach import EnamelReach, lower_enamel_shown, upper_enamel_shown
+from bite.evidence.enamel.gap_scan import GapScan, scan_gap
+from bite.evidence.enamel.tooth_regions import teeth_box_from_corners
+from bite.evidence.model.teeth_in_view import TeethInView
+from bite.evidence.mouth.place import Mouth
+from bite.evidence.picture.exposure import Exposure, exposure_of
+from bite.evidence.picture.luminance import Picture
+from bite.evidence.picture.picture_piece import Piece, piece_of
+from bite.evidence.picture.sharpness import EdgeWidth, Sharpness, sharpness_at_edges
+from bite.files.bundle import BiteFrame
+from bite.files.corners import Corners
+from bite.geometry.rigid import frozen
+from bite.geometry.teeth import LOWER, UPPER
+
+LEAST_PIXELS = 30
+GUARD_MM, RING_MM = 1.0, 4.0
+CROWN_PX = 30.0
+"""A crown wider than this many pixels is averaged down by whole pixels, to no fewer than these."""
+AROUND_CROWNS = 2.6
+REACH_MM = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class PictureQuality:
+    """Measurements of the reference picture; None where the region for one was not known or too small.
+
+    ``contrast`` holds enamel against what lies around it, where the solved model says that enamel is.
+    """
+
+    exposure: Exposure | None
+    contrast: EnamelContrast | None
+    sharpness: Sharpness | None
+    gap: GapScan | None
+    lower_shown: EnamelReach | None
+
+
+def picture_quality(frame: BiteFrame, mouth: Mouth | None, seen: TeethInView | None) -> PictureQuality:
+    """Measure the reference picture around the incisors.
+
+    Parameters
+    ----------
+    frame : BiteFrame
+    mouth : Mouth or None
+    seen : TeethInView or None
+        The solved model as the fit placed it; its teeth are then the region, else one is built from clicks.
+    """
+    return quality_of(frame.views[0].image, frame.views[0].corners, mouth, seen)
+
+
+def quality_of(
+    image: Picture,
+    corners: Corners | None,
+    mouth: Mouth | None,
+    seen: TeethInView | None,
+    *,
+    reach_mm: float = REACH_MM,
+) -> PictureQuality:
+    """Measure a picture around the incisors.
+
+    Parameters
+    ----------
+    image : array, shape (h, w, 3), uint8, RGB
+    corners : Corners or None
+    mouth : Mouth or None
+    seen : TeethInView or None
+    reach_mm : float, how far below the upper edge lower teeth are looked for
+    """
+    exposure, contrast = _exposure(corners, image, mouth, seen), _contrast(seen)
+    piece = None if mouth is None else _piece_around(image, mouth)
+    if mouth is None or piece is None:
+        return PictureQuality(exposure, contrast, None, None, None)
+    row = piece.row(mouth.row)
+    sharpness = sharpness_at_edges(
+        piece.image,
+        edges_near_teeth(piece.image, row),
+        across=row.across,
+        half_length_px=float(np.clip(row.crown_width_px / 3.0, 4.0, 30.0)),
+    )
+    width = sharpness.up_down or sharpness.worst
+    blur, blur_sd = (1.0, 0.5) if width is None else (width.sigma_px, max(0.15, width.sigma_sd_px))
+    known = len(row.lower_edge_px) >= 2 and not row.lower_covered
+    scale, scale_sd = mouth.mm_per_px * piece.binned, mouth.mm_per_px_sd * piece.binned
+    gap = scan_gap(
+        piece.image,
+        row.upper_edge_px,
+        down=row.down,
+        mm_per_px=scale,
+        mm_per_px_sd=scale_sd,
+        lower_edge_px=row.lower_edge_px if known else None,
+        blur_sigma_px=blur,
+        blur_sigma_sd_px=blur_sd,
+        reach_mm=reach_mm,
+    )
+    lower = lower_enamel_shown(piece.image, row, mm_per_px=scale, mm_per_px_sd=scale_sd)
+    gap = replace(gap, origins_px=frozen(piece.back(gap.origins_px)))
+    return PictureQuality(exposure, contrast, _in_picture_pixels(sharpness, piece.binned), gap, lower)
+
+
+def _piece_around(image: Picture, mouth: Mouth) -> Piece | None:
+    """Cut the incisors out with room for every scan line, averaged down where a crown is wide."""
+    row = mouth.row
+    middle, reach = row.upper_edge_px.mean(0), AROUND_CROWNS * row.crown_width_px
+    return piece_of(image, middle - reach, middle + reach, max(1, int(row.crown_width_px // CROWN_PX)))
+
+
+def _in_picture_pixels(sharpness: Sharpness, binned: int) -> Sharpness:
+    def widened(width: EdgeWidth | None) -> EdgeWidth | None:
+        if width is None or binned == 1:
+            return width
+        return replace(
+            width,
+            sigma_px=width.sigma_px * binned,
+            sigma_sd_px=width.sigma_sd_px * binned,
+            lines_sd_px=width.lines_sd_px * binned,
+        )
+
+    return replace(sharpness, sideways=widened(sharpness.sideways), up_down=widened(sharpness.up_down))
+
+
+def _exposure(
+    corners: Corners | None, image: Picture, mouth: Mouth | None, seen: TeethInView | None
+) -> Exposure | None:
+    across = mouth.row.across if mouth is not None else (1.0, 0.0)
+    if seen is not None and int(seen.upper.sum()) >= LEAST_PIXELS:
+        return exposure_of(
+            seen.picture, seen.upper, across=across, mm_per_px=seen.mm_per_px * seen.piece.binned
+        )
+    if mouth is None or corners is None or not mouth.clicked:
+        return None
+    shown = upper_enamel_shown(image, mouth.row, mm_per_px=mouth.mm_per_px)
+    regions = teeth_box_from_corners(
+        corners, upper_shown_px=None if shown is None else max(shown.shown_mm, 1.5) / mouth.mm_per_px
+    )
+    mask = regions.upper_mask((image.shape[0], image.shape[1]))
+    if int(mask.sum()) < LEAST_PIXELS:
+        return None
+    return exposure_of(image, mask, across=mouth.row.across, mm_per_px=mouth.mm_per_px)
+
+
+def _contrast(seen: TeethInView | None) -> EnamelContrast | None:
+    if seen is None or int(seen.teeth.sum()) < LEAST_PIXELS:
+        return None
+    px = 1.0 / (seen.mm_per_px * seen.piece.binned)
+    ring = ring_around(seen.teeth, guard_px=GUARD_MM * px, width_px=RING_MM * px)
+    ring &= (seen.part >= 0) & (seen.part != UPPER) & (seen.part != LOWER)
+    if int(ring.sum()) < LEAST_PIXELS:
+        return None
+    return enamel_contrast(seen.picture, seen.teeth, ring)

@@ -1,0 +1,1 @@
+"""Light, lines and sharpness of a picture, before anybody speaks of teeth."""

@@ -1,0 +1,1 @@
+"""Depth matched from two calibrated views, each disparity with its own sd."""

@@ -1,0 +1,1 @@
+"""What all figures share: style, saving, photographs in axes."""

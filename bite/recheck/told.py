@@ -1,0 +1,204 @@
+"""A move of the dial, checked: as text, as JSON, and drawn as the approach to the measured teeth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from textwrap import fill, wrap
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bite.check.result import Json
+from bite.check.words import CAUTION, dial_told, interval_told, told
+from bite.files.history import Stand, Step
+from bite.plots.style import (
+    AFTER,
+    BEFORE,
+    INK,
+    MEASURED,
+    NEUTRAL,
+    SMALL_PT,
+    TEXT_PT,
+    TITLE_PT,
+    blank_figure,
+    house_style,
+)
+from bite.recheck.steps import Recheck, Side
+from bite.stats.estimate import Z95, Estimate
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+FORMAT = "bite-recheck 1"
+
+
+@dataclass(frozen=True, slots=True)
+class RecheckReport:
+    """A recheck with the history it is now part of, the hash of every input, and the version."""
+
+    found: Recheck
+    steps: tuple[Step, ...]
+    hashes: Mapping[str, str]
+    version: str
+
+
+def step_of_history(found: Recheck) -> Step:
+    """Give the line of the history that a recheck adds."""
+    stands = [Stand(s.frame, s.dial, s.offset.value, s.offset.sd) for s in (found.before, found.after)]
+    return Step(
+        stands[0], stands[1], found.achieved.value, found.achieved.sd, found.predicted_mm, str(found.advice)
+    )
+
+
+def headline(found: Recheck) -> str:
+    """Give the finding in one sentence."""
+    return f"{found.after.frame}: {found.advice.upper()} - {found.why}"
+
+
+def recheck_text(report: RecheckReport) -> str:
+    """Give the recheck as text for a terminal."""
+    return "\n".join(_rows(report.found)) + "\n"
+
+
+def _rows(found: Recheck) -> Iterator[str]:
+    yield fill(headline(found), 100, subsequent_indent="    ")
+    yield ""
+    for word, side in (("before", found.before), ("after", found.after)):
+        yield (
+            f"  {word:<20}{told(side.offset, 'mm', sign=True)} "
+            f"(95 %: {interval_told(side.offset, 'mm')}) at dial {dial_told(side.dial)}"
+        )
+    yield f"  achieved            {told(found.achieved, 'mm', sign=True)} forward"
+    if found.predicted_mm is not None:
+        yield f"  predicted           {found.predicted_mm:+.2f} mm by the rig file"
+    if found.in_mesh_mm is not None:
+        yield f"  in the meshes       {found.in_mesh_mm:+.2f} mm"
+    yield f"  gain of the dial    {told(found.gain, 'mm a unit', sign=True)}"
+    if found.gain_wrong:
+        yield "  WARN                the rig file's gain is contradicted: measure it with bite dial"
+    if found.next is not None:
+        low, high = found.next.interval
+        yield (
+            f"  next dial value     {dial_told(found.next.after)} "
+            f"(95 %: {dial_told(low)} to {dial_told(high)}; "
+            f"{found.next.stands_for_mm:+.2f} mm)"
+        )
+    yield ""
+    yield fill(f"sd of achieved: {found.how}", 100, initial_indent="  ", subsequent_indent="  ")
+    yield ""
+    yield CAUTION
+
+
+def recheck_mapping(report: RecheckReport) -> dict[str, Json]:
+    """Give the content of the JSON file."""
+    found, move = report.found, report.found.next
+    return {
+        "format": FORMAT,
+        "performer": found.after.performer,
+        "before": _side(found.before),
+        "after": _side(found.after),
+        "achieved_mm": _estimate(found.achieved),
+        "how": found.how,
+        "predicted_mm": found.predicted_mm,
+        "in_mesh_mm": found.in_mesh_mm,
+        "gain_mm_per_unit": _estimate(found.gain),
+        "gain_wrong": found.gain_wrong,
+        "next": None
+        if move is None
+        else {
+            "dial": move.after,
+            "stands_for_mm": move.stands_for_mm,
+            "left_over_mm": move.left_over_mm,
+            "saturated": move.saturated,
+            "interval": list(move.interval),
+        },
+        "advice": str(found.advice),
+        "why": found.why,
+        "tolerance_mm": found.tolerance_mm,
+        "inputs": {name: report.hashes[name] for name in sorted(report.hashes)},
+        "version": report.version,
+    }
+
+
+def _estimate(estimate: Estimate) -> Json:
+    return {"value": estimate.value, "sd": estimate.sd, "interval": list(estimate.interval)}
+
+
+def _side(side: Side) -> Json:
+    return {"frame": side.frame, "dial": side.dial, "t_mm": _estimate(side.offset), "doubt": side.doubt}
+
+
+def recheck_figure(report: RecheckReport) -> Figure:
+    """Draw what was left after each move of the history, and the last move beside its prediction."""
+    found = report.found
+    with house_style():
+        figure = blank_figure(8.0, 4.6)
+        title = "\n".join(wrap(headline(found), 86))
+        figure.text(
+            0.02, 0.975, title, va="top", fontsize=TITLE_PT, fontweight="bold", color=INK, linespacing=1.3
+        )
+        _draw_approach(figure.add_axes((0.08, 0.15, 0.54, 0.6)), report.steps, found.tolerance_mm)
+        _draw_move(figure.add_axes((0.72, 0.15, 0.25, 0.6)), found)
+        figure.text(0.02, 0.01, CAUTION, fontsize=SMALL_PT, color=INK, va="bottom")
+    return figure
+
+
+def looks(steps: Sequence[Step]) -> list[Stand]:
+    """Give the looks that a history holds, in order, each once."""
+    out: list[Stand] = []
+    for step in steps:
+        out += [stand for stand in (step.before, step.after) if stand not in out]
+    return out
+
+
+def _draw_approach(axes: Axes, steps: Sequence[Step], tolerance_mm: float) -> None:
+    stands = looks(steps)
+    at = np.arange(len(stands))
+    axes.axhspan(-tolerance_mm, tolerance_mm, color=NEUTRAL, alpha=0.25, lw=0)
+    axes.axhline(0, color=INK, lw=0.6)
+    axes.plot(at, [s.t_mm for s in stands], color=NEUTRAL, lw=0.9, zorder=2)
+    for k, stand in enumerate(stands):
+        look = AFTER if k == len(stands) - 1 else BEFORE
+        half = Z95 * stand.sd_mm
+        axes.plot([k, k], [stand.t_mm - half, stand.t_mm + half], color=look.colour, lw=2.0, zorder=3)
+        axes.plot([k], [stand.t_mm], look.marker, ms=7, mfc="white", mec=look.colour, mew=1.8, zorder=4)
+        axes.annotate(
+            f"{stand.t_mm:+.2f} mm\ndial {dial_told(stand.dial)}",
+            (k, stand.t_mm),
+            (8, 0),
+            textcoords="offset points",
+            fontsize=SMALL_PT,
+            color=look.colour,
+            fontweight="bold",
+            va="center",
+            bbox={"boxstyle": "square,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.8},
+        )
+    names = [stand.frame if len(stand.frame) <= 16 else stand.frame[:15] + "…" for stand in stands]
+    axes.set_xticks(at, names, rotation=0 if len(stands) <= 3 else 20, ha="center")
+    axes.set(xlim=(-0.4, len(stands) - 0.2), ylabel="offset left, mm (forward is positive)")
+    axes.set_title(f"Approach, 95 % intervals (grey: within {tolerance_mm:g} mm)")
+
+
+def _draw_move(axes: Axes, found: Recheck) -> None:
+    rows = [
+        ("achieved", found.achieved.value, MEASURED, Z95 * found.achieved.sd),
+        ("predicted\nby the rig", found.predicted_mm, BEFORE, 0.0),
+        ("in the\nmeshes", found.in_mesh_mm, AFTER, 0.0),
+    ]
+    shown = [row for row in rows if row[1] is not None]
+    for k, (_, value, look, half) in enumerate(reversed(shown)):
+        assert value is not None
+        axes.plot([value - half, value + half], [k, k], color=look.colour, lw=2.0)
+        axes.plot([value], [k], look.marker, ms=7, mfc="white", mec=look.colour, mew=1.8)
+        axes.annotate(
+            f"{value:+.2f}", (value, k), (0, 8), textcoords="offset points", ha="center", fontsize=SMALL_PT,
+            color=look.colour, fontweight="bold",
+        )  # fmt: skip
+    axes.axvline(0, color=INK, lw=0.6)
+    axes.margins(x=0.35)
+    axes.set_yticks(range(len(shown)), [row[0] for row in reversed(shown)], fontsize=TEXT_PT)
+    axes.set(ylim=(-0.5, len(shown) - 0.3), xlabel="teeth came forward, mm")
+    axes.tick_params(axis="y", length=0)
+    axes.set_title("The move")

@@ -1,0 +1,1 @@
+"""Numbers with sds, pooled, spread and compared. Knows no teeth."""

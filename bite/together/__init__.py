@@ -1,0 +1,1 @@
+"""Several frames of one performer: one offset from all, and who disagrees."""

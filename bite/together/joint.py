@@ -1,0 +1,301 @@
+"""One offset from several frames of one performer: shared unknowns fitted once, with a spread between frames.
+
+Frames with an offset of their own speak through the word of their own fit. Frames of one view with clicked
+corners alone have none: turned heads see depth as a sideways shift, which only the shared unknowns bring
+together, so they are linearised again and again about the shared answer. Both kinds of word are added up in
+one system. Enamel bias (one for each device) and tooth size are unknowns of that system with their prior
+once, so that they are not averaged down.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bite.errors import DegenerateGeometryError
+from bite.fit.corner_block import CornerBlock
+from bite.fit.parameters import COUNT, P, Prior
+from bite.geometry.rigid import Array, frozen
+from bite.stats.estimate import Z95, Estimate
+from bite.stats.spread import Spread, SpreadNodes, believed_spreads, one_spread, spread_told
+from bite.together.added_information import (
+    Added,
+    Loose,
+    Placed,
+    Shared,
+    add_words,
+    apart_from,
+    loosen,
+    shares,
+)
+from bite.together.frame_information import SHARED, FrameWord, Turning, turning_of, with_head
+
+ROUNDS = 30
+SETTLED_MM = 0.002
+_PLAIN_ROUNDS = 3
+_FAR_MM = 25.0
+
+
+@dataclass(frozen=True, slots=True)
+class JointFrame:
+    """One frame of several.
+
+    Parameters
+    ----------
+    name, device : str
+    prior : Prior
+    word : FrameWord or None, from the fit of a frame that has an offset of its own
+    corners : CornerBlock or None, for a frame without one
+    stands_mm : float, how far forward of the common zero its teeth were solved
+    """
+
+    name: str
+    device: str
+    prior: Prior
+    word: FrameWord | None
+    corners: CornerBlock | None
+    stands_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Without:
+    """One frame held against all others.
+
+    Parameters
+    ----------
+    apart : Estimate or None, mm forward that the frame's teeth stand ahead of the others'; None where the
+    frame alone cannot tell
+    chance : float, of as much by accident, along forward or across it
+    offset : Estimate or None, the shared offset without this frame; None where the rest leaves it open
+    """
+
+    apart: Estimate | None
+    chance: float
+    offset: Estimate | None
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """The shared offset, from the common zero.
+
+    Parameters
+    ----------
+    offset : Estimate, mm, forward positive
+        Its sd is the half width of the 95 % interval over 1.96, so that the interval is what it says
+        although the spread is hardly known.
+    common_sd_mm : float
+        Part of it that more frames of the same devices and rig do not shrink.
+    spread : Spread, between frames, along forward
+    right, up : Estimate, mm
+    shares : array, shape (k,), mm that the offset moves for each mm of a frame's own
+    without : tuple of k Without, or empty where nobody asked
+    parameters : tuple of k arrays, shape (14,)
+        Where a corners-only frame stands in the joint fit; empty for a frame with an offset of its own.
+    converged : bool
+    rounds : int, 0 where nothing had to be linearised
+    """
+
+    offset: Estimate
+    common_sd_mm: float
+    spread: Spread
+    right: Estimate
+    up: Estimate
+    shares: Array
+    without: tuple[Without, ...]
+    parameters: tuple[Array, ...]
+    converged: bool
+    rounds: int
+
+
+def fit_joint(frames: Sequence[JointFrame], *, leave_one_out: bool = True) -> Joint:
+    """Fit the shared unknowns to two frames or more.
+
+    Parameters
+    ----------
+    frames : sequence of JointFrame
+    leave_one_out : bool
+        Whether each frame is held against the others; takes most of the time.
+
+    Raises
+    ------
+    DegenerateGeometryError
+        With one frame, or where the frames together leave the offset open.
+    """
+    if len(frames) < 2:
+        raise DegenerateGeometryError(f"a joint fit needs two frames or more, got {len(frames)}")
+    shared, places = _shared(frames)
+    nodes = believed_spreads()
+    at = [_start(frame) for frame in frames]
+    turnings: list[Turning | None] = [None] * len(frames)
+    loose = any(frame.word is None for frame in frames)
+    converged, rounds, before = not loose, 0, np.inf
+    while True:
+        turnings = [
+            None
+            if frame.word is not None or frame.corners is None
+            else turning_of(frame.corners, frame.prior, p, robust=rounds >= _PLAIN_ROUNDS)
+            for frame, p in zip(frames, at, strict=True)
+        ]
+        placed = [
+            Placed((frame.word or _word(turning)).moved(frame.stands_mm), place)
+            for frame, turning, place in zip(frames, turnings, places, strict=True)
+        ]
+        words = [loosen(one, nodes) for one in placed]
+        added = add_words(words, shared, nodes)
+        middle = added.average
+        if not loose or converged or rounds >= ROUNDS:
+            break
+        likely = _likely(added, nodes)
+        at = [
+            p if turning is None else _follow(turning, p, middle[place], likely, frame.stands_mm)
+            for frame, turning, p, place in zip(frames, turnings, at, places, strict=True)
+        ]
+        rounds += 1
+        converged = rounds > _PLAIN_ROUNDS and abs(float(middle[0]) - before) < SETTLED_MM
+        before = float(middle[0])
+    without: tuple[Without, ...] = ()
+    if leave_one_out:
+        without = tuple(_without(frames, words, k, shared, nodes) for k in range(len(frames)))
+    return _told(frames, placed, shared, nodes, added, at, without, converged=converged, rounds=rounds)
+
+
+def _word(turning: Turning | None) -> FrameWord:
+    if turning is None:
+        raise DegenerateGeometryError("a joint fit needs a word or clicked corners of every frame")
+    return turning.word
+
+
+def _shared(frames: Sequence[JointFrame]) -> tuple[Shared, list[NDArray[np.int64]]]:
+    """Lay out forward, right, up, size, and one enamel bias a device."""
+    devices = sorted({frame.device for frame in frames})
+    first = {frame.device: frame.prior for frame in reversed(frames)}
+    own, bias = list(SHARED[:4]), P.ENAMEL_BIAS_MM
+    mean = [*frames[0].prior.mean[own], *(first[name].mean[bias] for name in devices)]
+    precision = [*frames[0].prior.precision[own], *(first[name].precision[bias] for name in devices)]
+    places = [np.array([0, 1, 2, 3, 4 + devices.index(frame.device)]) for frame in frames]
+    return Shared(frozen(mean), frozen(precision)), places
+
+
+def _start(frame: JointFrame) -> Array:
+    start = np.where(np.isfinite(frame.prior.sd), frame.prior.mean, 0.0)
+    return np.asarray(start, dtype=np.float64).reshape(COUNT)
+
+
+def _follow(turning: Turning, at: Array, shared: Array, spread_mm: Array, stands_mm: float) -> Array:
+    """Place a corners-only frame where it fits best beside the shared unknowns, its own shift included."""
+    goal = shared.copy()
+    goal[0] -= stands_mm
+    held = turning.word.information[:3, :3]
+    pull = turning.word.pull[:3] - turning.word.information[:3] @ goal
+    core = np.eye(3) + spread_mm[:, None] * held * spread_mm
+    goal[:3] += spread_mm * np.linalg.solve(core, spread_mm * pull)
+    goal[0] = np.clip(goal[0], -_FAR_MM, _FAR_MM)
+    head = turning.head + turning.follow @ (goal - turning.at)
+    there = with_head(at, head)
+    there[list(SHARED)] = goal
+    return there
+
+
+def _told(
+    frames: Sequence[JointFrame],
+    placed: Sequence[Placed],
+    shared: Shared,
+    nodes: SpreadNodes,
+    added: Added,
+    at: Sequence[Array],
+    without: tuple[Without, ...],
+    *,
+    converged: bool,
+    rounds: int,
+) -> Joint:
+    likely = _likely(added, nodes)
+    share, at_likely = _shares(placed, shared, likely)
+    row = at_likely.covariance[0, 0]
+    offset, skin = _offset(placed, added, share)
+    common = float(row**2 @ shared.precision) + skin
+    return Joint(
+        offset=offset,
+        common_sd_mm=float(np.sqrt(common)),
+        spread=spread_told(nodes, added.chance),
+        right=_estimate(added, 1),
+        up=_estimate(added, 2),
+        shares=frozen(share),
+        without=without,
+        parameters=tuple(
+            frozen(p if frame.word is None else np.zeros(0)) for frame, p in zip(frames, at, strict=True)
+        ),
+        converged=converged,
+        rounds=rounds,
+    )
+
+
+def _likely(added: Added, nodes: SpreadNodes) -> Array:
+    """Give one spread that stands for all, shape (3,), mm: the middle, as the tail would rule the mean."""
+    told = [spread_told(SpreadNodes(nodes.mm[:, [k, k, k]], nodes.weight), added.chance) for k in range(3)]
+    return np.array([spread.median_mm for spread in told])
+
+
+def _shares(placed: Sequence[Placed], shared: Shared, likely: Array) -> tuple[Array, Added]:
+    one = one_spread(likely)
+    words = [loosen(p, one) for p in placed]
+    added = add_words(words, shared, one)
+    return shares(words, added), added
+
+
+def _offset(placed: Sequence[Placed], added: Added, share: Array) -> tuple[Estimate, float]:
+    """Give the offset with the sd of its 95 % interval, and the variance that a common skin error adds."""
+    by_skin = share * np.array([p.word.skin_sd_mm for p in placed])
+    # each word counts its skin as its own already; one error in all frames would add up, not average out
+    skin = float(max(by_skin.sum() ** 2 - (by_skin**2).sum(), 0.0))
+    value = float(added.average[0])
+    sds = np.sqrt(added.covariance[:, 0, 0] + skin)
+    return Estimate(value, _half_width(added.chance, added.mean[:, 0] - value, sds) / Z95), skin
+
+
+def _half_width(chance: Array, off: Array, sds: Array) -> float:
+    """Find h with 95 % of a mixture of normals within h of zero."""
+    from scipy.special import ndtr
+
+    low, high = 0.0, float((np.abs(off) + 6.0 * sds).max())
+    for _ in range(60):
+        h = 0.5 * (low + high)
+        inside = float(chance @ (ndtr((h - off) / sds) - ndtr((-h - off) / sds)))
+        low, high = (h, high) if inside < 0.95 else (low, h)
+    return 0.5 * (low + high)
+
+
+def _estimate(added: Added, place: int) -> Estimate:
+    value = float(added.average[place])
+    variance = added.covariance[:, place, place] + (added.mean[:, place] - value) ** 2
+    return Estimate(value, float(np.sqrt(added.chance @ variance)))
+
+
+def _without(
+    frames: Sequence[JointFrame], words: Sequence[Loose], number: int, shared: Shared, nodes: SpreadNodes
+) -> Without:
+    from scipy.special import chdtrc, ndtr
+
+    others = [word for k, word in enumerate(words) if k != number]
+    placed = [word.placed for word in others]
+    try:
+        rest = add_words(others, shared, nodes)
+    except DegenerateGeometryError:
+        return Without(None, 1.0, None)
+    chance = rest.chance
+    left, _ = _offset(placed, rest, _shares(placed, shared, _likely(rest, nodes))[0])
+    aside, scatter = apart_from(words, number, shared, nodes, (1, 2))
+    far = np.einsum("gi,gij,gj->g", aside, np.linalg.inv(scatter), aside)
+    across = float(chance @ chdtrc(2, far))
+    if frames[number].word is None:
+        return Without(None, across, left)
+    shift, scatter = apart_from(words, number, shared, nodes, (0,))
+    off, sd = shift[:, 0], np.sqrt(scatter[:, 0, 0])
+    along = float(chance @ (2.0 * ndtr(-np.abs(off) / sd)))
+    value = float(chance @ off)
+    total = float(np.sqrt(chance @ (sd**2 + (off - value) ** 2)))
+    return Without(Estimate(value, total), min(1.0, 2.0 * min(along, across)), left)
+
+

@@ -1,0 +1,179 @@
+"""The figure as a whole: what a reader must find in it, and that files come out the same every time."""
+
+from dataclasses import replace
+from io import BytesIO
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from bite.check.before_after import before_after_figure, panel_figures
+from bite.errors import InputError
+from bite.plots.saving import figure_bytes, save_figure
+from bite.plots.style import WIDTH_PX
+from bite.stats.estimate import Estimate
+
+
+def texts(figure) -> list[str]:
+    from matplotlib.text import Text
+
+    return [text.get_text() for text in figure.findobj(Text) if text.get_visible() and text.get_text()]
+
+
+def drawn_texts(figure) -> list:
+    found = list(figure.texts)
+    for axes in figure.axes:
+        found += [*axes.texts, axes.title, axes._left_title]
+        if axes.axison:
+            found += [axes.xaxis.label, axes.yaxis.label]
+            for axis, ends in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
+                ticks = zip(axis.get_majorticklocs(), axis.get_ticklabels(), strict=True)
+                found += [label for at, label in ticks if min(ends) <= at <= max(ends)]
+    return [text for text in found if text.get_visible() and text.get_text().strip()]
+
+
+def cases(fake, gaped) -> dict:
+    return {
+        "move": fake(),
+        "beyond": fake(offset=Estimate(4.1, 0.2)),
+        "unsure": fake(offset=Estimate(1.4, 2.6), depth=False),
+        "reshoot": fake(findings=(gaped, *fake().findings)),
+        "usable": fake(solved=False, offset=None, depth=False, clicked=False, px_per_mm=None),
+        "no_offset": fake(offset=None),
+        "two_views": fake(views=("left", "right"), depth=False),
+        "three_views": fake(views=("left", "right", "low")),
+        "no_readings": fake(holes=True),
+        "no_dial": fake(dial=None),
+    }
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "move",
+        "beyond",
+        "unsure",
+        "reshoot",
+        "usable",
+        "no_offset",
+        "two_views",
+        "three_views",
+        "no_readings",
+        "no_dial",
+    ],
+)
+def test_no_text_leaves_the_paper_and_no_axes_are_empty(name: str, fake, gaped) -> None:
+    figure = before_after_figure(cases(fake, gaped)[name].make())
+    figure.canvas.draw()
+    paper = figure.bbox
+    for text in drawn_texts(figure):
+        box = text.get_window_extent()
+        assert box.x0 >= -1, text.get_text()
+        assert box.x1 <= paper.width + 1, text.get_text()
+        assert box.y0 >= -1, text.get_text()
+        assert box.y1 <= paper.height + 1, text.get_text()
+    for axes in figure.axes:
+        if axes.axison and not axes.images and not axes.get_xlabel().startswith("dial value"):
+            drawn = [line for line in axes.lines if np.isfinite(np.asarray(line.get_ydata(), float)).any()]
+            assert drawn, axes.get_title(loc="left")
+        assert np.isfinite([*axes.get_xlim(), *axes.get_ylim()]).all()
+
+
+@pytest.mark.parametrize("views", [("front",), ("left", "right")])
+def test_notes_under_a_picture_leave_the_panels_below_free(views: tuple[str, ...], fake) -> None:
+    figure = before_after_figure(fake(views=views, brightness=40).make())
+    figure.canvas.draw()
+    notes = [axes.xaxis.label for axes in figure.axes if axes.images]
+    assert all("dotted" in note.get_text() and "lightened" in note.get_text() for note in notes)
+    others = [text.get_window_extent() for text in drawn_texts(figure) if text not in notes]
+    for note in notes:
+        assert not any(note.get_window_extent().overlaps(other) for other in others), note.get_text()
+
+
+def test_title_is_the_finding_with_its_numbers(fake) -> None:
+    written = texts(before_after_figure(fake().make()))
+    assert any("MOVE - move the teeth 1.4 mm forward: set the dial from 0.00 to -0.44" in t for t in written)
+    assert any("+1.42 ± 0.11 mm" in t and "+1.20 to +1.64 mm" in t for t in written)
+
+
+def test_each_thing_is_named_in_words_beside_it(fake) -> None:
+    written = texts(before_after_figure(fake().make()))
+    for word in (
+        "clicked",
+        "solved before",
+        "solved after",
+        "measured ± 2 sd",
+        "enamel",
+        "10 mm",
+        "dial ends",
+    ):
+        assert word in written
+    assert sum(t.startswith("11d") for t in written) == 1
+
+
+@pytest.mark.parametrize(
+    ("case", "sentence"),
+    [
+        ("usable", "No depth map or profile was given"),
+        ("usable", "No offset can be given: no solved model was given."),
+        ("usable", "no corners clicked in this view"),
+        ("no_offset", "Depth and solved model could not be compared"),
+        ("two_views", "No depth map or profile was given"),
+        ("no_readings", "measured: no readings here"),
+        ("no_dial", "no dial value can be given"),
+        ("reshoot", "NOT ADVISED"),
+    ],
+)
+def test_what_is_missing_is_said(case: str, sentence: str, fake, gaped) -> None:
+    written = " ".join(" ".join(texts(before_after_figure(cases(fake, gaped)[case].make()))).split())
+    assert sentence in written
+
+
+def test_a_profile_alone_says_that_there_is_one_line_only(fake) -> None:
+    found = fake().make()
+    found = replace(found, sections=found.sections[:1])
+    assert "The depth was given along one line only." in texts(before_after_figure(found))
+
+
+def test_a_name_with_signs_of_formulas_is_written_as_it_is(fake) -> None:
+    figure = before_after_figure(fake(name="take_$5^2$ \\frac{").make())
+    assert figure_bytes(figure)
+    assert any("take_$5^2$ \\frac{" in text for text in texts(figure))
+
+
+def test_same_assessment_same_bytes_without_date_or_program(fake) -> None:
+    found = fake().make()
+    first, second = (figure_bytes(before_after_figure(found)) for _ in range(2))
+    assert first == second
+    with Image.open(BytesIO(first)) as image:
+        assert image.width == WIDTH_PX
+        assert set(image.info) <= {"dpi"}
+
+
+def test_settings_of_the_user_do_not_reach_the_figure(fake) -> None:
+    import matplotlib
+
+    found = fake().make()
+    plain = figure_bytes(before_after_figure(found))
+    with matplotlib.rc_context({"font.size": 20, "axes.titleweight": "normal", "xtick.labelsize": 15}):
+        assert figure_bytes(before_after_figure(found)) == plain
+
+
+def test_saving_is_whole_or_not_at_all(fake, tmp_path) -> None:
+    figure = before_after_figure(fake(depth=False, clicked=False).make())
+    path = tmp_path / "tern-a07.png"
+    save_figure(figure, path)
+    assert [file.name for file in tmp_path.iterdir()] == ["tern-a07.png"]
+    assert path.read_bytes() == figure_bytes(figure)
+    with pytest.raises(InputError):
+        save_figure(figure, tmp_path / "nowhere" / "a.png")
+
+
+def test_panels_come_one_by_one(fake) -> None:
+    figures = panel_figures(fake(views=("left", "right")).make())
+    assert list(figures) == [
+        "mouth-left", "mouth-right", "reprojection-left", "reprojection-right", "midline", "across-incisors",
+        "dial", "findings",
+    ]  # fmt: skip
+    assert all(any("MOVE" in text for text in texts(figure)) for figure in figures.values())
+    assert "midline" not in panel_figures(fake(depth=False).make())

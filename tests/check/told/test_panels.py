@@ -1,0 +1,187 @@
+"""Panel by panel: directions, limits, scales, marks."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from bite.check.assessment import CornerMark
+from bite.check.before_after import panel_figures
+from bite.check.finding import Finding, Severity
+from bite.check.panels.mouth import _lifted, mouth_crop
+from bite.files.rig import Dial
+from bite.geometry.rigid import frozen
+from bite.plots.style import AFTER, BEFORE, MEASURED, blank_figure
+from bite.stats.estimate import Estimate
+
+
+def panel(found, name: str):
+    return panel_figures(found)[name].axes[0]
+
+
+def test_forward_is_right_on_the_midline_and_down_across_the_incisors(fake) -> None:
+    found = fake().make()
+    far, near = panel(found, "midline").get_xlim()
+    assert far > near  # depth falls to the right, so what is nearer to the camera stands right
+    near, far = panel(found, "across-incisors").get_ylim()
+    assert near < far  # depth rises upwards, so what is nearer to the camera stands below
+
+
+@pytest.mark.parametrize("name", ["midline", "across-incisors"])
+def test_sections_have_one_scale_both_ways_and_no_spike_sets_it(name: str, fake) -> None:
+    found = fake().make()
+    assert max(np.nanmax(section.measured_mm) for section in found.sections) == 340.0
+    axes = panel(found, name)
+    wide, high = np.abs(np.diff(axes.get_xlim()))[0], np.abs(np.diff(axes.get_ylim()))[0]
+    assert wide / axes.bbox.width == pytest.approx(high / axes.bbox.height, rel=1e-9)
+    # lips at 296 and teeth at 303 to 313 mm must show; one panel inch is about 9 mm
+    ends = axes.get_xlim() if name == "midline" else axes.get_ylim()
+    assert min(ends) < 296.5 if name == "midline" else min(ends) < 301.5
+    along = axes.get_ylim() if name == "midline" else axes.get_xlim()
+    assert np.diff(along)[0] < 100.0
+
+
+def test_limits_without_the_spike_are_the_same(fake) -> None:
+    found = fake().make()
+    calm = []
+    for section in found.sections:
+        measured = np.where(section.measured_mm == 340.0, section.after_seen_mm, section.measured_mm)
+        calm.append(replace(section, measured_mm=frozen(measured)))
+    quiet = replace(found, sections=tuple(calm))
+    for name in ("midline", "across-incisors"):
+        # three of 161 readings in view move the 95 % point a little
+        assert panel(found, name).get_xlim() == pytest.approx(panel(quiet, name).get_xlim(), abs=0.5)
+        assert panel(found, name).get_ylim() == pytest.approx(panel(quiet, name).get_ylim(), abs=0.5)
+
+
+def test_curves_are_the_sections_own_numbers(fake) -> None:
+    found = fake().make()
+    axes = panel(found, "midline")
+    by_colour = {line.get_color(): line for line in axes.lines if line.get_marker() not in ("None", "", None)}
+    section = found.sections[0]
+    for look, depth in (
+        (MEASURED, section.measured_mm),
+        (BEFORE, section.before_seen_mm),
+        (AFTER, section.after_seen_mm),
+    ):
+        np.testing.assert_array_equal(by_colour[look.colour].get_xdata(), depth)
+        assert by_colour[look.colour].get_marker() == look.marker
+
+
+def test_without_a_move_before_and_after_are_one_curve(fake) -> None:
+    found = fake(offset=Estimate(0.0, 0.1)).make()
+    written = [text.get_text() for text in panel(found, "midline").texts]
+    assert "solved before and after" in written
+    assert "solved after" not in written
+
+
+def dial_axes(found):
+    figure = panel_figures(found)["dial"]
+    return figure.axes[0], next((a for a in figure.axes[1:]), None)
+
+
+@pytest.mark.parametrize("positive_is_back", [True, False])
+def test_the_dials_scale_is_aligned_with_the_millimetres(positive_is_back: bool, fake) -> None:
+    axes, scale = dial_axes(
+        fake(dial=Dial(positive_is_back, 3.2, None, None, 1.0, 0.01), dial_before=0.25).make()
+    )
+    assert axes.get_xlim() == scale.get_xlim()
+    way = -3.2 if positive_is_back else 3.2
+    for place, label in zip(scale.get_xticks(), scale.get_xticklabels(), strict=True):
+        assert place == pytest.approx((float(label.get_text()) - 0.25) * way, abs=1e-9)
+
+
+def test_a_measured_travel_bends_the_scale(fake) -> None:
+    travel = frozen([[-1.0, 3.0], [0.0, 0.0], [1.0, -2.0]])
+    _, scale = dial_axes(fake(dial=Dial(True, None, None, travel, 1.0, 0.01)).make())
+    at = {
+        float(label.get_text()): x
+        for x, label in zip(scale.get_xticks(), scale.get_xticklabels(), strict=True)
+    }
+    assert at[-1.0] == pytest.approx(3.0)
+    assert at[0.5] == pytest.approx(-1.0)
+
+
+def test_saturation_is_seen(fake) -> None:
+    axes, _ = dial_axes(fake(offset=Estimate(4.1, 0.2)).make())
+    written = [text.get_text() for text in axes.texts]
+    assert "left over" in written
+    ends = [line.get_xdata()[0] for line in axes.lines if line.get_linewidth() == 2.0]
+    assert 3.2 in np.round(ends, 9)
+    assert axes.get_xlim()[1] > 4.49
+
+
+def test_an_end_far_away_does_not_squeeze_the_interval(fake) -> None:
+    axes, _ = dial_axes(fake(dial=Dial(True, 60.0, None, None, 1.0, 0.01)).make())
+    assert np.diff(axes.get_xlim())[0] < 10.0
+
+
+def test_crop_is_sixty_millimetres_about_the_incisors(fake) -> None:
+    found = fake().make()
+    crop = mouth_crop(found.frame.views[0], list(found.marks), found.px_per_mm, 0.6)
+    assert crop.width == pytest.approx(60.0 * 5.0)
+    assert crop.height == pytest.approx(0.6 * crop.width)
+    assert (crop.centre_x, crop.centre_y) == pytest.approx((500.0, 640.5), abs=1.0)
+
+
+def test_crop_without_scale_follows_the_corners_and_without_corners_shows_all(fake) -> None:
+    found = fake().make()
+    view = found.frame.views[0]
+    assert mouth_crop(view, list(found.marks), None, 0.6).width == pytest.approx(3.4 * 85.0)
+    whole = mouth_crop(view, [], 5.0, 0.6)
+    assert whole.width >= 1000
+    assert whole.height >= 1300
+
+
+def test_a_mouth_at_the_edge_of_the_picture_is_drawn(fake) -> None:
+    found = fake().make()
+    shift = np.array([-480.0, -620.0])
+    marks = tuple(
+        replace(mark, clicked_px=tuple(np.array(mark.clicked_px) + shift), before_px=None, after_px=None)
+        for mark in found.marks
+    )
+    axes = panel(replace(found, marks=marks), "mouth-front")
+    assert axes.get_xlim()[0] < 0
+    assert axes.images[0].get_extent()[0] == -0.5
+
+
+def test_dark_pictures_are_lightened_and_it_is_said(fake) -> None:
+    assert "lightened" in panel(fake(brightness=40).make(), "mouth-front").get_xlabel()
+    assert "lightened" not in panel(fake(brightness=200).make(), "mouth-front").get_xlabel()
+    steps = np.arange(60, dtype=np.uint8).reshape(6, 10, 1)
+    lifted, gain = _lifted(steps)
+    assert gain > 1.0
+    assert (np.diff(lifted.ravel().astype(int)) >= 0).all()
+
+
+def test_corner_codes_do_not_overlap(fake) -> None:
+    figure = panel_figures(fake(views=("left", "right")).make())["mouth-left"]
+    figure.canvas.draw()
+    codes = [text for text in figure.axes[0].texts if text.get_text()[:2] in ("11", "21", "31", "41")]
+    assert len(codes) == 8
+    boxes = [text.get_window_extent() for text in codes]
+    for k, box in enumerate(boxes):
+        assert not any(box.overlaps(other) for other in boxes[k + 1 :])
+
+
+def test_hidden_corners_show_no_click(fake) -> None:
+    found = fake().make()
+    mark = CornerMark("front", "11d", "hidden", (450.0, 640.0), (452.0, 636.0), (452.0, 634.0))
+    axes = panel(replace(found, marks=(mark,)), "mouth-front")
+    drawn = {line.get_markeredgecolor() for line in axes.lines}
+    assert MEASURED.colour not in drawn
+    assert BEFORE.colour in drawn
+    assert any(text.get_text() == "11d\nhidden" for text in axes.texts)
+
+
+def test_findings_that_do_not_fit_are_counted(fake) -> None:
+    from bite.check.panels.findings import draw_findings
+
+    many = tuple(Finding(f"check-{k}", Severity.WARN, "Something was found here. " * 4) for k in range(12))
+    figure = blank_figure(8.0, 4.0)
+    axes = figure.add_axes((0.05, 0.1, 0.3, 0.7))
+    draw_findings(axes, fake(findings=many).make())
+    written = [text.get_text() for text in axes.texts]
+    heads = sum(text.startswith("WARN") for text in written)
+    assert 0 < heads < 12
+    assert any(f"and {12 - heads} more" in text for text in written)

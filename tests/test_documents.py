@@ -1,9 +1,10 @@
-"""README.md keeps to what is in the tree: its commands, its examples, the messages it explains."""
+"""The documents keep to what is in the tree: commands, examples, messages, paths, the rooms."""
 
 from __future__ import annotations
 
 import json
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,9 @@ from bite.files.rig import read_rig
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-PAGES = ("README.md", "DEVELOPERS.md", "CHANGELOG.md")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+PAGES = ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "docs/measured.md", "docs/decisions.md")
+MAPS = ("DEVELOPERS.md", "docs/measured.md", "docs/decisions.md")
 
 
 def _blocks(language: str) -> list[str]:
@@ -69,15 +72,43 @@ def test_every_message_it_explains_is_one_of_the_programs() -> None:
 def test_links_lead_somewhere(page: str) -> None:
     text = (ROOT / page).read_text(encoding="utf-8")
     links = [link for link in re.findall(r"\]\(([^)]+)\)", text) if "://" not in link]
-    assert [link for link in links if not (ROOT / link).exists()] == []
+    assert [link for link in links if not ((ROOT / page).parent / link).exists()] == []
 
 
-@pytest.mark.parametrize("page", ["DEVELOPERS.md"])
+@pytest.mark.parametrize("page", MAPS)
 def test_paths_in_the_map_exist(page: str) -> None:
+    """Whole paths stand as they are; in the documents `fit/noise.py` is short for `bite/fit/noise.py`."""
     text = (ROOT / page).read_text(encoding="utf-8")
-    named = re.findall(r"`((?:bite|tests|reference|demo_bite|\.ci)/[\w./]*)`", text)
+    named = re.findall(r"`((?:\.?\w+/)+[\w.]*)`", text)
     assert named
-    assert [path for path in named if "NAME" not in path and not (ROOT / path).exists()] == []
+    assert [path for path in named if not any((top / path).exists() for top in (ROOT, ROOT / "bite"))] == []
+
+
+@pytest.mark.parametrize("page", MAPS)
+def test_studies_that_are_named_can_be_run(page: str) -> None:
+    named = re.findall(r"python -m\s+([\w.]+)", (ROOT / page).read_text(encoding="utf-8"))
+    assert named
+    assert [module for module in named if not (ROOT / f"{module.replace('.', '/')}.py").is_file()] == []
+
+
+def test_the_picture_of_the_rooms_is_the_contract() -> None:
+    contract = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    layers = contract["tool"]["importlinter"]["contracts"][0]["layers"]
+    drawn = re.search(r"^## The picture.*?^```text\n(.*?)^```", DEVELOPERS, flags=re.DOTALL | re.MULTILINE)
+    assert drawn is not None
+    rooms = [re.split(r" {3,}", line)[0].split() for line in drawn[1].splitlines()]
+    assert rooms == [[room.strip().removeprefix("bite.") for room in layer.split(":")] for layer in layers]
+    packages = {path.parent.name for path in (ROOT / "bite").glob("*/__init__.py")}
+    modules = {path.stem for path in (ROOT / "bite").glob("[!_]*.py")}
+    assert {room for line in rooms for room in line} == packages | modules
+
+
+def test_each_decision_has_its_day() -> None:
+    text = (ROOT / "docs/decisions.md").read_text(encoding="utf-8")
+    headings = re.findall(r"^## (.+)$", text, flags=re.MULTILINE)
+    dated = [heading[:10] for heading in headings if re.match(r"\d{4}-\d\d-\d\d: \S", heading)]
+    assert len(dated) == len(headings) - 1, "all but the table of dependencies"
+    assert dated == sorted(dated)
 
 
 def test_the_picture_is_small_enough_to_carry() -> None:

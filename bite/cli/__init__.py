@@ -19,6 +19,7 @@ from bite.errors import BiteError
 
 COMMANDS = (
     *("new", "choose", "annotate", "check", "cast", "watch", "opinion", "recheck", "dial", "device", "agree"),
+    "schema",
 )
 """In the order in which `bite --help` lists them: the order of the work."""
 

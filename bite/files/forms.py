@@ -18,6 +18,19 @@ Vertex = Annotated[int, Field(ge=0, le=2**31 - 1)]
 FilterName = Literal["gauss", "box", "median", "edge-preserving"]
 """How a sensor smooths its own depth map, as `bite device` tells it."""
 
+_ROW = {"type": "array", "minItems": 4, "maxItems": 4, "items": {"type": "number"}}
+_POSE: dict[str, Any] = {"anyOf": [{"const": "landmarks"}, {**_ROW, "items": _ROW}, {"type": "null"}]}
+_RANGE = {"type": "array", "minItems": 2, "maxItems": 2, "items": {"type": "integer", "minimum": 0}}
+_PARTS: dict[str, Any] = {
+    "additionalProperties": {
+        "anyOf": [
+            {"type": "array", "items": {"type": "string"}, "minItems": 1},
+            {"type": "object", "properties": {"vertices": _RANGE}, "required": ["vertices"]},
+        ]
+    }
+}
+"""What readers hold `pose` and `[parts]` to, as a schema says it."""
+
 
 class Form(BaseModel):
     """Base: unknown keys refused, no type is converted, numbers are finite.
@@ -63,7 +76,11 @@ class SolvedForm(Form):
         None, description="mm per unit of the mesh, such as 10.0 for centimetres"
     )
     axes: Literal["opencv", "y-up"] | None = Field(None, description='"opencv" or "y-up"')
-    pose: Any = Field(None, description='a 4x4 matrix, reference camera from mesh, mm, or "landmarks"')
+    pose: Any = Field(
+        None,
+        description='a 4x4 matrix, reference camera from mesh, mm, or "landmarks"',
+        json_schema_extra=_POSE,
+    )
     rig: Words | None = Field(None, description="the rig file")
     dial: Number | None = Field(None, description="the dial value that this model was solved with")
     corners_mm: dict[str, Triple] | None = Field(
@@ -114,7 +131,9 @@ class RigForm(Form):
     unit_mm: Positive = Field(description="mm per unit of the export, such as 10.0 for centimetres")
     forward: Triple = Field(description="the direction out of the mouth along the occlusal plane, [x, y, z]")
     up: Triple = Field(description="the direction up, [x, y, z]")
-    parts: dict[str, Any] = Field(description="a table with skin, upper and lower")
+    parts: dict[str, Any] = Field(
+        description="a table with skin, upper and lower", json_schema_extra=_PARTS
+    )
     corners: dict[str, Vertex] = Field(default_factory=dict, description="file vertex numbers from 0")
     landmarks: dict[str, Vertex] = Field(default_factory=dict, description="file vertex numbers from 0")
     dial: DialForm = Field(description="a table that says which way the dial goes")
@@ -133,6 +152,14 @@ class DeviceForm(Form):
     )
     filter: FilterName | None = Field(
         None, description='the kind of smoothing, "gauss", "box", "median" or "edge-preserving"'
+    )
+
+
+class DeviceTablesForm(Form):
+    """A device file that holds [device.NAME] tables."""
+
+    device: Annotated[dict[str, DeviceForm], Field(min_length=1)] = Field(
+        description="[device.NAME] tables"
     )
 
 

@@ -59,7 +59,8 @@ def run(args: argparse.Namespace) -> int:
     from bite.files.result import result_text
     from bite.files.rig import read_rig
     from bite.files.rig_dial import write_dial
-    from bite.files.rig_parts import check_vertex_numbers
+    from bite.files.rig_parts import check_vertex_numbers, part_labels
+    from bite.files.rig_teeth import check_teeth
     from bite.files.source import hash_file, key_beside
     from bite.plots.saving import figure_bytes
 
@@ -67,6 +68,7 @@ def run(args: argparse.Namespace) -> int:
     rig = read_rig(path)
     rest = read_mesh(rig.rest, unit_mm=rig.unit_mm)
     check_vertex_numbers(rest, rig)
+    check_teeth(rest, rig, part_labels(rest, rig))
     unit_mm = rig.unit_mm if args.unit_mm is None else args.unit_mm
     exports = [(value, file, read_mesh(file, unit_mm=unit_mm)) for value, file in args.exports]
     found = dial_travel_of(rig, follow_rows(rig, rest, exports))

@@ -8,6 +8,7 @@ import numpy as np
 
 from bite.evidence.clicks.click_residuals import ClickResidual, click_residuals
 from bite.evidence.clicks.misclick import ClickFault, worst_click
+from bite.evidence.clicks.number_off import numbers_off
 from bite.evidence.clicks.triangulated import TriangulatedCorner, triangulated_corners
 from bite.evidence.depth.depth_cover import (
     DepthCover,
@@ -40,7 +41,8 @@ class Observed:
     """Evidence of a frame after the fit; None where the frame lacks what it takes.
 
     ``lower_states`` holds the lower corners of the reference view as clicked; ``profile_share`` the share
-    of a profile's rows on enamel with a reading; ``fault`` the click that the rest speaks against most.
+    of a profile's rows on enamel with a reading; ``fault`` the click that the rest speaks against most;
+    ``numbers_off`` by how much the rig's corner numbers seem off, 0 where they fit.
     """
 
     clicked: bool
@@ -60,6 +62,7 @@ class Observed:
     fault: ClickFault | None
     hair: HairFound | None
     sensor: FilterFound | None
+    numbers_off: int = 0
 
 
 def observe(
@@ -118,7 +121,14 @@ def observe(
         fault=_fault(fit),
         hair=None if fit is None else hair_found(fit),
         sensor=None if fit is None else filter_found(fit, cover),
+        numbers_off=_numbers_off(frame, fit, corners),
     )
+
+
+def _numbers_off(frame: BiteFrame, fit: OffsetFit | None, corners: CornerBlock | None) -> int:
+    if fit is None or corners is None or frame.rig is None or frame.solved_mesh is None:
+        return 0
+    return numbers_off(corners, fit.parameters, corners.head.points_mm, frame.rig.corners)
 
 
 def _fault(fit: OffsetFit | None) -> ClickFault | None:

@@ -30,6 +30,8 @@ from bite.files.mesh import read_mesh
 from bite.files.profile import DepthProfile, read_profile
 from bite.files.rig import Rig, read_rig
 from bite.files.rig_parts import check_vertex_numbers, part_labels
+from bite.files.rig_teeth import check_teeth
+from bite.files.solved_parts import solved_part_labels
 from bite.files.source import hash_file, key_beside
 from bite.files.tables import shown
 from bite.geometry.camera import Camera
@@ -220,7 +222,7 @@ def _model(file: FrameFile) -> tuple[Rig | None, Mesh | None, Mesh | None]:
     rest = read_mesh(rig.rest, unit_mm=rig.unit_mm)
     _check_ordered(rig.path, "rest", rig.rest, rest)
     check_vertex_numbers(rest, rig)
-    part_labels(rest, rig)
+    check_teeth(rest, rig, part_labels(rest, rig))
     if entry.mesh is None or entry.unit_mm is None:
         return rig, rest, None
     solved = read_mesh(entry.mesh, unit_mm=entry.unit_mm)
@@ -233,6 +235,7 @@ def _model(file: FrameFile) -> tuple[Rig | None, Mesh | None, Mesh | None]:
     if isinstance(entry.pose, str) and len(rig.landmarks) < _FEWEST_LANDMARKS:
         what = f'pose = "landmarks" needs {_FEWEST_LANDMARKS} or more in the rig, got {len(rig.landmarks)}'
         raise InputError(rig.path, "[landmarks]", what, "add landmark vertices to the rig, or write the pose")
+    solved_part_labels(entry.mesh, solved, rest, rig)
     return rig, rest, solved
 
 

@@ -6,6 +6,7 @@ What a reader cannot know is a finding, with exit code 1; what makes comparing s
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -118,6 +119,24 @@ def _rest_as_solved(folder: Path) -> None:
     (folder / "solved.obj").write_bytes((folder / "rest.obj").read_bytes())
 
 
+def _parts_swapped(folder: Path) -> None:
+    edit(folder / "rig.toml", ('upper = ["teeth_up"]', 'upper = ["teeth_low"]'),
+         ('lower = ["teeth_low"]', 'lower = ["teeth_up"]'))  # fmt: skip
+
+
+def _numbers(step: int) -> Spoil:
+    """Move every corner number of the rig, as counting from 1 does."""
+
+    def spoil(folder: Path) -> None:
+        text = (folder / "rig.toml").read_text("utf-8")
+        head, corners, rest = re.split(r"(?=\[corners\]|\[landmarks\])", text)
+        moved = re.sub(r"= (\d+)", lambda found: f"= {int(found[1]) + step}", corners)
+        (folder / "rig.toml").write_text(head + moved + rest, encoding="utf-8")
+
+    return spoil
+
+
+FORWARD, INWARD = "[0.000000, -0.341255, 0.939971]", "[0.000000, 0.341255, -0.939971]"
 UNIT, MODEL, TEETH = "plover-b02.bite.toml", "solved.obj", ("corners-plausible",)
 
 CASES = (
@@ -129,6 +148,11 @@ CASES = (
     Case("wrong teeth", _neighbours, TEETH),
     Case("closed lips", lambda folder: None, ("rest export", "closed"), "redshank", "redshank-a05"),
     Case("still in rest pose", _rest_as_solved, ("rest export", "closed"), "avocet", "avocet-a03"),
+    Case("upper and lower swapped in the rig", _parts_swapped, ("swap upper and lower in [parts]",)),
+    Case("corner numbers one off", _numbers(-1), ("numbers of [corners]",)),
+    Case("corner numbers on the gums", _numbers(6000), ("[corners] 11d",)),
+    Case("corner numbers in mid crown", _numbers(40), ("incisal edge beside it",)),
+    Case("forward points inwards", _swap("rig.toml", FORWARD, INWARD), ("rig.toml: forward: points into",)),
     Case("depth camera looks away", _swap("depth.camera.yaml", AS_SHOT, AWAY_FROM_THE_FACE), ("behind",)),
     Case("model behind the camera", _moved(z=-700.0), ("behind",)),
     Case("teeth outside the picture", _moved(x=600.0), ("outside the picture",)),

@@ -111,7 +111,7 @@ def model_findings(
                 rounds=solution.rounds,
                 at_bound=solution.at_bound,
             ),
-            clicks_agree(observed.residuals),
+            clicks_agree(observed.residuals, numbers_off=observed.numbers_off),
             lateral(fit.right, fit.up, tolerance_mm),
             rows_agree(fit.rows),
         ]

@@ -30,8 +30,15 @@ def fit_sound(*, converged: bool, stop_reason: str, rounds: int, at_bound: tuple
     return Finding(CODE, Severity.OK, f"the fit settled in {rounds} rounds: {stop_reason}")
 
 
-def clicks_agree(residuals: tuple[ClickResidual, ...]) -> Finding:
-    """Judge the mean square of the clicks' residuals over their sd, and single clicks that lie far off."""
+def clicks_agree(residuals: tuple[ClickResidual, ...], *, numbers_off: int = 0) -> Finding:
+    """Judge the mean square of the clicks' residuals over their sd, and single clicks that lie far off.
+
+    Parameters
+    ----------
+    residuals : tuple of ClickResidual
+    numbers_off : int
+        What the rig's corner numbers lack (+1) or have too much (-1) where their neighbours fit far better.
+    """
     both = [r for r in residuals if r.use is not Use.BOUND]
     if 2 * len(both) < LEAST_RESIDUALS:
         return Finding(
@@ -53,7 +60,15 @@ def clicks_agree(residuals: tuple[ClickResidual, ...]) -> Finding:
             Severity.NOTE,
             f"look at {place} first; or state a larger sigma_px if these clicks are as good as it gets",
         )
-    if severity is not Severity.OK and chi2 > CHI2_NOTE and worst.off_sd < ONE_CLICK_SD:
+    if numbers_off:
+        severity = Severity.FAIL
+        beside = "before" if numbers_off < 0 else "after"
+        text += f"; they fit the vertices {beside} the named ones far better"
+        todo = (
+            f"the numbers of [corners] in the rig file look one too {'high' if numbers_off < 0 else 'low'}: "
+            "they count from 0, OBJ files from 1"
+        )
+    elif severity is not Severity.OK and chi2 > CHI2_NOTE and worst.off_sd < ONE_CLICK_SD:
         todo += "; no single click explains it: the model's teeth may not be the performer's"
     return Finding(
         CLICKS_CODE,

@@ -6,7 +6,7 @@ from bite.check.finding import Finding, Severity
 from bite.evidence.enamel.enamel_contrast import EnamelContrast
 
 CODE = "teeth-shown"
-LIMIT = 0.75
+LIMIT, NO_DIFFERENCE = 0.75, 0.5
 _SOURCE = "0.5 is no difference, 1 is none in common; 0.75 is our choice"
 
 
@@ -30,14 +30,16 @@ def teeth_shown(contrast: EnamelContrast | None, shown_mm2: float | None, *, sam
             f"({contrast.basis})"
         )
         if contrast.separability + 2 * contrast.separability_sd < LIMIT:
-            severity = Severity.WARN
+            # below one half the picture shows enamel rather where the model has none
+            other_way = contrast.separability + 2 * contrast.separability_sd < NO_DIFFERENCE
+            severity = Severity.FAIL if other_way else Severity.WARN
             todo = (
                 "model and picture do not show teeth in one place: check the pose, and that the model was "
                 "exported in the "
                 "expression of this frame"
             )
     if same_as_rest:
-        severity = Severity.WARN
+        severity = Severity.WARN if severity is Severity.OK else severity
         text += "; the model is the rest export itself, not moved by any expression"
         todo = todo or "export the model in the expression of the bite frame"
     return Finding(

@@ -17,7 +17,7 @@ from bite.errors import DegenerateGeometryError, InputError
 from bite.files.bundle import BiteFrame
 from bite.files.frame import Axes, SolvedEntry
 from bite.files.rig import Rig
-from bite.files.rig_parts import part_labels
+from bite.files.solved_parts import solved_part_labels
 from bite.fit.head import Head, face_moves_with_teeth
 from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import Array, Rigid, align, frozen
@@ -73,7 +73,8 @@ def solved_head(frame: BiteFrame) -> SolvedHead | None:
     if frame.solved_mesh is None:
         return _from_corners(frame, solved)
     assert frame.rest_mesh is not None and frame.rig is not None
-    labels = part_labels(frame.rest_mesh, frame.rig)
+    assert solved.mesh is not None
+    labels = solved_part_labels(solved.mesh, frame.solved_mesh, frame.rest_mesh, frame.rig)
     posed, by_landmarks = _posed(frame, solved, frame.solved_mesh, frame.rig)
     return _from_mesh(frame, frame.rig, frame.rest_mesh, frame.solved_mesh, posed, labels, by_landmarks)
 
@@ -102,11 +103,11 @@ def _from_mesh(
     _check_size(frame, rig, solved)
     motions = {}
     for label in (UPPER, LOWER):
-        own = np.unique(rest.faces[labels == label])
+        own = np.unique(solved.faces[labels == label])
         motions[label] = _tooth_motion(frame, rest.vertices_mm[own], posed_mm[own], str(PARTS[label]))
     turn, rms = motions[UPPER]
     forward, up = turn @ rig.forward, turn @ rig.up
-    skin = np.unique(rest.faces[labels == SKIN])
+    skin = np.unique(solved.faces[labels == SKIN])
     same = align(rest.vertices_mm[skin], posed_mm[skin]).rms < SAME_AS_REST_MM
     kept = labels >= 0
     faces, part = solved.faces[kept], labels[kept]

@@ -121,6 +121,7 @@ def driver(tmp_path: Path) -> Iterator[Driver]:
     browser.close()
 
 
+@pytest.mark.slow
 def test_clicks_in_a_browser_reach_the_file(driver: Driver, tmp_path: Path) -> None:
     shutil.copytree(ROOT / "demo_bite" / "tern", tmp_path / "tern")
     shutil.copy(ROOT / "demo_bite" / "bench-depth.device.toml", tmp_path)

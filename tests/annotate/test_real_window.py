@@ -152,6 +152,7 @@ def close(window: RealWindow) -> str:
     return out
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("toolkit", ["tk", "qt"])
 def test_click_nudge_undo_zoom_save(display: str, frame: Path, toolkit: str) -> None:
     module = {"tk": "_tkinter", "qt": "PySide6"}[toolkit]
@@ -224,6 +225,7 @@ def _longest_run(row: np.ndarray) -> int:
     return int((edges[1::2] - edges[::2]).max()) if edges.size else 0
 
 
+@pytest.mark.slow
 def test_killed_with_the_window_open_nothing_is_lost(display: str, frame: Path) -> None:
     window = RealWindow(display, frame)
     try:
@@ -242,6 +244,7 @@ def test_killed_with_the_window_open_nothing_is_lost(display: str, frame: Path) 
             again.process.kill()
 
 
+@pytest.mark.slow
 def test_without_a_display_one_line_says_what_to_install(frame: Path) -> None:
     environment = {
         k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")

@@ -133,6 +133,7 @@ def test_first_save_is_announced_once(tmp_path: Path) -> None:
     assert told == ["saved"]
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")
 def test_killed_at_any_instant_the_last_or_last_but_one_save_is_there_whole(tmp_path: Path) -> None:
     path = tmp_path / "a.corners.json"

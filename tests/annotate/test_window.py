@@ -46,6 +46,7 @@ def test_each_click_is_on_disk_at_once(hand: Hand) -> None:
     assert hand.saved()["saved"] == "2026-01-31T12:00:00Z"
 
 
+@pytest.mark.slow
 def test_undo_is_saved_too_and_has_no_end(hand: Hand) -> None:
     meant = click_four(hand)
     for _ in range(60):

@@ -41,6 +41,7 @@ def results(folder):
     return list(folder.rglob("*.result.json"))
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs a system with SIGKILL")
 def test_a_run_killed_in_the_middle_ends_in_the_same_bytes(small, tmp_path):
     cast = undone(small, tmp_path / "killed")
@@ -59,6 +60,7 @@ def test_a_run_killed_in_the_middle_ends_in_the_same_bytes(small, tmp_path):
     assert len(now) == 6 and kept.items() <= now.items()
 
 
+@pytest.mark.slow
 def test_two_runs_at_once_on_one_folder_end_in_the_same_bytes(small, tmp_path):
     cast = undone(small, tmp_path / "doubled")
     running = [started(cast, 1) for _ in range(2)]
@@ -69,6 +71,7 @@ def test_two_runs_at_once_on_one_folder_end_in_the_same_bytes(small, tmp_path):
     assert not list(cast.parent.rglob("*.tmp"))
 
 
+@pytest.mark.slow
 def test_a_frame_that_ends_its_worker_is_one_line_and_the_others_are_done(small, tmp_path):
     hooks = tmp_path / "hooks"
     hooks.mkdir()
@@ -83,6 +86,7 @@ def test_a_frame_that_ends_its_worker_is_one_line_and_the_others_are_done(small,
     assert [f["kind"] for f in content["failures"]] == ["check ended by the system"]
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a terminal that a program can hold")
 def test_a_terminal_shows_how_long_it_takes_and_a_file_does_not(small, tmp_path):
     import fcntl
@@ -114,6 +118,7 @@ def _answer(job, deaths):
     return job * 10
 
 
+@pytest.mark.slow
 def test_every_job_is_answered_whoever_dies():
     found = dict(run_in_workers(partial(_answer, deaths={2, 5}), range(7), 2))
     assert found == {k: None if k in (2, 5) else k * 10 for k in range(7)}
@@ -123,6 +128,7 @@ def _never():
     os._exit(3)
 
 
+@pytest.mark.slow
 def test_processes_that_cannot_start_are_one_error_and_no_endless_try():
     with Crew(_count, 2, _never) as crew:
         for job in range(50):

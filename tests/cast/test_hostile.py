@@ -74,6 +74,7 @@ def hostile(tmp_path_factory):
     return folder, main(["cast", str(path), "--jobs", "1"])
 
 
+@pytest.mark.slow
 def test_every_file_has_its_line_and_the_good_frame_is_done(hostile):
     folder, code = hostile
     assert code == 2
@@ -84,6 +85,7 @@ def test_every_file_has_its_line_and_the_good_frame_is_done(hostile):
     assert not {f["kind"] for f in cast["failures"]} - {"bad input"}
 
 
+@pytest.mark.slow
 def test_the_page_is_whole_and_nothing_of_a_name_is_markup(hostile):
     text = (hostile[0] / "cast.html").read_text(encoding="utf-8")
     page = Tags()
@@ -101,6 +103,7 @@ def test_the_page_is_whole_and_nothing_of_a_name_is_markup(hostile):
     assert text.index('id="every"') < 100_000 < len(text) < 400 * FILES
 
 
+@pytest.mark.slow
 def test_the_table_has_a_row_each_and_no_formula(hostile):
     text = (hostile[0] / "cast.csv").read_text(encoding="utf-8")
     rows = list(csv.reader(text.splitlines()))
@@ -110,6 +113,7 @@ def test_the_table_has_a_row_each_and_no_formula(hostile):
         assert not [c for k, c in enumerate(row) if k not in numbers and c[:1] in ("=", "+", "-", "@")]
 
 
+@pytest.mark.slow
 def test_nothing_was_written_elsewhere(hostile):
     folder = hostile[0]
     assert {path.name for path in folder.iterdir()} == {

@@ -87,6 +87,7 @@ def names(page):
     )
 
 
+@pytest.mark.slow
 def test_no_console_error_and_nothing_of_a_file_runs(page):
     assert [e for e in page.call("POST", "/se/log", {"type": "browser"}) if e["level"] == "SEVERE"] == []
     assert page.run("return document.scripts.length") == 1
@@ -95,6 +96,7 @@ def test_no_console_error_and_nothing_of_a_file_runs(page):
     assert "onerror" in page.run("return document.body.textContent")
 
 
+@pytest.mark.slow
 def test_sorts_rising_and_falling(page):
     assert names(page) == ["tern-a07", "whimbrel-a02"]
     page.click("#all thead th button")
@@ -106,6 +108,7 @@ def test_sorts_rising_and_falling(page):
     assert "falling" in page.run("return document.getElementById('said').textContent")
 
 
+@pytest.mark.slow
 def test_filters_by_verdict_and_odd_performer(page):
     choose = "var s=document.querySelector('select[name={}]');s.value={};s.dispatchEvent(new Event('change'))"
     page.run(choose.format("verdict", "'leave'"))
@@ -116,6 +119,7 @@ def test_filters_by_verdict_and_odd_performer(page):
     assert page.run("return document.getElementById('shown').textContent") == "1 of 2 frames shown"
 
 
+@pytest.mark.slow
 def test_every_link_leads_somewhere(page):
     lost = "return [...document.querySelectorAll('a[href]')].filter(a=>!document.getElementById("
     assert page.run(lost + "a.getAttribute('href').slice(1))).length") == 0
@@ -123,6 +127,7 @@ def test_every_link_leads_somewhere(page):
     assert page.run("return document.activeElement.id || location.hash.slice(1)") == "frame-tern-a07"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("which", ["done", "small"])
 def test_rules_of_accessibility_hold(browser, fetch_wheel, request, which):
     wheel = fetch_wheel("axe-playwright-python==0.1.8")
@@ -134,6 +139,7 @@ def test_rules_of_accessibility_hold(browser, fetch_wheel, request, which):
     assert told["found"] == [] and told["tried"] > 20
 
 
+@pytest.mark.slow
 def test_the_rules_find_a_fault(browser, done, fetch_wheel):
     wheel = fetch_wheel("axe-playwright-python==0.1.8")
     browser.open(done[0] / "cast.html")
@@ -145,6 +151,7 @@ def test_the_rules_find_a_fault(browser, done, fetch_wheel):
     }
 
 
+@pytest.mark.slow
 def test_headings_texts_of_pictures_and_contrast(page):
     levels = page.run("return [...document.querySelectorAll('h1,h2,h3')].map(h=>+h.tagName[1])")
     assert levels[0] == 1 and levels.count(1) == 1
@@ -159,6 +166,7 @@ def test_headings_texts_of_pictures_and_contrast(page):
     assert page.run(CONTRAST) >= 4.5
 
 
+@pytest.mark.slow
 def test_a_copy_button_fills_the_clipboard(browser, small):
     browser.open(small / "cast.html")
     wanted = browser.run("return document.querySelector('button.copy').dataset.value")
@@ -168,6 +176,7 @@ def test_a_copy_button_fills_the_clipboard(browser, small):
     assert browser.pasted() == wanted and float(wanted) < 0
 
 
+@pytest.mark.slow
 def test_a_keyboard_reaches_everything_in_the_order_of_the_page(browser, small):
     browser.open(small / "cast.html")
     browser.click("h1")
@@ -195,6 +204,7 @@ def test_a_keyboard_reaches_everything_in_the_order_of_the_page(browser, small):
     assert browser.pasted() == wanted
 
 
+@pytest.mark.slow
 def test_the_skip_link_is_first_and_leads_past_the_header(browser, small):
     browser.open(small / "cast.html")
     browser.press(TAB)
@@ -203,6 +213,7 @@ def test_the_skip_link_is_first_and_leads_past_the_header(browser, small):
     assert browser.run("return document.activeElement.id") == "main"
 
 
+@pytest.mark.slow
 def test_nothing_is_wider_than_a_narrow_window(browser, small):
     browser.open(small / "cast.html")
     size = {"width": 360, "height": 800, "deviceScaleFactor": 1, "mobile": False}
@@ -214,6 +225,7 @@ def test_nothing_is_wider_than_a_narrow_window(browser, small):
         browser.cdp("Emulation.clearDeviceMetricsOverride", {})
 
 
+@pytest.mark.slow
 def test_on_paper_table_heads_come_again_and_no_sheet_is_nearly_empty(browser, many):
     pdfium = pytest.importorskip("pypdfium2", reason="pypdfium2 turns a sheet into a picture")
     browser.open(many)
@@ -229,6 +241,7 @@ def test_on_paper_table_heads_come_again_and_no_sheet_is_nearly_empty(browser, m
     assert not any("Copy" in text or "Back to all frames" in text for text in texts)
 
 
+@pytest.mark.slow
 def test_it_reads_without_scripts(small, tmp_path):
     with driven(tmp_path / "profile", scripts=False) as browser:
         browser.open(small / "cast.html")
@@ -241,6 +254,7 @@ def test_it_reads_without_scripts(small, tmp_path):
         assert "p1-0000" in shown and "Dial values to type (3)" in shown and "Verdict all" not in shown
 
 
+@pytest.mark.slow
 def test_it_keeps_its_size_and_names_no_address(done):
     text = (done[0] / "cast.html").read_text(encoding="utf-8")
     plain = text.partition("<script>")[0]

@@ -14,6 +14,7 @@ from bite.files.cast import read_cast
 pdfium = pytest.importorskip("pypdfium2", reason="pypdfium2 turns a sheet into a picture")
 
 
+@pytest.mark.slow
 def test_each_frame_has_its_picture_and_its_dial_value(small):
     document = pdfium.PdfDocument(str(small / "cast.pdf"))
     pictured = {}
@@ -29,6 +30,7 @@ def test_each_frame_has_its_picture_and_its_dial_value(small):
     assert all("type this dial value:" in text and "95 % interval" in text for text in pictured.values())
 
 
+@pytest.mark.slow
 def test_thousands_of_failures_and_frames_keep_it_short(small, monkeypatch):
     cast = read_cast(small / "cast.toml")
     settings = CastSettings(

@@ -4,11 +4,14 @@ import csv
 import json
 import shutil
 
+import pytest
+
 from bite.cast.sheets.written import cell
 from bite.cli import main
 from tests.cast.conftest import outputs, write_cast
 
 
+@pytest.mark.slow
 def test_bad_files_are_told_in_a_line_each_and_the_rest_is_done(done):
     folder, code = done
     assert code == 2
@@ -18,6 +21,7 @@ def test_bad_files_are_told_in_a_line_each_and_the_rest_is_done(done):
     assert len(cast["failures"]) == 31 and all("\n" not in f["line"] for f in cast["failures"])
 
 
+@pytest.mark.slow
 def test_text_cells_cannot_start_a_formula_and_numbers_stay_numbers(done):
     rows = list(csv.DictReader((done[0] / "cast.csv").read_text(encoding="utf-8").splitlines()))
     by_verdict = {row["verdict"]: row for row in rows}
@@ -27,6 +31,7 @@ def test_text_cells_cannot_start_a_formula_and_numbers_stay_numbers(done):
         assert cell(start + "x")[0] == "'"
 
 
+@pytest.mark.slow
 def test_a_second_run_checks_nothing_and_writes_the_same_bytes(done, monkeypatch):
     folder, code = done
     before = outputs(folder)
@@ -36,6 +41,7 @@ def test_a_second_run_checks_nothing_and_writes_the_same_bytes(done, monkeypatch
     assert {p: p.stat().st_mtime_ns for p in folder.rglob("*.result.json")} == times and len(times) == 2
 
 
+@pytest.mark.slow
 def test_a_change_of_one_input_redoes_that_frame_only(done, tmp_path):
     folder = tmp_path / "copy"
     shutil.copytree(done[0], folder)
@@ -47,6 +53,7 @@ def test_a_change_of_one_input_redoes_that_frame_only(done, tmp_path):
     assert changed == {"tern-a07.result.json"}
 
 
+@pytest.mark.slow
 def test_results_of_bite_check_are_taken_as_they_are(done, tmp_path):
     path = write_cast(tmp_path, "tern")
     main(["check", str(tmp_path / "tern" / "tern-a07.bite.toml"), "--cast", str(path), "--quiet"])
@@ -56,6 +63,7 @@ def test_results_of_bite_check_are_taken_as_they_are(done, tmp_path):
     assert result.stat().st_mtime_ns == stamp
 
 
+@pytest.mark.slow
 def test_a_broken_result_is_done_again_and_old_ones_are_told(done, tmp_path):
     folder = tmp_path / "copy"
     shutil.copytree(done[0], folder)
@@ -70,6 +78,7 @@ def test_a_broken_result_is_done_again_and_old_ones_are_told(done, tmp_path):
     assert [n["frames"] for n in notes if n["code"] == "stale-result"] == [["gone"]]
 
 
+@pytest.mark.slow
 def test_a_doubled_name_is_refused_from_the_second_on(tmp_path):
     path = write_cast(tmp_path, "whimbrel")
     shutil.copytree(tmp_path / "whimbrel", tmp_path / "zz")

@@ -73,6 +73,7 @@ def test_a_far_outlier_does_not_hide_a_nearer_one():
     assert {o.performer for o in find_outliers(performer_means(cast(values)))} == {"p08", "p09"}
 
 
+@pytest.mark.slow
 def test_a_learned_enamel_bias_makes_the_next_cast_right():
     """A sensor that sees enamel 0.9 mm too deep, with a table that says 0.15 mm."""
     made = Settings(

@@ -28,6 +28,7 @@ def mixed(tmp_path_factory):
     return run(path)[1]
 
 
+@pytest.mark.slow
 def test_an_annotator_who_clicks_elsewhere_is_told(mixed):
     (note,) = (note for note in mixed["notes"] if note["code"] == "annotator-shift")
     assert note["severity"] == "warn" and note["text"].startswith("corners by ab ask for teeth")
@@ -37,6 +38,7 @@ def test_an_annotator_who_clicks_elsewhere_is_told(mixed):
     assert told_mm == pytest.approx(1.65, abs=0.4)
 
 
+@pytest.mark.slow
 def test_several_devices_are_pooled_apart_and_the_odd_one_is_told(mixed):
     by_device = {summary["device"]: summary for summary in mixed["devices"]}
     assert {name: len(found["performers"]) for name, found in by_device.items()} == {
@@ -51,6 +53,7 @@ def test_several_devices_are_pooled_apart_and_the_odd_one_is_told(mixed):
     assert sorted(note["frames"]) == ["q1-0000", "q1-0001"]
 
 
+@pytest.mark.slow
 @pytest.mark.filterwarnings("error")
 def test_a_learned_table_makes_the_next_cast_better(tmp_path, capsys):
     def deep(name, seed):
@@ -85,6 +88,7 @@ def test_a_learned_table_makes_the_next_cast_better(tmp_path, capsys):
     assert all(f["interval_mm"][0] <= 0.0 <= f["interval_mm"][1] for f in after["frames"])
 
 
+@pytest.mark.slow
 def test_nothing_is_learned_where_nothing_is_shared(small, tmp_path, capsys):
     target = tmp_path / "learned.device.toml"
     (small / "one.toml").write_text(

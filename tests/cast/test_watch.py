@@ -8,6 +8,8 @@ import time
 from pathlib import Path
 from types import SimpleNamespace
 
+import pytest
+
 from bite.cast.content import FailedFrame, FailureKind
 from bite.cast.runner.landing import Landing
 from bite.cast.runner.one_frame import EarlyVerdict, frame_steps
@@ -36,6 +38,7 @@ def test_half_a_copy_is_waited_for(tmp_path):
     assert landing.landed() == [] and len(landing.landed()) == 1  # changed: asked again
 
 
+@pytest.mark.slow
 def test_once_tells_verdicts_and_what_is_bad(tmp_path, capsys):
     write_cast(tmp_path, "whimbrel")
     (tmp_path / "half.bite.toml").write_text('format = "bite-fr', encoding="utf-8")
@@ -46,6 +49,7 @@ def test_once_tells_verdicts_and_what_is_bad(tmp_path, capsys):
     assert (tmp_path / "whimbrel" / "whimbrel-a02.result.json").exists()
 
 
+@pytest.mark.slow
 def test_the_verdict_comes_before_anything_is_drawn_or_saved(tmp_path):
     write_cast(tmp_path, "whimbrel")
     frame = tmp_path / "whimbrel" / "whimbrel-a02.bite.toml"
@@ -103,6 +107,7 @@ def test_frames_that_were_told_are_looked_at_less_often_but_not_forgotten(tmp_pa
     assert sum(len(landing.landed()) for _ in range(6)) == 1
 
 
+@pytest.mark.slow
 def test_a_frame_that_lands_later_is_told_and_an_interrupt_ends_it(tmp_path):
     command = [sys.executable, "-m", "bite", "watch", str(tmp_path)]
     watching = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)

@@ -84,6 +84,7 @@ def finding(assessment, code):
     return next(found for found in assessment.findings if found.code == code)
 
 
+@pytest.mark.slow
 def test_depth_and_mesh_give_the_planted_offset(checked, scene):
     offset = checked.fit.offset
     assert abs(offset.value - scene.truth.t_mm) < 4 * offset.sd < 1.5
@@ -94,6 +95,7 @@ def test_depth_and_mesh_give_the_planted_offset(checked, scene):
     assert checked.px_per_mm == pytest.approx(checked.frame.views[0].camera.focal_px / 320.0, rel=0.03)
 
 
+@pytest.mark.slow
 def test_findings_come_worst_first(checked):
     order = [
         (Severity.FAIL, Severity.WARN, Severity.NOTE, Severity.OK).index(f.severity) for f in checked.findings
@@ -101,6 +103,7 @@ def test_findings_come_worst_first(checked):
     assert order == sorted(order)
 
 
+@pytest.mark.slow
 def test_marks_move_with_the_teeth_and_landmarks_do_not(checked):
     marks = {mark.name: mark for mark in checked.marks}
     corner, landmark = marks["11d"], marks["subnasale"]
@@ -110,11 +113,13 @@ def test_marks_move_with_the_teeth_and_landmarks_do_not(checked):
     assert np.hypot(*np.subtract(corner.clicked_px, corner.after_px)) < 5
 
 
+@pytest.mark.slow
 def test_the_same_frame_gives_the_same_answer_twice(frame, checked):
     again = check_frame(frame)
     assert again.fit.offset == checked.fit.offset and again.findings == checked.findings
 
 
+@pytest.mark.slow
 def test_corners_of_one_view_never_give_an_offset(frame):
     lone = replace(frame, file=replace(frame.file, depth=None), depth_map=None, depth_camera=None)
     found = check_frame(lone)
@@ -124,6 +129,7 @@ def test_corners_of_one_view_never_give_an_offset(frame):
     assert found.moved_mm == 0.0 and found.sections == ()
 
 
+@pytest.mark.slow
 def test_no_evidence_at_all_says_so(frame):
     view = replace(frame.views[0], corners=None)
     bare = replace(
@@ -150,6 +156,7 @@ def test_two_views_without_corners_in_the_second_are_one_view():
     assert found.fit is None and "one view only" in found.why_no_offset
 
 
+@pytest.mark.slow
 def test_without_a_model_the_capture_checks_decide(frame):
     alone = replace(frame, file=replace(frame.file, solved=None), solved_mesh=None, rest_mesh=None, rig=None)
     found = check_frame(alone)
@@ -172,6 +179,7 @@ def test_a_profile_without_forward_says_what_is_missing():
     assert "forward" in found.why_no_offset and "write forward" in found.decision.why
 
 
+@pytest.mark.slow
 def test_a_pose_from_landmarks_ends_where_the_given_pose_does(frame, checked):
     solved = replace(frame.file.solved, pose="landmarks", axes=None)
     found = check_frame(replace(frame, file=replace(frame.file, solved=solved)))
@@ -182,6 +190,7 @@ def test_a_pose_from_landmarks_ends_where_the_given_pose_does(frame, checked):
     assert finding(found, "skin-agrees").severity is Severity.OK
 
 
+@pytest.mark.slow
 def test_enamel_bias_moves_the_offset_by_itself_and_stating_it_restores_it():
     exact = replace(UNLIT, solve=SolveError(waves_mm=0.0, shift_sd_mm=0.0, turn_sd_deg=0.0))
     deep = replace(exact, sensor=replace(SETTINGS.sensor, enamel_bias_mm=0.3))
@@ -207,6 +216,7 @@ def test_enamel_bias_moves_the_offset_by_itself_and_stating_it_restores_it():
         assert told[name].offset.sd >= 0.97 * np.hypot(told["known"].sampling_sd_mm, slope * s_b)
 
 
+@pytest.mark.slow
 def test_mirrored_clicks_are_refused_by_file(frame):
     points = frame.views[0].corners.points
     width = frame.views[0].camera.width_px
@@ -215,6 +225,7 @@ def test_mirrored_clicks_are_refused_by_file(frame):
         check_frame(with_corners(frame, **flipped))
 
 
+@pytest.mark.slow
 def test_a_bad_click_is_named(frame):
     point = frame.views[0].corners.points["11d"]
     found = check_frame(with_corners(frame, **{"11d": replace(point, x_px=point.x_px - 9.0)}))
@@ -222,6 +233,7 @@ def test_a_bad_click_is_named(frame):
     assert clicks.severity is Severity.WARN and "11d in view front" in clicks.todo
 
 
+@pytest.mark.slow
 def test_lower_clicks_that_contradict_the_upper_ones_are_left_out(frame, checked):
     points = frame.views[0].corners.points
     # a jaw that was solved 3 mm too far to one side shows so
@@ -235,10 +247,12 @@ def test_lower_clicks_that_contradict_the_upper_ones_are_left_out(frame, checked
     assert found.fit.right.value == pytest.approx(checked.fit.right.value, abs=0.2)
 
 
+@pytest.mark.slow
 def test_another_device_is_a_warning(frame):
     assert finding(check_frame(frame, performance_device="helmet"), "same-device").severity is Severity.WARN
 
 
+@pytest.mark.slow
 def test_a_fit_that_does_not_settle_is_unsure(frame, monkeypatch):
     monkeypatch.setattr("bite.fit.solver.ROUNDS", 1)
     found = check_frame(frame)
@@ -246,6 +260,7 @@ def test_a_fit_that_does_not_settle_is_unsure(frame, monkeypatch):
     assert found.decision.verdict is Verdict.UNSURE and finding(found, "fit").severity is Severity.WARN
 
 
+@pytest.mark.slow
 def test_an_unknown_enamel_bias_is_what_settles(frame):
     vague = replace(frame, device=replace(KNOWN, enamel_bias_sd_mm=0.6))
     found = check_frame(vague)
@@ -264,6 +279,7 @@ def test_importing_costs_nothing():
 TRUTH = tomllib.loads((DEMO / "truth.toml").read_text(encoding="utf-8"))["frame"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "path",
     [

@@ -59,6 +59,7 @@ def test_a_mouth_at_the_border_and_no_mouth():
     assert expected_sd_mm(mask, None, QUALITY, mm_per_px=0.5) > 0
 
 
+@pytest.mark.slow
 def test_it_goes_with_the_sd_that_the_real_fit_states():
     from scipy.stats import spearmanr
 

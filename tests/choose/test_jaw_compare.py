@@ -24,6 +24,7 @@ def _face(take, number):
     return lower_face(frame.image, row)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [11, 12])
 def test_the_drop_of_a_jaw_behind_an_overlap_is_measured(seed):
     take = small_take(seed)

@@ -21,6 +21,7 @@ def _by_number(chosen):
     return {one.measures.number: one for one in chosen.ranked}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_planted_best_frame_is_among_the_first_three(chosen, seed):
     take = small_take(seed)
@@ -28,6 +29,7 @@ def test_a_planted_best_frame_is_among_the_first_three(chosen, seed):
     assert Planted.BEST in first
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", SEEDS)
 def test_every_trap_is_told(chosen, seed):
     take, found = small_take(seed), _by_number(chosen[seed])
@@ -42,6 +44,7 @@ def test_every_trap_is_told(chosen, seed):
         assert found[number].cost_mm is None or found[number].cost_mm > 2 * best
 
 
+@pytest.mark.slow
 def test_a_gap_is_called_one(chosen):
     told = [
         _by_number(chosen[seed])[number].why
@@ -51,6 +54,7 @@ def test_a_gap_is_called_one(chosen):
     assert np.mean(["dark band" in why for why in told]) > 0.5
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", SEEDS)
 def test_carried_corners_keep_to_their_sd(chosen, seed):
     rows = carried_errors(small_take(seed), chosen[seed])
@@ -61,6 +65,7 @@ def test_carried_corners_keep_to_their_sd(chosen, seed):
     assert np.sqrt((score**2).mean()) < 1.6
 
 
+@pytest.mark.slow
 def test_a_wider_grin_promises_a_smaller_sd(chosen):
     for seed in SEEDS:
         take, found = small_take(seed), _by_number(chosen[seed])
@@ -69,6 +74,7 @@ def test_a_wider_grin_promises_a_smaller_sd(chosen):
         assert wide < fair
 
 
+@pytest.mark.slow
 def test_a_video_gives_what_its_pictures_give(tmp_path):
     take = small_take(11)
     corners = clicked_corners(take, tmp_path / "c.json", "x.png")
@@ -77,6 +83,7 @@ def test_a_video_gives_what_its_pictures_give(tmp_path):
     assert Planted.BEST in [take.planted[one.measures.number] for one in video.ranked[:3]]
 
 
+@pytest.mark.slow
 def test_the_same_take_gives_the_same_bytes(tmp_path, chosen):
     take = small_take(12)
     folder = write_pictures(take, tmp_path / "take12")
@@ -94,6 +101,7 @@ def test_without_a_click_nothing_is_judged(tmp_path):
     assert last == {Planted.CLIPPED}
 
 
+@pytest.mark.slow
 def test_frames_are_counted_once_and_landmarks_are_told(tmp_path):
     take = small_take(11)
     folder = write_pictures(take, tmp_path / "t")
@@ -116,6 +124,7 @@ def test_a_click_of_another_size_or_beyond_the_end_is_refused(tmp_path):
         choose(open_take(folder), Click(400, corners))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", SEEDS)
 def test_teeth_apart_behind_an_overlap_do_not_stand_before_the_best(chosen, seed):
     take, found = small_take(seed), _by_number(chosen[seed])

@@ -222,6 +222,7 @@ def test_another_file_or_none_is_told(copy_demo: CopyDemo, run: Run, tmp_path: P
     assert "no such file" in refusal(run("check", tmp_path / "gone.bite.toml"))
 
 
+@pytest.mark.slow
 def test_many_bad_frames_take_a_line_each(copy_demo: CopyDemo, run: Run, tmp_path: Path) -> None:
     good = copy_demo("whimbrel", "whimbrel-a02")
     bad = [tmp_path / f"gone-{number}.bite.toml" for number in range(3)]

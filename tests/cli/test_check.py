@@ -20,6 +20,7 @@ def _written(name: str) -> set[str]:
     return {f"{name}.result.json", f"{name}.before-after.png"}
 
 
+@pytest.mark.slow
 def test_a_process_writes_result_and_picture_beside_the_frame_and_tells_the_verdict(
     copy_demo: CopyDemo, run_process: Run
 ) -> None:
@@ -35,6 +36,7 @@ def test_a_process_writes_result_and_picture_beside_the_frame_and_tells_the_verd
     assert (frame.parent / "plover-b02.before-after.png").read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
 
 
+@pytest.mark.slow
 def test_json_is_the_result_file_and_the_same_bytes_twice(
     copy_demo: CopyDemo, run: Run, run_process: Run, tmp_path: Path
 ) -> None:
@@ -49,6 +51,7 @@ def test_json_is_the_result_file_and_the_same_bytes_twice(
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
 
 
+@pytest.mark.slow
 def test_several_frames_give_an_array_without_the_bad_ones(run: Run, tmp_path: Path) -> None:
     good = [DEMO / "whimbrel" / "whimbrel-a02.bite.toml", DEMO / "turnstone" / "turnstone-d04.bite.toml"]
     ran = run("check", good[0], tmp_path / "gone.bite.toml", good[1], "--json", "--out", tmp_path / "out")
@@ -62,6 +65,7 @@ def test_nothing_but_bad_frames_give_an_empty_array(run: Run, tmp_path: Path) ->
     assert (ran.code, json.loads(ran.out), ran.err.count("\n")) == (2, [], 2)
 
 
+@pytest.mark.slow
 def test_quiet_is_one_line_a_frame(run: Run, tmp_path: Path) -> None:
     frames = [DEMO / f"{name}.bite.toml" for name in (LEAVE, MOVE)]
     ran = run("check", *frames, "--quiet", "--out", tmp_path)
@@ -70,6 +74,7 @@ def test_quiet_is_one_line_a_frame(run: Run, tmp_path: Path) -> None:
     assert first.startswith("tern-a07: LEAVE - ") and second.startswith("plover-b02: MOVE - ")
 
 
+@pytest.mark.slow
 def test_out_is_made_with_its_parents_and_plots_hold_the_panels(run: Run, tmp_path: Path) -> None:
     frame = DEMO / f"{MOVE}.bite.toml"
     before = names_in(frame.parent)
@@ -81,6 +86,7 @@ def test_out_is_made_with_its_parents_and_plots_hold_the_panels(run: Run, tmp_pa
     assert names_in(frame.parent) == before
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("frame", "verdict", "code"),
     [
@@ -95,6 +101,7 @@ def test_exit_code_follows_the_verdict(run: Run, tmp_path: Path, frame: str, ver
     assert (result["decision"]["verdict"], ran.code, ran.err) == (verdict, code, "")
 
 
+@pytest.mark.slow
 def test_tolerance_decides(run: Run, tmp_path: Path) -> None:
     ran = run("check", DEMO / f"{MOVE}.bite.toml", "--json", "--out", tmp_path, "--tolerance-mm", "0.05")
     result = json.loads(ran.out)
@@ -114,6 +121,7 @@ def test_the_performance_device_is_held_against_the_frames(run: Run, tmp_path: P
     assert _same_device(other.out) in ("warn", "fail")
 
 
+@pytest.mark.slow
 def test_a_cast_lends_tolerance_and_devices(copy_demo: CopyDemo, run: Run, tmp_path: Path) -> None:
     frame = copy_demo("tern", "tern-a07")
     edit(frame, ('device_file = "../bench-depth.device.toml"\n', ""))
@@ -132,6 +140,7 @@ def test_a_bad_cast_is_told_and_nothing_is_done(run: Run, tmp_path: Path) -> Non
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 def test_two_frames_of_one_name_are_refused_before_anything_is_written(
     copy_demo: CopyDemo, run: Run, tmp_path: Path
 ) -> None:

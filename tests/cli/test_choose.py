@@ -26,6 +26,7 @@ def take(pictures, tmp_path):
     return shutil.copytree(pictures, tmp_path / "grin")
 
 
+@pytest.mark.slow
 def test_a_clicked_folder_is_ranked(run, take, tmp_path):
     ran = run("choose", take, "--out", tmp_path / "out", "--best", "3")
     assert ran.code == 0
@@ -41,6 +42,7 @@ def test_a_clicked_folder_is_ranked(run, take, tmp_path):
     assert "usual bench sensor" in ran.err
 
 
+@pytest.mark.slow
 def test_json_is_the_file_and_nothing_else_and_quiet_is_one_line(run, take, tmp_path):
     ran = run("choose", take, "--out", tmp_path, "--json")
     assert ran.out == (tmp_path / "grin.choose.json").read_text(encoding="utf-8")
@@ -51,6 +53,7 @@ def test_json_is_the_file_and_nothing_else_and_quiet_is_one_line(run, take, tmp_
     assert before == after
 
 
+@pytest.mark.slow
 def test_without_a_click_it_says_what_it_does_not_know(run, take):
     (take / f"p{small_take(11).clicked}.corners.json").unlink()
     ran = run("choose", take)
@@ -58,6 +61,7 @@ def test_without_a_click_it_says_what_it_does_not_know(run, take):
     assert (take.parent / "grin.choose.png").is_file()
 
 
+@pytest.mark.slow
 def test_write_makes_frame_files_and_carried_corners_and_leaves_what_is_there(run, take, tmp_path):
     ran = run("choose", take, "--best", "3", "--write")
     assert ran.code == 0 and ran.err.count("wrote ") == 3
@@ -80,6 +84,7 @@ def test_write_makes_frame_files_and_carried_corners_and_leaves_what_is_there(ru
     assert {path: path.read_bytes() for path in take.iterdir()} == kept
 
 
+@pytest.mark.slow
 def test_stills_of_a_video_are_written_and_read_as_frames(run, tmp_path):
     take = small_take(11)
     video = write_video(take, tmp_path / "grin.avi")
@@ -101,6 +106,7 @@ def test_stills_of_a_video_are_written_and_read_as_frames(run, tmp_path):
     assert read_frame_file(tmp_path / "out" / "filled.bite.toml").name == stills[0].stem
 
 
+@pytest.mark.slow
 def test_good_frames_are_ranked_beside_broken_ones(run, take):
     other = (small_take(11).clicked + 3) % len(small_take(11).planted)
     (take / f"p{other}.png").write_bytes(b"\x89PNG\r\n\x1a\n broken")
@@ -113,6 +119,7 @@ def test_good_frames_are_ranked_beside_broken_ones(run, take):
     assert content["frames_read"] == len(small_take(11).planted) - 1
 
 
+@pytest.mark.slow
 def test_depth_maps_want_a_unit_and_then_count(run, take):
     take_ = small_take(11)
     rng = np.random.default_rng(0)
@@ -156,6 +163,7 @@ def test_no_take_is_refused_in_one_line(run, tmp_path):
     assert "holds no picture" in refusal(run("choose", tmp_path / "empty"))
 
 
+@pytest.mark.slow
 def test_annotate_clicks_then_ranks(run, take, monkeypatch):
     """The window is stood in for: what it would have saved is saved when it opens."""
     take_ = small_take(11)

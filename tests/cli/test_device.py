@@ -21,6 +21,7 @@ def card(folder: Path, scene: Scene = SCENE, name: str = "card", **how: str) -> 
     return write_card(folder, name, readings(scene, np.random.default_rng(3)), **how)
 
 
+@pytest.mark.slow
 def test_it_tells_the_finding_first_and_a_table(run: Run, tmp_path: Path) -> None:
     path = card(tmp_path)
     before = names_in(tmp_path)
@@ -37,6 +38,7 @@ def test_it_tells_the_finding_first_and_a_table(run: Run, tmp_path: Path) -> Non
     assert run("device", path).out == ran.out
 
 
+@pytest.mark.slow
 def test_the_result_as_json_is_stable(run: Run, tmp_path: Path) -> None:
     path = card(tmp_path)
     ran = run("device", path, "--json")
@@ -48,6 +50,7 @@ def test_the_result_as_json_is_stable(run: Run, tmp_path: Path) -> None:
     assert run("device", path, "--json").out == ran.out
 
 
+@pytest.mark.slow
 def test_pictures_go_where_they_are_asked(run: Run, tmp_path: Path) -> None:
     ran = run("device", card(tmp_path / "in"), "--out", tmp_path / "out", "--plots", tmp_path / "plots")
     assert ran.code == 0
@@ -59,6 +62,7 @@ def test_pictures_go_where_they_are_asked(run: Run, tmp_path: Path) -> None:
     assert {name: (tmp_path / "plots" / name).read_bytes() for name in panels} == first
 
 
+@pytest.mark.slow
 def test_write_creates_a_device_file_and_then_changes_only_its_own_keys(run: Run, tmp_path: Path) -> None:
     path, file = card(tmp_path), tmp_path / "bench-depth.device.toml"
     ran = run("device", path, "--write", file)
@@ -84,6 +88,7 @@ def test_write_into_a_cast(run: Run, tmp_path: Path) -> None:
     assert after.startswith(before) and tomllib.loads(after)["device"]["bench-depth"]["filter"] == "gauss"
 
 
+@pytest.mark.slow
 def test_a_card_without_corners_needs_no_corner_file(run: Run, tmp_path: Path) -> None:
     path = card(tmp_path)
     edit(path, ('camera = "card.camera.yaml"', 'camera = "card.camera.yaml"\ncorners = "not-yet.json"'))
@@ -145,6 +150,7 @@ def test_a_device_file_with_an_unknown_filter(run: Run, tmp_path: Path) -> None:
     assert "did you mean 'gauss'?" in line
 
 
+@pytest.mark.slow
 def test_a_file_that_cannot_take_the_table(run: Run, tmp_path: Path) -> None:
     path = card(tmp_path)
     for text, words in (

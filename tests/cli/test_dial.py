@@ -33,6 +33,7 @@ def folder(copy_demo: CopyDemo) -> Path:
     return folder
 
 
+@pytest.mark.slow
 def test_it_measures_and_writes(run: Run, folder: Path) -> None:
     before = (folder / "rig.toml").read_bytes()
     arguments = ("dial", folder / "rig.toml", f"1={folder / 'plus.obj'}", f"-1.0={folder / 'minus.obj'}")

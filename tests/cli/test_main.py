@@ -26,6 +26,7 @@ def _seconds_of_children() -> float:
     return spent.children_user + spent.children_system
 
 
+@pytest.mark.slow
 def test_help_is_quick_and_loads_nothing_heavy() -> None:
     seconds = []
     for _ in range(5):

@@ -22,6 +22,7 @@ def _result(run: Run, frame: Path, out: Path) -> dict[str, object]:
     return dict(result)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("mark", "line_end"), [(b"", b"\r\n"), (b"\xef\xbb\xbf", b"\n"), (b"\xef\xbb\xbf", b"\r\n")]
 )
@@ -36,6 +37,7 @@ def test_line_ends_and_byte_order_marks_change_nothing(
     assert _result(run, frame, tmp_path / "odd") == plain
 
 
+@pytest.mark.slow
 def test_a_mesh_and_rig_with_other_line_ends_change_nothing(
     copy_demo: CopyDemo, run: Run, tmp_path: Path
 ) -> None:
@@ -47,6 +49,7 @@ def test_a_mesh_and_rig_with_other_line_ends_change_nothing(
     assert _result(run, frame, tmp_path / "odd") == plain
 
 
+@pytest.mark.slow
 def test_names_in_other_alphabets(copy_demo: CopyDemo, run: Run, run_process: Run, tmp_path: Path) -> None:
     frame = copy_demo("whimbrel", "whimbrel-a02", "Regenbrachvögel 中杓鷸")
     folder = frame.parent
@@ -69,6 +72,7 @@ def test_a_name_that_is_no_text_is_told_in_one_line(run_process: Run, tmp_path: 
     assert ran.code == 2 and ran.err.count("\n") == 1 and "no such file" in ran.err
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shape", ["absolute", "dots", "doubled slashes", "linked folder"])
 def test_paths_in_a_frame_may_take_any_way(copy_demo: CopyDemo, run: Run, tmp_path: Path, shape: str) -> None:
     frame = copy_demo("whimbrel", "whimbrel-a02")

@@ -9,6 +9,7 @@ import pytest
 from tests.cli.runs import CopyDemo, Run, names_in, refusal
 
 
+@pytest.mark.slow
 def test_teeth_too_far_back_are_named(run: Run, copy_demo: CopyDemo) -> None:
     frame = copy_demo("plover", "plover-b02")
     out = frame.parent.parent / "out"
@@ -36,6 +37,7 @@ def test_what_a_frame_lacks_is_said_in_one_line(run: Run, copy_demo: CopyDemo) -
     assert "corners of one view never fix the offset" in line and "a depth map" in line
 
 
+@pytest.mark.slow
 def test_two_views_are_enough_for_some_causes(run: Run, copy_demo: CopyDemo) -> None:
     frame = copy_demo("godwit", "godwit-e06")
     ran = run("opinion", frame, "--json")

@@ -9,6 +9,7 @@ import pytest
 from tests.cli.runs import DEMO, Run, names_in, refusal
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("below", ["", "under"])
 @pytest.mark.parametrize("command", ["cast", "choose", "opinion", "recheck"])
 def test_a_file_in_the_way_of_out_is_told(run: Run, tmp_path: Path, command: str, below: str) -> None:

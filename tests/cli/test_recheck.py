@@ -12,6 +12,7 @@ import pytest
 from tests.cli.runs import CopyDemo, Run, edit, names_in, refusal
 
 
+@pytest.mark.slow
 def test_the_pair_is_rechecked_and_remembered(run: Run, copy_demo: CopyDemo) -> None:
     before = copy_demo("plover", "plover-b02")
     after = before.with_name("plover-b02-after.bite.toml")
@@ -78,6 +79,7 @@ def _solved_forward(before: Path, mm: float) -> Path:
     return after
 
 
+@pytest.mark.slow
 def test_a_profile_solved_again_is_the_same_frame(run: Run, copy_demo: CopyDemo) -> None:
     before = copy_demo("turnstone", "turnstone-d04")
     after = _solved_forward(before, 1.1)

@@ -12,6 +12,7 @@ from tests.cli.runs import DEMO, Run, names_in, refusal
 from tests.several import PLANTED_MM, write_frames
 
 
+@pytest.mark.slow
 def test_frames_give_one_file_one_picture_and_the_same_bytes_twice(run: Run, tmp_path: Path) -> None:
     paths = write_frames(tmp_path, ("a1", "c2", "c3"))
     out = tmp_path / "out"
@@ -37,6 +38,7 @@ def test_frames_give_one_file_one_picture_and_the_same_bytes_twice(run: Run, tmp
         assert (out / name).read_bytes() == (tmp_path / "again" / name).read_bytes()
 
 
+@pytest.mark.slow
 def test_the_three_bites_of_the_demo_give_the_planted_offset(run: Run, tmp_path: Path) -> None:
     frames = [DEMO / "curlew" / f"curlew-{name}.bite.toml" for name in ("a11", "a12", "a13")]
     ran = run("check", *frames, "--together", "--json", "--out", tmp_path)

@@ -162,6 +162,7 @@ CASES = (
 )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
 def test_a_scene_that_cannot_be_is_refused_and_named(
     copy_demo: CopyDemo, run: Run, tmp_path: Path, case: Case

@@ -29,6 +29,7 @@ def files(folder):
     return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
 
 
+@pytest.mark.slow
 def test_made_twice_the_files_are_the_same(tmp_path):
     roles = tuple(small(role) for role in ROLES if role.exports[0].name in ("tern-a07", "turnstone-d04"))
     first = make(tmp_path / "one", roles)
@@ -38,6 +39,7 @@ def test_made_twice_the_files_are_the_same(tmp_path):
     assert one == files(tmp_path / "two")
 
 
+@pytest.mark.slow
 def test_another_seed_gives_other_files(tmp_path):
     role = small(ROLES[0])
     make(tmp_path / "one", (role,))
@@ -46,6 +48,7 @@ def test_another_seed_gives_other_files(tmp_path):
     assert one["tern/solved.obj"] != two["tern/solved.obj"]
 
 
+@pytest.mark.slow
 def test_a_further_bite_has_the_same_teeth_and_rig_and_readings_of_its_own(tmp_path):
     first, again = (small(r) for r in ROLES if r.exports[0].name in ("curlew-a11", "curlew-a12"))
     assert again.person == first.seed

@@ -79,6 +79,7 @@ def test_waves_have_the_size_asked_for():
     assert 0.25 < np.sqrt(np.mean(off**2)) < 0.55
 
 
+@pytest.mark.slow
 def test_a_sensor_without_faults_gives_the_true_depth_and_enamel_bias_only_on_teeth():
     plain = run(sensor=NO_FAULTS)
     window = region(plain.depth_camera, plain.truth.camera_from_head.translation_mm, 75.0)
@@ -195,6 +196,7 @@ def test_smoothing_keeps_a_plane_and_the_holes():
     assert smooth[inside] == pytest.approx(plane[inside], abs=1e-4)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("mouth", [WIDE_GRIN, EMBRASURE, THIN_STRIP])
 def test_seen_corners_are_clicked_on_their_crowns(mouth):
     quiet = Clicks(mesial_px=1e-6, distal_px=1e-6, landmark_px=1e-6)
@@ -215,6 +217,7 @@ def test_seen_corners_are_clicked_on_their_crowns(mouth):
         assert frame.face_part[seen.face[y, x]] == UPPER
 
 
+@pytest.mark.slow
 def test_a_bite_covers_lower_corners_and_a_gap_shows_them():
     states = lambda f: {f.views[0].corners[c].state for c in CORNERS[4:]}  # noqa: E731
     closed = run(bite=Bite(2.9, 2.4))
@@ -225,6 +228,7 @@ def test_a_bite_covers_lower_corners_and_a_gap_shows_them():
     assert CornerState.HIDDEN in states(strip)
 
 
+@pytest.mark.slow
 def test_covered_clicks_lie_below_the_true_corner_and_on_the_upper_edge():
     quiet = Clicks(mesial_px=1e-6, distal_px=1e-6, landmark_px=1e-6)
     frame = run(bite=Bite(2.9, 2.4), clicks=quiet, shot=Shot(turn_deg=0.0, tilt_deg=0.0, nod_deg=5.0))
@@ -248,6 +252,7 @@ def test_second_view_sees_the_same_corners():
     )
 
 
+@pytest.mark.slow
 def test_same_seed_same_frame():
     one, two = run(seed=3), run(seed=3)
     assert np.array_equal(one.depth_mm, two.depth_mm, equal_nan=True)
@@ -257,6 +262,7 @@ def test_same_seed_same_frame():
     assert not np.array_equal(one.depth_mm, other.depth_mm, equal_nan=True)
 
 
+@pytest.mark.slow
 def test_a_frame_in_memory_is_complete():
     frame = run(shot=Shot(views=2))
     bundle = as_bite_frame(frame, name="sim-1", performer="nobody")

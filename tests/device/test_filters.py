@@ -58,6 +58,7 @@ def test_a_median_leaves_a_straight_edge_alone(window: int) -> None:
     assert np.abs(quiet - step).max() < 1e-9
 
 
+@pytest.mark.slow
 def test_a_median_of_noise_is_drawn_to_the_other_side() -> None:
     """The pull by order statistics against 200 noisy maps: within 0.2 raw sds, where it is up to 1.1."""
     step, distance, normal = lattice(6)

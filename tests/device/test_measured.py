@@ -23,6 +23,7 @@ from tests.device.simulated import Scene, readings, write_card
 NAMES = {"gauss": "gauss", "box": "box", "median": "median", "bilateral": "edge-preserving"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("kind", "size"),
     [
@@ -66,6 +67,7 @@ DOUBTFUL = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", DOUBTFUL)
 def test_no_wrong_filter_is_named(tmp_path: Path, case: str) -> None:
     scene = DOUBTFUL[case]
@@ -92,6 +94,7 @@ STRANGE = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", STRANGE)
 def test_a_filter_that_is_none_of_the_four(tmp_path: Path, case: str) -> None:
     smooth, may_be_told = STRANGE[case]
@@ -116,6 +119,7 @@ def test_a_sharp_step_over_correlated_noise_keeps_a_wide_sd(tmp_path: Path) -> N
     assert found.smoothing_px < 0.1 and found.smoothing_sd_px > 1.2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("kind", "size", "true_px"), [("gauss", 1.5, 1.5), ("box", 5.0, 2**0.5)])
 @pytest.mark.parametrize("correlation_px", [0.0, 1.5])
 def test_the_sd_of_the_blur_is_the_scatter_of_the_blur(
@@ -160,6 +164,7 @@ def test_noise_and_its_correlation(tmp_path: Path, correlation_px: float) -> Non
             assert flat.correlation_px == 0.0 and flat.correlation_sd_px < 0.4
 
 
+@pytest.mark.slow
 def test_the_sd_of_noise_is_its_scatter() -> None:
     """Error over sd of noise and correlation on 40 flats, within 0.7 to 1.4: 1 -+ 3 / sqrt(80)."""
     errors = []
@@ -175,6 +180,7 @@ def test_the_sd_of_noise_is_its_scatter() -> None:
     assert ((rms > 0.7) & (rms < 1.4)).all(), rms
 
 
+@pytest.mark.slow
 def test_two_cards_make_a_law(tmp_path: Path) -> None:
     near = Scene(kind="box", size=3, noise_after=True)
     far = replace(near, card_mm=700.0, wall_mm=860.0, noise_mm=(700 / 400) ** 2)

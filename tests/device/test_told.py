@@ -24,11 +24,13 @@ def found() -> DeviceMeasured:
     return measure_device([load_frame(path) for path in cards])
 
 
+@pytest.mark.slow
 def test_golden(found: DeviceMeasured) -> None:
     text = device_text(found) + "\n" + table_text(found.device, note(found), toml_lines(found))
     assert text == (ROOT / "tests" / "golden" / "device_cards.txt").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_what_was_planted_is_found(found: DeviceMeasured) -> None:
     planted = CARDS[0]
     assert found.verdict.filter == "gauss"
@@ -47,6 +49,7 @@ def test_the_committed_cards_are_made_again(tmp_path: Path) -> None:
     assert made and all((folder / name).read_bytes() == data for name, data in made.items())
 
 
+@pytest.mark.slow
 def test_doubt_is_in_the_first_line(found: DeviceMeasured) -> None:
     blurred = replace(found, verdict=Verdict(None, False, "two explain it alike", {}))
     assert "it smooths by 2.00 +- 0.01 px, and the kind of filter cannot be told" in headline(blurred)
@@ -57,6 +60,7 @@ def test_doubt_is_in_the_first_line(found: DeviceMeasured) -> None:
     assert "add a card at another" in device_text(replace(found, law=None))
 
 
+@pytest.mark.slow
 def test_the_picture_has_each_panel_with_units(found: DeviceMeasured) -> None:
     figure = device_figure(found)
     labels = [axes.get_xlabel() + axes.get_ylabel() for axes in figure.axes]

@@ -85,6 +85,7 @@ def clicked(drawn: Drawn, rng: np.random.Generator, sd: dict[str, float]) -> dic
     }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("gap", [False, True])
 @pytest.mark.parametrize("tilt_deg", [0.0, -9.0])
 def test_snapping_beats_the_raw_click_and_says_how_far_it_moved(gap: bool, tilt_deg: float) -> None:

@@ -5,6 +5,7 @@ from scipy import ndimage
 from bite.evidence.picture.effective_count import effective_count
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sigma_px", [0.0, 1.0, 2.0])
 def test_it_predicts_the_variance_of_a_mean(sigma_px):
     """The mean over n effective pixels must scatter with sigma / sqrt(n): checked on 300 drawn fields."""

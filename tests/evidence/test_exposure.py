@@ -41,6 +41,7 @@ def test_one_glint_against_many():
     assert one.over.sd > 1.5 * all_over.over.sd
 
 
+@pytest.mark.slow
 def test_sd_of_the_share_matches_drawn_pictures():
     rng = np.random.default_rng(5)
     mask = np.ones((40, 40), bool)

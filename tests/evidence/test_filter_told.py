@@ -92,6 +92,7 @@ def check(fit: OffsetFit) -> None:
     assert abs(fit.offset.value - T_MM) < 3.0 * fit.offset.sd and fit.offset.sd < 0.1
 
 
+@pytest.mark.slow
 def test_a_table_that_names_a_median_starts_with_one_and_never_tries_means(
     sharp: BiteFrame, used: set[SensorFilter]
 ) -> None:

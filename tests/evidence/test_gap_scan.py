@@ -78,6 +78,7 @@ def test_known_gaps(gap_mm, mm, blur_px):
         assert found.opening_mm == pytest.approx(found.band_mm)
 
 
+@pytest.mark.slow
 def test_bias_and_sd_over_noise():
     found = [_scan(1.5, noise=6.0, seed=k, mm=0.2) for k in range(12)]
     widths = np.array([f.band_mm for f in found])

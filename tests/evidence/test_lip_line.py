@@ -68,6 +68,7 @@ def off_mm(block: LipBlock | None) -> np.ndarray:
     return block.off_px * block.mm_per_px
 
 
+@pytest.mark.slow
 def test_the_true_lips_are_found_where_they_are() -> None:
     block = read(true_head())
     assert block is not None and block.upper.sum() >= 10 and (~block.upper).sum() >= 10
@@ -173,6 +174,7 @@ def test_an_edge_is_found_between_pixels() -> None:
     assert found == pytest.approx(np.full(60, 0.7), abs=0.05)
 
 
+@pytest.mark.slow
 def test_the_lip_line_mends_a_lip_that_was_solved_too_high() -> None:
     from bite.evidence.clicks.for_fit import corner_block
 

@@ -20,6 +20,7 @@ def scene(seed, click_px):
     ).block
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("click_px", [0.5, 0.8])
 def test_five_pixels_in_one_view_are_named_by_corner_and_view(click_px) -> None:
     named = 0
@@ -40,6 +41,7 @@ def test_five_pixels_in_one_view_are_named_by_corner_and_view(click_px) -> None:
     assert named >= 0.95 * count
 
 
+@pytest.mark.slow
 def test_clean_clicks_are_seldom_named() -> None:
     alarms = 0
     for seed in range(100):
@@ -51,6 +53,7 @@ def test_clean_clicks_are_seldom_named() -> None:
     assert alarms <= 6
 
 
+@pytest.mark.slow
 def test_corners_are_found_in_space_with_an_honest_covariance() -> None:
     rng = np.random.default_rng(2)
     _, block = scene(7, 0.5)

@@ -39,6 +39,7 @@ def test_edge_width_is_the_known_blur(blur_px, noise):
     assert found.rise_px == pytest.approx(RISE_PER_SIGMA * found.sigma_px)
 
 
+@pytest.mark.slow
 def test_stated_sd_matches_the_scatter_over_pictures():
     found = [
         sharpness_at_edges(_draw(_slanted, 1.5, noise=4.0, seed=k), UPRIGHT, half_length_px=15).sideways

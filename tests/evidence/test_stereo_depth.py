@@ -58,6 +58,7 @@ def with_second(frame, *, turn=(0.0, 0.0, 0.0), shift_mm=None):
     return replace(frame, views=(frame.views[0], replace(view, camera=camera), *frame.views[2:]))
 
 
+@pytest.mark.slow
 def test_depth_is_that_of_the_scene(matched):
     frame, simulated = matched
     camera, depth = frame.depth_camera, frame.depth_map.depth_mm
@@ -74,6 +75,7 @@ def test_depth_is_that_of_the_scene(matched):
     assert frame.stereo.enamel_used and frame.stereo.enamel_share > 0.3
 
 
+@pytest.mark.slow
 def test_the_map_lies_round_the_mouth_in_the_turned_first_camera(matched):
     frame, _ = matched
     head = solved_head(frame).head
@@ -85,6 +87,7 @@ def test_the_map_lies_round_the_mouth_in_the_turned_first_camera(matched):
     assert reach == pytest.approx(HALF_MM, rel=0.05)
 
 
+@pytest.mark.slow
 def test_offset_and_what_goes_with_it(matched):
     frame, simulated = matched
     solved = solved_head(frame)
@@ -99,6 +102,7 @@ def test_offset_and_what_goes_with_it(matched):
     assert 0.4 <= block.relative_sd.min() < 1.0 < block.relative_sd.max() <= 4.0
 
 
+@pytest.mark.slow
 def test_clean_teeth_are_left_to_the_clicks(clean):
     assessed = check_frame(clean)
     stereo = assessed.frame.stereo
@@ -111,12 +115,14 @@ def test_clean_teeth_are_left_to_the_clicks(clean):
     assert assessed.sections and np.isfinite(assessed.sections[0].measured_mm).any()
 
 
+@pytest.mark.slow
 def test_a_frame_is_matched_once_and_only_where_it_asks(matched, textured):
     assert with_stereo_depth(matched[0], None) is matched[0]
     plain = replace(textured[0], file=replace(textured[0].file, depth=None))
     assert with_stereo_depth(plain, None) is plain
 
 
+@pytest.mark.slow
 def test_the_place_comes_from_clicks_where_there_is_no_model(textured):
     frame, simulated = textured
     truth = simulated.truth.corners_mm[:4].mean(0)
@@ -129,6 +135,7 @@ def test_the_place_comes_from_clicks_where_there_is_no_model(textured):
     assert "click the corners" in with_stereo_depth(blank, None).stereo.why_not
 
 
+@pytest.mark.slow
 def test_pictures_without_texture_say_so(textured):
     frame, _ = textured
     grey = replace(
@@ -138,6 +145,7 @@ def test_pictures_without_texture_say_so(textured):
     assert found.depth_map is None and "too little texture" in found.stereo.why_not
 
 
+@pytest.mark.slow
 def test_glints_and_outside_are_not_seen(textured):
     frame, _ = textured
     head = solved_head(frame).head
@@ -154,6 +162,7 @@ def test_glints_and_outside_are_not_seen(textured):
     assert np.isnan(left[0, 0]) and np.isnan(right[-1, -1])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("change", "words"),
     [
@@ -185,6 +194,7 @@ def test_priors_of_a_matched_map():
     assert wider.sd[P.ENAMEL_BIAS_MM] == pytest.approx(np.hypot(0.01, 0.06))
 
 
+@pytest.mark.slow
 def test_views_may_be_named_in_either_order(textured):
     frame, _ = textured
     turned = replace(frame, file=replace(frame.file, depth=StereoEntry(("side", "front"))))

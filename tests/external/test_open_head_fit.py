@@ -146,6 +146,7 @@ def write_frame(folder: Path, head: OpenHead, offset_mm: float, seed: int, smoot
     return frame
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("offset_mm", "seed"), [(1.6, 1), (-1.3, 2), (0.0, 3)])
 def test_a_planted_offset_comes_back(
     open_head: OpenHead, tmp_path: Path, offset_mm: float, seed: int
@@ -165,6 +166,7 @@ def test_a_planted_offset_comes_back(
         assert found.decision.move.after == pytest.approx(-found.fit.offset.value / 3.0, abs=0.0051)
 
 
+@pytest.mark.slow
 def test_rows_as_modelled_stand_open_and_are_refused(open_head: OpenHead, tmp_path: Path) -> None:
     frame = load_frame(write_frame(tmp_path, open_head, 0.5, 4))
     view = frame.views[0]

@@ -74,6 +74,7 @@ def test_least_squares_meets_the_bound(reference, bound) -> None:
     assert abs(np.mean((chi2 > low) & (chi2 < high)) - 0.95) < 0.015  # three sd of a share of 2000
 
 
+@pytest.mark.slow
 def test_the_solver_comes_within_its_efficiency(reference, bound) -> None:
     free = Prior(np.zeros(COUNT), np.full(COUNT, np.inf), np.full(COUNT, -np.inf), np.full(COUNT, np.inf))
     solved = [solve([Patch(depth)], free, np.zeros(COUNT)) for depth in patches(1000, 6)]

@@ -57,6 +57,7 @@ def geometry(shape) -> Rectified:
     return Rectified(cameras[0], cameras[1], BASELINE_MM, DOFFS_PX, MOST_PX)
 
 
+@pytest.mark.slow
 def test_the_open_pair_is_matched_without_bias_worth_the_name(against_truth):
     found, truth, _ = against_truth
     error = found.disparity_px - truth
@@ -70,6 +71,7 @@ def test_the_open_pair_is_matched_without_bias_worth_the_name(against_truth):
     assert (np.abs(error[known]) > 1.0).mean() < 0.015
 
 
+@pytest.mark.slow
 def test_the_stated_sd_is_the_observed_one_in_every_depth_band(against_truth):
     found, truth, pair_geometry = against_truth
     measured, true = pair_geometry.depth_mm(found.disparity_px), pair_geometry.depth_mm(truth)
@@ -83,6 +85,7 @@ def test_the_stated_sd_is_the_observed_one_in_every_depth_band(against_truth):
         assert abs(np.median((measured - true)[band])) < np.median(sigma[band])
 
 
+@pytest.mark.slow
 def test_depth_error_grows_with_the_square_of_distance():
     # one camera pair, one plane, textured alike in the picture; f 1400 px, B 60 mm
     camera = Camera(640, 480, frozen([[1400.0, 0, 320], [0, 1400.0, 240], [0, 0, 1]]), frozen(np.zeros(5)))

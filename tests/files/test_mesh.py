@@ -138,6 +138,7 @@ def test_bad_obj_is_refused(tmp_path: Path, refuses, case: str) -> None:
     assert expected in refuses(lambda: read_mesh(path, unit_mm=1.0))
 
 
+@pytest.mark.slow
 def test_hundred_thousand_faces_read_quickly(tmp_path: Path) -> None:
     vertices, faces = grid(225)
     path = mesh_with(tmp_path, as_obj(vertices, faces, "{0}/{0}/1"))

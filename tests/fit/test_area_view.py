@@ -39,6 +39,7 @@ def seen(left_px: float, top_px: float, part: int = UPPER):
     return area_view(grid, head, np.zeros(COUNT), 1.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("axis", ["column", "row"])
 def test_an_edge_within_a_pixel_takes_its_share_of_the_depth_and_leans_to_no_side(axis: str) -> None:
     """The pixel whose middle is 20 ends at 20.5: an edge at 20 + k leaves 0.5 - k of it to what is nearer."""
@@ -55,6 +56,7 @@ def test_an_edge_within_a_pixel_takes_its_share_of_the_depth_and_leans_to_no_sid
     assert np.mean(off) == pytest.approx(0.0, abs=1e-3)
 
 
+@pytest.mark.slow
 def test_a_corner_within_a_pixel_takes_the_product_of_its_shares() -> None:
     steps = (np.arange(9) + 0.5) / 9 - 0.5
     off = np.array(

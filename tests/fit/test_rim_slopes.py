@@ -76,6 +76,7 @@ def small_block(head: Head, placed: Rigid) -> tuple[DepthBlock, np.ndarray]:
     return block, at
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("placed", [Rigid(), FROM_THE_SIDE], ids=["reference", "side"])
 def test_depth_slopes_where_surfaces_hide_each_other(placed: Rigid) -> None:
     """Each unknown carries edges to and fro by half a pixel: the slope must have said what the map then does.
@@ -123,6 +124,7 @@ def test_the_lower_row_has_its_own_part_of_the_forward_slope() -> None:
     assert np.sqrt(np.mean((numeric - slope) ** 2)) < 0.1 * np.sqrt(np.mean(numeric**2))
 
 
+@pytest.mark.slow
 def test_slopes_of_waves_on_smooth_skin() -> None:
     """A wave is read before the blur and where the skin was solved, which the slopes can do without.
 

@@ -32,6 +32,7 @@ def block() -> DepthBlock:
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("turned_round", [False, True])
 def test_normals_point_out_of_the_face_whatever_the_winding(block: DepthBlock, turned_round: bool) -> None:
     head = block.head
@@ -57,6 +58,7 @@ def test_a_closed_head_does_not_turn_the_normals_round() -> None:
     assert (out > 0).all()
 
 
+@pytest.mark.slow
 def test_slope_of_a_bump_is_what_moving_the_skin_does(block: DepthBlock) -> None:
     """Facets change and rims move in whole pixels: the slope holds to a tenth, summed over the bump."""
     here = np.zeros(COUNT + len(block.extra_precision))

@@ -52,6 +52,7 @@ def central(function, at, index, step):
     return (function(high) - function(low)) / (2 * step)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("part", [SKIN, UPPER, OTHER])
 @pytest.mark.parametrize("placed", [Rigid(), SIDE], ids=["reference", "side"])
 def test_depth_slopes(part: int, placed: Rigid) -> None:

@@ -83,6 +83,7 @@ def profile(truth: np.ndarray, rng: np.random.Generator, noise: float = 0.2) -> 
 TRUTH = np.array([0.2, -0.1, 0.3, 0.004, -0.006, 0.002, 1.4, 0.3, -0.4, 1.8, 0.1, 0.01, 0.5, 0.01])
 
 
+@pytest.mark.slow
 def test_agrees_with_an_independent_solver() -> None:
     """SciPy's trust-region solver at 1e-12 on the same Huber cost; ours stops when t moves less than 0.01
     mm."""
@@ -135,6 +136,7 @@ def test_doubling_all_sigmas_doubles_the_sampling_sd() -> None:
     assert two.sampling_sd_mm / one.sampling_sd_mm == pytest.approx(2.0, rel=1e-3)
 
 
+@pytest.mark.slow
 def test_stated_sd_is_the_scatter_of_many_fits() -> None:
     prior = make_prior(enamel_bias_mm=0.1, enamel_bias_sd_mm=1e-6)
     rng = np.random.default_rng(5)
@@ -184,6 +186,7 @@ def test_bias_prior_enters_the_systematic_part_only() -> None:
     assert vague.offset.sd >= np.hypot(vague.sampling_sd_mm, extra) - 1e-9
 
 
+@pytest.mark.slow
 def test_an_extra_unknown_is_found_with_an_honest_sd() -> None:
     scores, values = [], []
     for seed in range(80):

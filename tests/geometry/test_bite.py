@@ -109,6 +109,7 @@ def spread(axis_sd_rad: float, scale: float = 1.0) -> tuple[np.ndarray, np.ndarr
     return upper, lower, measure
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("axis_sd_rad", [0.0, 0.05])
 def test_sd_by_drawing(axis_sd_rad) -> None:
     upper, lower, measure = spread(axis_sd_rad)

@@ -66,6 +66,7 @@ def test_noisy_clicks_give_the_least_squares_point(count) -> None:
     np.testing.assert_allclose(found.covariance_mm2, covariance, rtol=1e-4, atol=1e-6 * covariance.max())
 
 
+@pytest.mark.slow
 def test_covariance_by_drawing() -> None:
     rng = np.random.default_rng(12)
     cameras, sigma, truth = ring(3), np.array([0.5, 0.8, 0.5]), clicks(ring(3))

@@ -100,6 +100,7 @@ def opinion(frame: BiteFrame, *, refits: int = 1) -> Explanations:
     return explain(evidence.blocks, evidence.prior, refits=refits)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("cause", "amount"), [(Cause.ROWS, 3.0), (Cause.TURN, 6.0)])
 def test_a_planted_cause_comes_first_with_its_size(cause: Cause, amount: float) -> None:
     found = opinion(planted_frame(71, cause, amount))
@@ -112,6 +113,7 @@ def test_a_planted_cause_comes_first_with_its_size(cause: Cause, amount: float) 
     assert abs(abs(first.value[largest]) - amount) < 4 * first.sd[largest]
 
 
+@pytest.mark.slow
 def test_the_offset_is_that_of_the_fit_of_the_offset() -> None:
     frame = planted_frame(71, Cause.FORWARD, 2.0)
     solved = solved_head(frame)
@@ -126,6 +128,7 @@ def test_the_offset_is_that_of_the_fit_of_the_offset() -> None:
     assert abs(abs(fitted.value) - 2.0) < 4 * fitted.sd
 
 
+@pytest.mark.slow
 def test_a_strong_offset_on_a_thin_strip_is_told() -> None:
     settings = Settings(
         t_mm=2.0, mouth=THIN_STRIP, sensor=Sensor(smoothing_px=1.5), solve=SolveError(waves_mm=0.28),
@@ -152,6 +155,7 @@ def test_clicks_alone_leave_out_what_they_cannot_see() -> None:
     assert found.causes[0].cause not in unseen
 
 
+@pytest.mark.slow
 def test_a_clean_frame_shows_nothing_and_names_look_alikes() -> None:
     found = opinion(planted_frame(72, None, 0.0))
     assert not found.found

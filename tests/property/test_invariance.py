@@ -98,6 +98,7 @@ def frame():
     return as_bite_frame(simulate(np.random.default_rng(8), quiet))
 
 
+@pytest.mark.slow
 def test_a_mirrored_scene_gives_the_mirrored_answer(frame) -> None:
     """Columns turned round, x negated, right and left renamed: the same offset, and right becomes left."""
     view = frame.views[0]
@@ -142,6 +143,7 @@ def test_a_mirrored_scene_gives_the_mirrored_answer(frame) -> None:
     assert two.up.value == pytest.approx(one.up.value, abs=0.2 * one.up.sd)
 
 
+@pytest.mark.slow
 def test_head_axes_follow_the_teeth(frame) -> None:
     head: Head = offset_evidence_of(frame)[0].head
     axes = np.stack([head.right, head.up, head.forward])

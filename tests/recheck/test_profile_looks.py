@@ -50,6 +50,7 @@ def rest(seed: int, t_mm: float, **how: bool) -> AtRest:
     return at_rest(look(seed, t_mm, **how).solution, PRIOR)
 
 
+@pytest.mark.slow
 def test_a_look_and_itself_differ_by_nothing() -> None:
     here = rest(40, 1.2)
     found = difference_on_line(here, here, PRIOR)
@@ -61,6 +62,7 @@ def test_a_look_and_itself_differ_by_nothing() -> None:
     assert achieved.value == 0.0 and achieved.sd < 0.01
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(41, 45))
 def test_what_both_looks_share_cancels_and_the_model_of_a_move_does_not(seed: int) -> None:
     before, after = rest(seed, 1.4), rest(seed, 0.2)
@@ -85,6 +87,7 @@ def test_the_order_of_the_looks_changes_nothing() -> None:
         assert getattr(there, name) == pytest.approx(getattr(back, name), rel=1e-12)
 
 
+@pytest.mark.slow
 def test_readings_that_one_look_alone_uses_do_not_cancel() -> None:
     whole = difference_on_line(rest(42, 1.4), rest(42, 0.2), PRIOR)
     for pair in ((rest(42, 1.4), rest(42, 0.2, hole=True)), (rest(42, 1.4, hole=True), rest(42, 0.2))):
@@ -93,6 +96,7 @@ def test_readings_that_one_look_alone_uses_do_not_cancel() -> None:
         assert found.readings_mm > 1.5 * whole.readings_mm
 
 
+@pytest.mark.slow
 def test_other_readings_and_maps_are_no_pair() -> None:
     assert difference_on_line(rest(41, 1.4), rest(42, 0.2), PRIOR) is None
     assert difference_on_line(rest(41, 1.4), rest(41, 0.2, profile=False), PRIOR) is None

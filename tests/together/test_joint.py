@@ -107,6 +107,7 @@ def test_one_frame_alone_gets_back_what_its_fit_told() -> None:
     assert np.sqrt(added.covariance[0, 0, 0]) == pytest.approx(fit.offset.sd, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_two_words_are_the_fit_of_all_clicks_at_once() -> None:
     """Turned frames by the joint fit, against SciPy on all residuals and priors of all frames."""
     rng = np.random.default_rng(8)
@@ -200,6 +201,7 @@ def test_the_spread_is_believed_first_and_found_with_many() -> None:
     assert single.median_mm == pytest.approx(nodes.mm[0, 0])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("case", "count", "least"),
     # binomial at 95 %: fewer than 70 of 80 once in 1,800, fewer than 25 of 32 once in 5,000
@@ -218,6 +220,7 @@ def test_intervals_hold_the_truth(case: str, count: int, least: int) -> None:
     assert abs(np.sqrt(np.mean(error**2)) - 1.0) < 3.5 / np.sqrt(2 * count), told(case, outcomes)
 
 
+@pytest.mark.slow
 def test_every_case_of_the_study_runs() -> None:
     for name in CASES:
         assert name in told(name, run(name, 2, 7))

@@ -43,6 +43,7 @@ def turned():
     return check_together([frame("c1"), frame("c2"), frame("c3")], tolerance_mm=1.5)
 
 
+@pytest.mark.slow
 def test_two_depth_frames_give_one_offset(two) -> None:
     assert two.offset is not None and two.joint is not None
     assert abs(two.offset.value - PLANTED_MM) < 3 * two.offset.sd
@@ -56,6 +57,7 @@ def test_two_depth_frames_give_one_offset(two) -> None:
     assert {finding.code for finding in two.findings} == {"frames-used", "frames-agree", "lateral", "fit"}
 
 
+@pytest.mark.slow
 def test_turned_frames_without_depth_give_an_offset_that_none_has_alone(turned) -> None:
     assert [part.role for part in turned.parts] == [Role.JOINT] * 3
     assert all(part.assessment.fit is None and part.offset is None for part in turned.parts)
@@ -73,6 +75,7 @@ def test_turned_frames_without_depth_give_an_offset_that_none_has_alone(turned) 
             assert after < before
 
 
+@pytest.mark.slow
 def test_another_dial_value_is_carried_over_by_the_rig() -> None:
     # dial -0.25 of a rig whose positive goes back 3.2 mm a unit: 0.8 mm forward
     moved = solved_elsewhere("a2", 0.8, dial_now=-0.25)
@@ -90,6 +93,7 @@ def test_another_dial_value_is_carried_over_by_the_rig() -> None:
         check_together(pair)
 
 
+@pytest.mark.slow
 def test_a_frame_that_disagrees_widens_the_answer_and_two_cannot_say_which(two) -> None:
     found = check_together([frame("a1"), solved_elsewhere("a2", -3.5)])
     agree = next(f for f in found.findings if f.code == "frames-agree")
@@ -98,6 +102,7 @@ def test_a_frame_that_disagrees_widens_the_answer_and_two_cannot_say_which(two) 
     assert found.decision.verdict is Verdict.UNSURE
 
 
+@pytest.mark.slow
 def test_a_frame_that_fails_its_own_check_is_left_out() -> None:
     made = frame("a2")
     view = made.views[0]

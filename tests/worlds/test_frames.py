@@ -32,6 +32,7 @@ def written(head_wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return write_frame(PLAIN, 1, tmp_path_factory.mktemp("frame"), head_wheel).parent
 
 
+@pytest.mark.slow
 def test_a_seed_gives_the_same_bytes_and_another_one_does_not(
     written: Path, head_wheel: Path, tmp_path: Path
 ) -> None:
@@ -49,6 +50,7 @@ def test_a_seed_gives_the_same_bytes_and_another_one_does_not(
         assert (written / name).read_bytes() != (other / name).read_bytes(), name
 
 
+@pytest.mark.slow
 def test_the_program_reads_a_frame_and_comes_near_its_truth(written: Path, head_wheel: Path) -> None:
     row = run_frame(PLAIN, 1, written)
     assert row.error == ""

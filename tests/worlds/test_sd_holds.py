@@ -30,6 +30,7 @@ def rows(head_wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> list[Row
         return pool.starmap(run_frame, jobs, chunksize=1)
 
 
+@pytest.mark.slow
 @pytest.mark.network
 def test_every_frame_gets_an_offset(rows: list[Row]) -> None:
     assert [(row.world, row.error) for row in rows if not np.isfinite(row.value_mm)] == []
@@ -40,6 +41,7 @@ def over_sd(rows: list[Row]) -> np.ndarray:
     return np.array([(row.value_mm - row.truth_mm) / row.sd_mm for row in rows])
 
 
+@pytest.mark.slow
 @pytest.mark.network
 def test_errors_are_as_large_as_the_stated_sd(rows: list[Row]) -> None:
     """The sum of n squares of standard normals is chi-square with n degrees of freedom."""
@@ -47,12 +49,14 @@ def test_errors_are_as_large_as_the_stated_sd(rows: list[Row]) -> None:
     assert low < np.mean(over_sd(rows) ** 2) < high
 
 
+@pytest.mark.slow
 @pytest.mark.network
 def test_errors_lean_to_no_side(rows: list[Row]) -> None:
     # 3.3 sds of a mean of twenty: 0.1 % by chance
     assert abs(np.mean(over_sd(rows))) < 3.3 / np.sqrt(COUNT)
 
 
+@pytest.mark.slow
 @pytest.mark.network
 def test_intervals_hold_the_truth(rows: list[Row]) -> None:
     # of twenty 95 % intervals fewer than 17 hold in 1.6 % of such sets by chance

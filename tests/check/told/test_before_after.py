@@ -47,6 +47,7 @@ def cases(fake, gaped) -> dict:
     }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name",
     [
@@ -79,6 +80,7 @@ def test_no_text_leaves_the_paper_and_no_axes_are_empty(name: str, fake, gaped) 
         assert np.isfinite([*axes.get_xlim(), *axes.get_ylim()]).all()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("views", [("front",), ("left", "right")])
 def test_notes_under_a_picture_leave_the_panels_below_free(views: tuple[str, ...], fake) -> None:
     figure = before_after_figure(fake(views=views, brightness=40).make())
@@ -141,6 +143,7 @@ def test_a_name_with_signs_of_formulas_is_written_as_it_is(fake) -> None:
     assert any("take_$5^2$ \\frac{" in text for text in texts(figure))
 
 
+@pytest.mark.slow
 def test_same_assessment_same_bytes_without_date_or_program(fake) -> None:
     found = fake().make()
     first, second = (figure_bytes(before_after_figure(found)) for _ in range(2))
@@ -150,6 +153,7 @@ def test_same_assessment_same_bytes_without_date_or_program(fake) -> None:
         assert set(image.info) <= {"dpi"}
 
 
+@pytest.mark.slow
 def test_settings_of_the_user_do_not_reach_the_figure(fake) -> None:
     import matplotlib
 

@@ -62,6 +62,7 @@ def test_unknown_values_are_a_dash_and_never_a_zero():
     assert row.split()[4:] == ["-"] * 5
 
 
+@pytest.mark.slow
 def test_the_sheet_is_1600_px_wide_and_the_same_bytes_each_time():
     ranked = [_ranked(k + 1, k, Standing.FIT, 0.1 + 0.01 * k) for k in range(4)]
     ranked.append(_ranked(5, 9, Standing.UNFIT, None))
@@ -71,6 +72,7 @@ def test_the_sheet_is_1600_px_wide_and_the_same_bytes_each_time():
     assert imread(BytesIO(first)).shape[1] == 1600
 
 
+@pytest.mark.slow
 def test_a_sheet_of_frames_that_nobody_clicked_or_that_cannot_be_read_is_drawn_too():
     ranked = [_ranked(k + 1, k, Standing.UNJUDGED, None) for k in range(MOST + 3)]
     pictures = {k: _picture() for k in range(MOST + 3)}

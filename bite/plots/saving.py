@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from warnings import catch_warnings, filterwarnings
 
 import numpy as np
 
+from bite.plots.letters import make_readable
 from bite.plots.png import png_bytes
 from bite.plots.style import house_style
 
@@ -20,9 +20,8 @@ def figure_bytes(figure: Figure) -> bytes:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     canvas: Any = FigureCanvasAgg(figure)
-    with house_style(), catch_warnings():
-        # a name in letters that the font lacks is drawn as boxes; the result file has it right
-        filterwarnings("ignore", message="Glyph .* missing from")
+    with house_style():
+        make_readable(figure)
         canvas.draw()
     return png_bytes(np.asarray(canvas.buffer_rgba()), figure.dpi)
 

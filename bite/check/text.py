@@ -48,21 +48,22 @@ def summary(assessment: Assessment) -> str:
     -------
     str : lines of at most 100 columns, ending in a line end
     """
-    parts = [_wrap(headline(assessment), 0, 4)]
+    parts = [wrapped(headline(assessment), 0, 4)]
     if added := reason(assessment):
-        parts.append(_wrap(added, _INDENT))
+        parts.append(wrapped(added, _INDENT))
     if assessment.findings:
         parts += ["", "Findings, worst first", *_findings(assessment.findings)]
     if numbers := list(_numbers(assessment)):
         parts += ["", "Numbers (forward, right, up are positive)", *numbers]
     if assessment.priors_used:
         parts += ["", "Assumed beforehand"]
-        parts += [_wrap(f"- {prior}", _INDENT, _INDENT + 2) for prior in assessment.priors_used]
-    parts += ["", _wrap(CAUTION, 0)]
+        parts += [wrapped(f"- {prior}", _INDENT, _INDENT + 2) for prior in assessment.priors_used]
+    parts += ["", wrapped(CAUTION, 0)]
     return "\n".join(parts) + "\n"
 
 
-def _wrap(text: str, indent: int, hanging: int | None = None) -> str:
+def wrapped(text: str, indent: int, hanging: int | None = None) -> str:
+    """Break a text into lines of at most 100 columns, never between a number and its sd or unit."""
     after = " " * (indent if hanging is None else hanging)
     # a number is not parted from its sd and unit at the end of a line
     held = _HELD.sub("\u00a0", text)
@@ -76,18 +77,18 @@ def _findings(findings: tuple[Finding, ...]) -> Iterator[str]:
         if finding.severity is Severity.OK:
             continue
         word = finding.severity.upper() if finding.severity is not Severity.NOTE else "note"
-        yield _wrap(f"{word:<6}{finding.code:<{wide}}{finding.text}", _INDENT, hanging)
+        yield wrapped(f"{word:<6}{finding.code:<{wide}}{finding.text}", _INDENT, hanging)
         if numbers := measured_told(finding):
-            yield _wrap(numbers, hanging)
+            yield wrapped(numbers, hanging)
         if finding.todo:
-            yield _wrap(f"To do: {finding.todo}", hanging, hanging + 7)
+            yield wrapped(f"To do: {finding.todo}", hanging, hanging + 7)
     passed = [finding.code for finding in findings if finding.severity is Severity.OK]
     if passed:
-        yield _wrap(f"{'ok':<6}{', '.join(passed)}", _INDENT, _INDENT + 6)
+        yield wrapped(f"{'ok':<6}{', '.join(passed)}", _INDENT, _INDENT + 6)
 
 
 def _row(label: str, text: str) -> str:
-    return _wrap(f"{label:<{_LABEL}}{text}", _INDENT, _INDENT + _LABEL)
+    return wrapped(f"{label:<{_LABEL}}{text}", _INDENT, _INDENT + _LABEL)
 
 
 def _numbers(assessment: Assessment) -> Iterator[str]:

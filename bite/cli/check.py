@@ -50,6 +50,7 @@ class _Done:
 
     assessment: Assessment
     result: str
+    picture: Path
 
 
 def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -67,6 +68,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     told = parser.add_mutually_exclusive_group()
     told.add_argument("--json", action="store_true", help="results to stdout, nothing else there")
     told.add_argument("--quiet", action="store_true", help="one line a frame")
+    told.add_argument("--full", action="store_true", help="every finding, number and assumption")
     parser.add_argument(
         "--tolerance-mm",
         type=above_zero("a length above 0 mm"),
@@ -131,7 +133,7 @@ def run(args: argparse.Namespace) -> int:
         verdicts.append(done.assessment.decision.verdict)
         results.append(done.result)
         if not args.json:
-            _print(done.assessment, quiet=args.quiet, apart=len(verdicts) > 1)
+            _print(done, quiet=args.quiet, full=args.full, apart=len(verdicts) > 1)
     if args.json and (results or len(paths) > 1):
         _print_json(results, several=len(paths) > 1)
     return exit_for(verdicts, bad_inputs=bad_inputs, faults=faults)
@@ -206,23 +208,26 @@ def _check(path: Path, settings: _Settings) -> _Done:
     )
     result = result_text(result_mapping(assessment))
     folder = settings.out or path.parent
-    files = {folder / f"{frame.name}.before-after.png": figure_bytes(before_after_figure(assessment))}
+    picture = folder / f"{frame.name}.before-after.png"
+    files = {picture: figure_bytes(before_after_figure(assessment))}
     if settings.plots is not None:
         for panel, figure in panel_figures(assessment).items():
             files[settings.plots / f"{frame.name}.{panel}.png"] = figure_bytes(figure)
     # last of all: whoever finds a new result finds its pictures too
     files[folder / f"{frame.name}.result.json"] = result.encode()
     write_together(files)
-    return _Done(assessment, result)
+    return _Done(assessment, result, picture)
 
 
-def _print(assessment: Assessment, *, quiet: bool, apart: bool) -> None:
+def _print(done: _Done, *, quiet: bool, full: bool, apart: bool) -> None:
+    from bite.check.brief import brief
     from bite.check.text import one_line, summary
 
     if quiet:
-        print(one_line(assessment), flush=True)
+        print(one_line(done.assessment), flush=True)
         return
-    print(("\n" if apart else "") + summary(assessment), end="", flush=True)
+    text = summary(done.assessment) if full else brief(done.assessment, done.picture)
+    print(("\n" if apart else "") + text, end="", flush=True)
 
 
 def _print_json(results: list[str], *, several: bool) -> None:

@@ -14,7 +14,8 @@ from collections.abc import Callable, Sequence
 from importlib import import_module
 from typing import NoReturn
 
-from bite.cli.exits import Exit, leave_broken_pipe, tell_bad_input, tell_fault
+from bite.cli.exits import Exit, tell_bad_input, tell_fault
+from bite.cli.streams import guarded_streams, open_missing_streams
 from bite.errors import BiteError
 
 COMMANDS = (
@@ -68,27 +69,28 @@ def main(argv: Sequence[str] | None = None) -> int:
     argv : sequence of str, optional
         The arguments after the program's name; those of the process by default.
     """
+    open_missing_streams()
     for stream in (sys.stdout, sys.stderr):
         _survive_odd_names(stream)
     # the matrices here are small: threads inside one product cost more than they give, and frames run side
     # by side
     for threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(threads, "1")
-    try:
-        code = _run(argv)
-        sys.stdout.flush()
-        return int(code)
-    except BrokenPipeError:
-        leave_broken_pipe()
-        return int(Exit.NO_READER)
-    except KeyboardInterrupt:
-        return int(Exit.INTERRUPTED)
-    except BiteError as error:
-        tell_bad_input(error)
-        return int(Exit.BAD_INPUT)
-    except Exception as error:
-        tell_fault(error)
-        return int(Exit.FAULT)
+    with guarded_streams():
+        try:
+            code = _run(argv)
+            sys.stdout.flush()
+            return int(code)
+        except BrokenPipeError:
+            return int(Exit.NO_READER)
+        except KeyboardInterrupt:
+            return int(Exit.INTERRUPTED)
+        except BiteError as error:
+            tell_bad_input(error)
+            return int(Exit.BAD_INPUT)
+        except Exception as error:
+            tell_fault(error)
+            return int(Exit.FAULT)
 
 
 def _run(argv: Sequence[str] | None) -> int:

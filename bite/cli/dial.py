@@ -61,18 +61,19 @@ def run(args: argparse.Namespace) -> int:
     from bite.files.rig_dial import write_dial
     from bite.files.rig_parts import check_vertex_numbers, part_labels
     from bite.files.rig_teeth import check_teeth
-    from bite.files.source import hash_file, key_beside
+    from bite.files.source import hashes_of_what_is_read, key_beside
     from bite.plots.saving import figure_bytes
 
     path = Path(args.rig)
-    rig = read_rig(path)
-    rest = read_mesh(rig.rest, unit_mm=rig.unit_mm)
-    check_vertex_numbers(rest, rig)
-    check_teeth(rest, rig, part_labels(rest, rig))
-    unit_mm = rig.unit_mm if args.unit_mm is None else args.unit_mm
-    exports = [(value, file, read_mesh(file, unit_mm=unit_mm)) for value, file in args.exports]
+    with hashes_of_what_is_read() as read:
+        rig = read_rig(path)
+        rest = read_mesh(rig.rest, unit_mm=rig.unit_mm)
+        check_vertex_numbers(rest, rig)
+        check_teeth(rest, rig, part_labels(rest, rig))
+        unit_mm = rig.unit_mm if args.unit_mm is None else args.unit_mm
+        exports = [(value, file, read_mesh(file, unit_mm=unit_mm)) for value, file in args.exports]
     found = dial_travel_of(rig, follow_rows(rig, rest, exports))
-    hashes = {key_beside(path, file): hash_file(file) for file in (path, rig.rest, *(e[1] for e in exports))}
+    hashes = {key_beside(path, file): read.of(file) for file in (path, rig.rest, *(e[1] for e in exports))}
     written = bool(args.write and found.may_be_written)
     report = DialReport(rig, found, hashes, written, __version__)
     folder = path.parent if args.out is None else Path(args.out)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import os
 import platform
-import sys
 import traceback
 from collections.abc import Iterable
 from enum import IntEnum
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from bite.cli.streams import tell
 from bite.errors import BiteError, InputError
 
 if TYPE_CHECKING:
@@ -65,29 +64,17 @@ def tell_bad_input(error: BiteError, file: str | Path | None = None) -> None:
     text = " ".join(str(error).split())
     if file is not None and not isinstance(error, InputError):
         text = f"{file}: {text}"
-    print(text, file=sys.stderr)
+    tell(text)
 
 
 def tell_fault(error: BaseException) -> None:
     """Write the traceback of a fault of the program to stderr, and one line that asks for a report."""
     from bite import __version__
 
-    traceback.print_exception(error)
     where = f"Python {platform.python_version()} on {platform.system()}"
-    print(
-        f"This is a fault in bite {__version__} ({where}), not in your files. Please report it with the "
+    tell(
+        "".join(traceback.format_exception(error))
+        + f"This is a fault in bite {__version__} ({where}), not in your files. Please report it with the "
         "lines above and the command you gave, and the .toml, .json and .yaml files if you may. Do not send "
-        "pictures, depth maps or meshes of faces.",
-        file=sys.stderr,
+        "pictures, depth maps or meshes of faces."
     )
-
-
-def leave_broken_pipe() -> None:
-    """Point stdout at nothing, so that the interpreter's last flush does not fail on the pipe again."""
-    nothing = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nothing, sys.stdout.fileno())
-    except (OSError, ValueError):  # stdout is no file of the system's
-        pass
-    finally:
-        os.close(nothing)

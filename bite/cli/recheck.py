@@ -51,6 +51,7 @@ def run(args: argparse.Namespace) -> int:
     """Recheck, tell, save, remember."""
     from bite import __version__
     from bite.files.atomic import write_together
+    from bite.files.folder_lock import locked
     from bite.files.history import appended, history_text, read_history
     from bite.files.result import result_text
     from bite.plots.saving import figure_bytes
@@ -73,19 +74,21 @@ def run(args: argparse.Namespace) -> int:
     folder = after.parent if args.out is None else Path(args.out)
     performer = _performer(after, is_result=results[1])
     history = folder / f"{performer}.history.json"
-    earlier = read_history(history, performer)
+    read_history(history, performer)  # a damaged one is told before anything is computed
     found, hashes = (_from_results if all(results) else _from_frames)(args, before, after)
     make_folder(folder)
     name = found.after.frame
-    steps = appended(earlier, step_of_history(found))
-    report = RecheckReport(found, steps, hashes, __version__)
-    text = result_text(recheck_mapping(report))
-    files = {
-        folder / f"{name}.recheck.json": text.encode(),
-        folder / f"{name}.recheck.png": figure_bytes(recheck_figure(report)),
-        history: history_text(performer, steps).encode(),
-    }
-    write_together(files)
+    with locked(folder):
+        # read again: another run may have added a step meanwhile
+        steps = appended(read_history(history, performer), step_of_history(found))
+        report = RecheckReport(found, steps, hashes, __version__)
+        text = result_text(recheck_mapping(report))
+        files = {
+            folder / f"{name}.recheck.json": text.encode(),
+            folder / f"{name}.recheck.png": figure_bytes(recheck_figure(report)),
+            history: history_text(performer, steps).encode(),
+        }
+        write_together(files)
     if args.json:
         print_file(text)
     else:
@@ -167,10 +170,11 @@ def _side(path: Path, look: Assessment) -> Side:
 
 def _from_results(args: argparse.Namespace, before: Path, after: Path) -> tuple[Recheck, Mapping[str, str]]:
     from bite.files.result import read_result
-    from bite.files.source import hash_file
+    from bite.files.source import hashes_of_what_is_read
     from bite.recheck.steps import achieved_by_results, recheck, refuse_other_pictures
 
-    tables = [read_result(path) for path in (before, after)]
+    with hashes_of_what_is_read() as read:
+        tables = [read_result(path) for path in (before, after)]
     sides = [_side_of(path, table) for path, table in zip((before, after), tables, strict=True)]
     inputs = [_strings(path, table) for path, table in zip((before, after), tables, strict=True)]
     refuse_other_pictures(before.name, str(after), inputs[0], inputs[1])
@@ -181,7 +185,7 @@ def _from_results(args: argparse.Namespace, before: Path, after: Path) -> tuple[
         dial = read_rig(Path(args.rig)).dial
     achieved = achieved_by_results(sides[0], sides[1])
     found = recheck(sides[0], sides[1], achieved, dial=dial, tolerance_mm=args.tolerance_mm)
-    return found, {path.name: hash_file(path) for path in (before, after)}
+    return found, {path.name: read.of(path) for path in (before, after)}
 
 
 def _side_of(path: Path, table: Mapping[str, object]) -> Side:

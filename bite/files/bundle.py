@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -32,7 +33,7 @@ from bite.files.rig import Rig, read_rig
 from bite.files.rig_parts import check_vertex_numbers, part_labels
 from bite.files.rig_teeth import check_teeth
 from bite.files.solved_parts import solved_part_labels
-from bite.files.source import hash_file, key_beside
+from bite.files.source import hashes_of_what_is_read, key_beside
 from bite.files.tables import shown
 from bite.geometry.camera import Camera
 from bite.geometry.mesh import Mesh
@@ -58,7 +59,7 @@ class BiteFrame:
     ``depth_camera`` is the camera of ``depth_map``: a view's, or its own. A frame that names a pair of views
     is read without a map; ``bite.evidence.stereo.depth`` matches one, and says in ``stereo`` how.
     ``solved_mesh`` and ``rest_mesh`` are in mm, in their files' own axes, with equal vertex counts.
-    ``hashes`` maps each input's path, as the frame file wrote it, to "sha256:...".
+    ``hashes`` maps each input's path, as the frame file wrote it, to "sha256:..." of the bytes that were parsed.
     """
 
     file: FrameFile
@@ -100,31 +101,41 @@ def load_frame(
     InputError
         For the first thing that is wrong in any of the files, or between two of them.
     """
-    file = read_frame_file(Path(path))
-    # OpenCV decodes a photograph without Python's lock, and Python reads the meshes meanwhile. The model's
-    # errors are still raised last, so that a frame with several always tells the same one
-    with ThreadPoolExecutor(1) as beside:
-        model = beside.submit(_model, file)
-        views = tuple(_view(entry if with_corners else replace(entry, corners=None)) for entry in file.views)
-        _check_placement(file, views)
-        depth_map, depth_camera, depth_view, profile = None, None, None, None
-        if isinstance(file.depth, MapEntry):
-            depth_map, depth_camera = _depth(file.depth, views)
-            depth_view = file.depth.view
-        elif isinstance(file.depth, ProfileEntry):
-            profile = read_profile(file.depth.profile)
-        try:
-            rig, rest, solved = model.result()
-        finally:
-            # an error would hold this frame of the stack and be held by it, pictures and all
-            del model
-    device = device_of(file, devices)
+    with hashes_of_what_is_read() as read:
+        file = read_frame_file(Path(path))
+        views, depth, model = _contents(file, with_corners=with_corners)
+        device = device_of(file, devices)
+    depth_map, depth_camera, depth_view, profile = depth
+    rig, rest, solved = model
     hashes = {
-        key_beside(file.path, p): hash_file(p) for p in input_paths(file, rig, with_corners=with_corners)
+        key_beside(file.path, p): read.of(p) for p in input_paths(file, rig, with_corners=with_corners)
     }
     return BiteFrame(
         file, views, depth_map, depth_camera, depth_view, profile, rig, rest, solved, device, hashes
     )
+
+
+_Depth = tuple[DepthMap | None, Camera | None, str | None, DepthProfile | None]
+_Model = tuple[Rig | None, Mesh | None, Mesh | None]
+
+
+def _contents(file: FrameFile, *, with_corners: bool) -> tuple[tuple[LoadedView, ...], _Depth, _Model]:
+    # OpenCV decodes a photograph without Python's lock, and Python reads the meshes meanwhile. The model's
+    # errors are still raised last, so that a frame with several always tells the same one
+    with ThreadPoolExecutor(1) as beside:
+        model = beside.submit(copy_context().run, _model, file)
+        views = tuple(_view(entry if with_corners else replace(entry, corners=None)) for entry in file.views)
+        _check_placement(file, views)
+        depth: _Depth = None, None, None, None
+        if isinstance(file.depth, MapEntry):
+            depth = (*_depth(file.depth, views), file.depth.view, None)
+        elif isinstance(file.depth, ProfileEntry):
+            depth = None, None, None, read_profile(file.depth.profile)
+        try:
+            return views, depth, model.result()
+        finally:
+            # an error would hold this frame of the stack and be held by it, pictures and all
+            del model
 
 
 def input_paths(file: FrameFile, rig: Rig | None, *, with_corners: bool = True) -> tuple[Path, ...]:
@@ -213,7 +224,7 @@ def _depth(entry: MapEntry, views: tuple[LoadedView, ...]) -> tuple[DepthMap, Ca
     return depth, camera
 
 
-def _model(file: FrameFile) -> tuple[Rig | None, Mesh | None, Mesh | None]:
+def _model(file: FrameFile) -> _Model:
     entry = file.solved
     if entry is None or entry.rig is None:
         return None, None, None

@@ -40,6 +40,9 @@ def read_stored(path: Path) -> NDArray[Any]:
         stored = _pfm(path, data)
     elif data.startswith(_EXR_MAGIC):
         stored = _exr(path)
+        # the package reads the file by itself: what it read must be what was read here
+        if read_bytes(path) != data:
+            raise InputError(path, "", "changed while it was read", "wait until it is written, then try again")
     else:
         found = "a JPEG" if kind is PictureKind.JPEG else f"a file that starts with {data[:8].hex(' ')}"
         what = f"got {found}, needed PNG, TIFF, PFM, NPY or EXR"

@@ -6,9 +6,28 @@ import hashlib
 import os
 import re
 import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
 from pathlib import Path
 
 from bite.errors import InputError
+
+_WAIT = "wait until it is written, then try again"
+_READ: ContextVar[dict[str, str] | None] = ContextVar("hashes of what is read", default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class Hashes:
+    """Hashes of files as they were read, by absolute path."""
+
+    by_path: dict[str, str]
+
+    def of(self, path: str | Path) -> str:
+        """Give the hash of a file that was read, as "sha256:<hex>"."""
+        return self.by_path[os.path.abspath(path)]
+
 
 TEXT_LIMIT_BYTES = 4_000_000
 DATA_LIMIT_BYTES = 1_000_000_000
@@ -23,27 +42,60 @@ def read_bytes(path: str | Path, *, limit_bytes: int = DATA_LIMIT_BYTES) -> byte
         When the file is missing, empty, a folder or a device, unreadable, or larger than ``limit_bytes``.
     """
     try:
-        info = os.stat(path)
-        if stat.S_ISDIR(info.st_mode):
-            raise InputError(path, "", "is a folder, needed a file", "name the file inside it")
-        if not stat.S_ISREG(info.st_mode):
-            raise InputError(path, "", "is not a regular file", "copy its content into a file and name that")
-        if info.st_size > limit_bytes:
-            what = f"holds {info.st_size / 1e6:.0f} MB, needed at most {limit_bytes / 1e6:.0f} MB"
-            raise InputError(path, "", what, "check that it is the right file")
+        _check_kind(path, os.stat(path), limit_bytes)  # before opening: opening a pipe would wait for a writer
         with open(path, "rb") as stream:
+            info = os.fstat(stream.fileno())
+            _check_kind(path, info, limit_bytes)
             # no more than it held: asking for the limit would set aside a gigabyte each time
             data = stream.read(info.st_size + 1)
+            after = os.fstat(stream.fileno())
     except FileNotFoundError:
         raise InputError(path, "", "no such file", "check the name and the folder") from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(path, "", f"cannot be read ({reason})", "check its name and permissions") from None
     if len(data) > info.st_size:
-        raise InputError(path, "", "grew while it was read", "wait until it is written, then try again")
+        raise InputError(path, "", "grew while it was read", _WAIT)
+    if len(data) < info.st_size or (after.st_size, after.st_mtime_ns) != (info.st_size, info.st_mtime_ns):
+        raise InputError(path, "", "changed while it was read", _WAIT)
     if not data:
         raise InputError(path, "", "is empty", "export or copy it again")
+    _remember(path, data)
     return data
+
+
+def _check_kind(path: str | Path, info: os.stat_result, limit_bytes: int) -> None:
+    if stat.S_ISDIR(info.st_mode):
+        raise InputError(path, "", "is a folder, needed a file", "name the file inside it")
+    if not stat.S_ISREG(info.st_mode):
+        raise InputError(path, "", "is not a regular file", "copy its content into a file and name that")
+    if info.st_size > limit_bytes:
+        what = f"holds {info.st_size / 1e6:.0f} MB, needed at most {limit_bytes / 1e6:.0f} MB"
+        raise InputError(path, "", what, "check that it is the right file")
+
+
+def _remember(path: str | Path, data: bytes) -> None:
+    seen = _READ.get()
+    if seen is None:
+        return
+    digest = sha256_of(data)
+    if seen.setdefault(os.path.abspath(path), digest) != digest:
+        raise InputError(path, "", "changed between two readings of it", _WAIT)
+
+
+@contextmanager
+def hashes_of_what_is_read() -> Iterator[Hashes]:
+    """Collect the hash of each file that is read meanwhile: of the very bytes that were handed on.
+
+    A file that is read twice and holds something else the second time is refused by `read_bytes`. Another
+    thread takes part if it runs in a copy of this context (`contextvars.copy_context`).
+    """
+    hashes = Hashes({})
+    token = _READ.set(hashes.by_path)
+    try:
+        yield hashes
+    finally:
+        _READ.reset(token)
 
 
 def read_text(path: str | Path, *, limit_bytes: int = TEXT_LIMIT_BYTES) -> str:

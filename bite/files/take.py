@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import stat
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import closing
@@ -203,6 +204,8 @@ def _open_folder(path: Path, name: str) -> Take:
 
 def _first_bytes(path: Path) -> bytes:
     try:
+        if not stat.S_ISREG(os.stat(path).st_mode):  # opening a pipe would wait for a writer
+            raise InputError(path, "", "is not a regular file", MEND_TAKE)
         with open(path, "rb") as stream:
             data = stream.read(16)
     except FileNotFoundError:

@@ -15,6 +15,8 @@ import pytest
 
 from bite.errors import InputError
 from bite.files.bundle import load_frame
+from bite.files.camera import read_camera
+from bite.files.corners import read_corners
 from bite.files.device import Device
 from bite.files.image import read_image
 from bite.geometry.teeth import Part
@@ -31,6 +33,37 @@ def change(path: Path, old: str, new: str) -> None:
     text = path.read_text(encoding="utf-8")
     assert old in text
     path.write_text(text.replace(old, new, 1), encoding="utf-8")
+
+
+def test_hashes_are_of_the_bytes_that_were_parsed(frame: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    clicks = frame.parent / "front.corners.json"
+    parsed = clicks.read_bytes()
+
+    def read_then_overwritten(path: Path) -> object:
+        corners = read_corners(path)
+        path.write_bytes(parsed.replace(b"32.4", b"35.4"))
+        return corners
+
+    monkeypatch.setattr("bite.files.bundle.read_corners", read_then_overwritten)
+    loaded = load_frame(frame)
+    assert loaded.views[0].corners is not None and loaded.views[0].corners.points["11d"].x_px == 32.4
+    assert loaded.hashes["front.corners.json"] == f"sha256:{hashlib.sha256(parsed).hexdigest()}"
+
+
+def test_a_file_that_changes_between_two_readings_is_refused(
+    frame: Path, monkeypatch: pytest.MonkeyPatch, refuses
+) -> None:
+    camera = frame.parent / "front.camera.yaml"
+    text = frame.read_text("utf-8").replace('view = "front"\n', 'camera = "front.camera.yaml"\n')
+    frame.write_text(text, "utf-8")
+
+    def read_then_overwritten(path: Path) -> object:
+        found = read_camera(path)
+        camera.write_text(CAMERA.replace("100.", "120."), "utf-8")
+        return found
+
+    monkeypatch.setattr("bite.files.bundle.read_camera", read_then_overwritten)
+    assert "changed between two readings" in refuses(lambda: load_frame(frame))
 
 
 def test_reads_every_file_of_a_frame(frame: Path) -> None:

@@ -39,10 +39,10 @@ def open_missing_streams() -> None:
         except OSError:
             os.open(os.devnull, os.O_RDWR)  # the lowest free number: that of the stream
     if sys.stdin is None:
-        sys.stdin = open(0, encoding="utf-8", closefd=False)
+        sys.stdin = os.fdopen(0, encoding="utf-8", closefd=False)
     for name, number in (("stdout", 1), ("stderr", 2)):
         if getattr(sys, name) is None:
-            setattr(sys, name, open(number, "w", encoding="utf-8", closefd=False))
+            setattr(sys, name, os.fdopen(number, "w", encoding="utf-8", closefd=False))
 
 
 class OutputError(BiteError):

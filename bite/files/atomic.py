@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 from bite.errors import InputError
-from bite.files.leftovers import remove_leftovers_once, temporary_beside
+from bite.files.leftovers import remove_leftovers_at_times, temporary_beside
 
 
 def write_bytes(path: str | Path, data: bytes) -> None:
@@ -57,7 +57,7 @@ def write_pieces(path: str | Path, pieces: Iterable[str]) -> None:
         with contextlib.suppress(OSError, ValueError):
             temporary.unlink(missing_ok=True)
     _flush_folder(target.parent)
-    remove_leftovers_once(target.parent)
+    remove_leftovers_at_times(target.parent)
 
 
 def write_together(files: Mapping[Path, bytes]) -> None:
@@ -87,7 +87,7 @@ def write_together(files: Mapping[Path, bytes]) -> None:
                 temporary.unlink(missing_ok=True)
     for folder in {target.parent for _, _, target in staged}:
         _flush_folder(folder)
-        remove_leftovers_once(folder)
+        remove_leftovers_at_times(folder)
 
 
 def _check_target(path: Path) -> None:

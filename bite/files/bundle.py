@@ -59,7 +59,7 @@ class BiteFrame:
     ``depth_camera`` is the camera of ``depth_map``: a view's, or its own. A frame that names a pair of views
     is read without a map; ``bite.evidence.stereo.depth`` matches one, and says in ``stereo`` how.
     ``solved_mesh`` and ``rest_mesh`` are in mm, in their files' own axes, with equal vertex counts.
-    ``hashes`` maps each input's path, as the frame file wrote it, to "sha256:..." of the bytes that were parsed.
+    ``hashes`` maps each input's path, as the frame file wrote it, to "sha256:..." of the bytes parsed.
     """
 
     file: FrameFile
@@ -167,20 +167,14 @@ def device_of(file: FrameFile, devices: Mapping[str, Device] | None) -> Device:
 def _view(entry: ViewEntry) -> LoadedView:
     camera = read_camera(entry.camera)
     corners = None if entry.corners is None else read_corners(entry.corners)
-    image = read_image(entry.image)
-    sizes = {entry.image.name: (image.shape[1], image.shape[0])}
-    sizes[entry.camera.name] = (camera.width_px, camera.height_px)
+    sizes = {entry.camera.name: (camera.width_px, camera.height_px)}
     if corners is not None and entry.corners is not None:
         sizes[entry.corners.name] = (corners.width_px, corners.height_px)
-    if len(set(sizes.values())) > 1:
-        listed = ", ".join(f"{name} {width} x {height}" for name, (width, height) in sizes.items())
-        odd = (
-            entry.camera
-            if sizes[entry.camera.name] != sizes[entry.image.name]
-            else entry.corners or entry.camera
-        )
-        mend = "use the picture that was calibrated and clicked, at full size, turned as its tag says"
-        raise InputError(odd, f"view {shown(entry.name)}", f"sizes differ: {listed}", mend)
+
+    def sized(width: int, height: int) -> None:
+        _check_sizes(entry, {entry.image.name: (width, height), **sizes})
+
+    image = read_image(entry.image, sized=sized)
     if corners is not None and entry.corners is not None:
         clicked = unicodedata.normalize("NFC", corners.image_file.replace("\\", "/").rsplit("/", 1)[-1])
         if clicked != unicodedata.normalize("NFC", entry.image.name):
@@ -189,6 +183,17 @@ def _view(entry: ViewEntry) -> LoadedView:
                 entry.corners, "[image] file", what, "name the right corner file, or click again"
             )
     return LoadedView(entry.name, entry.image, image, camera, corners)
+
+
+def _check_sizes(entry: ViewEntry, sizes: Mapping[str, tuple[int, int]]) -> None:
+    """Refuse a picture, camera and corner file that are not of one size, before anything is decoded."""
+    if len(set(sizes.values())) == 1:
+        return
+    listed = ", ".join(f"{name} {width} x {height}" for name, (width, height) in sizes.items())
+    other_camera = sizes[entry.camera.name] != sizes[entry.image.name]
+    odd = entry.camera if other_camera else entry.corners or entry.camera
+    mend = "use the picture that was calibrated and clicked, at full size, turned as its tag says"
+    raise InputError(odd, f"view {shown(entry.name)}", f"sizes differ: {listed}", mend)
 
 
 def _check_placement(file: FrameFile, views: tuple[LoadedView, ...]) -> None:
@@ -216,11 +221,16 @@ def _depth(entry: MapEntry, views: tuple[LoadedView, ...]) -> tuple[DepthMap, Ca
     else:
         camera, owner = next(v.camera for v in views if v.name == entry.view), f"view {shown(entry.view)}"
         mend = "write camera = the depth camera's file in place of view, in [depth]"
-    depth = read_depth(entry.map, unit_mm=entry.unit_mm, inverse_per_m=entry.inverse_per_m)
-    height, width = depth.depth_mm.shape
-    if (width, height) != (camera.width_px, camera.height_px):
-        what = f"depth map is {width} x {height}, {owner} is {camera.width_px} x {camera.height_px}"
-        raise InputError(entry.map, "", what, mend)
+
+    def sized(width: int, height: int) -> None:
+        if (width, height) != (camera.width_px, camera.height_px):
+            what = f"depth map is {width} x {height}, {owner} is {camera.width_px} x {camera.height_px}"
+            raise InputError(entry.map, "", what, mend)
+
+    depth = read_depth(
+        entry.map, unit_mm=entry.unit_mm, inverse_per_m=entry.inverse_per_m, sized=sized
+    )
+    sized(depth.depth_mm.shape[1], depth.depth_mm.shape[0])  # for formats that say it only once they are read
     return depth, camera
 
 
@@ -230,19 +240,14 @@ def _model(file: FrameFile) -> _Model:
         return None, None, None
     rig = read_rig(entry.rig)
     _check_dial(file, entry, rig)
+    _check_ordered(rig.path, "rest", rig.rest)
     rest = read_mesh(rig.rest, unit_mm=rig.unit_mm)
-    _check_ordered(rig.path, "rest", rig.rest, rest)
     check_vertex_numbers(rest, rig)
     check_teeth(rest, rig, part_labels(rest, rig))
     if entry.mesh is None or entry.unit_mm is None:
         return rig, rest, None
-    solved = read_mesh(entry.mesh, unit_mm=entry.unit_mm)
-    _check_ordered(file.path, "[solved] mesh", entry.mesh, solved)
-    counts = len(solved.vertices_mm), len(rest.vertices_mm)
-    if counts[0] != counts[1]:
-        what = f"{counts[0]} vertices, but the rest export {rig.rest.name} has {counts[1]}"
-        mend = "export both from the same rig, without merging or splitting vertices"
-        raise InputError(entry.mesh, "", what, mend)
+    _check_ordered(file.path, "[solved] mesh", entry.mesh)
+    solved = read_mesh(entry.mesh, unit_mm=entry.unit_mm, like=(rig.rest.name, len(rest.vertices_mm)))
     if isinstance(entry.pose, str) and len(rig.landmarks) < _FEWEST_LANDMARKS:
         what = f'pose = "landmarks" needs {_FEWEST_LANDMARKS} or more in the rig, got {len(rig.landmarks)}'
         raise InputError(rig.path, "[landmarks]", what, "add landmark vertices to the rig, or write the pose")
@@ -261,7 +266,7 @@ def _check_dial(file: FrameFile, entry: SolvedEntry, rig: Rig) -> None:
         )
 
 
-def _check_ordered(owner: Path, where: str, path: Path, mesh: Mesh) -> None:
-    if not mesh.ordered:
+def _check_ordered(owner: Path, where: str, path: Path) -> None:
+    if path.suffix.lower() == ".stl":
         what = f"{path.name} has no stable vertex numbers (STL stores loose triangles)"
         raise InputError(owner, where, what, "export OBJ, PLY or GLB")

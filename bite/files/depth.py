@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from bite.errors import InputError
 from bite.files.depth_storage import read_stored
+from bite.files.image import Sized
 from bite.geometry.rigid import Array, frozen
 
 NEAREST_MM, FARTHEST_MM = 20.0, 5000.0
@@ -83,7 +84,11 @@ class DepthMap:
 
 
 def read_depth(
-    path: Path, *, unit_mm: float | None = None, inverse_per_m: tuple[float, float] | None = None
+    path: Path,
+    *,
+    unit_mm: float | None = None,
+    inverse_per_m: tuple[float, float] | None = None,
+    sized: Sized | None = None,
 ) -> DepthMap:
     """Read a depth map.
 
@@ -98,6 +103,8 @@ def read_depth(
     inverse_per_m : (float, float)
         In place of a unit: 1/m at stored 0 and at full scale, which is 255 or 65535, or 1.0 for floating
         point.
+    sized : callable, optional
+        Asked with width and height before anything is decoded; raises where they cannot be.
 
     Raises
     ------
@@ -110,7 +117,7 @@ def read_depth(
         found = "neither" if unit_mm is None else "both"
         what = f"got {found} of unit_mm and inverse_per_m, needed one"
         raise InputError(path, "", what, "state mm per stored unit, or 1/m at stored 0 and at full scale")
-    stored = read_stored(path)
+    stored = read_stored(path, sized=sized)
     with np.errstate(all="ignore"):
         if inverse_per_m is None:
             scale = _positive(path, unit_mm)

@@ -10,20 +10,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.errors import InputError
-from bite.files.image import LARGEST_PIXELS, decode_picture
+from bite.files.image import Sized, decode_picture
 from bite.files.picture_header import PictureKind, picture_kind
 from bite.files.source import read_bytes
 from bite.files.tables import shown
 
+LARGEST_PIXELS = 25_000_000
+"""More than any depth sensor has (our choice); in double precision they take 0.2 GB."""
 _NPY_MAGIC = b"\x93NUMPY"
 _EXR_MAGIC = b"\x76\x2f\x31\x01"
 _EXPORT_AGAIN = "export the depth map again"
 
 
-def read_stored(path: Path) -> NDArray[Any]:
+def read_stored(path: Path, *, sized: Sized | None = None) -> NDArray[Any]:
     """Read a depth map's stored numbers, shape (height, width), first row on top.
 
-    The format is told from the first bytes, never from the name.
+    The format is told from the first bytes, never from the name. ``sized`` is asked with width and height
+    before anything is decoded, where the format says them first.
 
     Raises
     ------
@@ -33,16 +36,16 @@ def read_stored(path: Path) -> NDArray[Any]:
     data = read_bytes(path)
     kind = picture_kind(data)
     if kind in (PictureKind.PNG, PictureKind.TIFF):
-        stored = decode_picture(path, data, colour=False)
+        stored = decode_picture(path, data, colour=False, sized=sized, largest=LARGEST_PIXELS)
     elif data.startswith(_NPY_MAGIC):
-        stored = _npy(path, data)
+        stored = _npy(path, data, sized)
     elif data[:2] in (b"Pf", b"PF"):
-        stored = _pfm(path, data)
+        stored = _pfm(path, data, sized)
     elif data.startswith(_EXR_MAGIC):
         stored = _exr(path)
         # the package reads the file by itself: what it read must be what was read here
         if read_bytes(path) != data:
-            raise InputError(path, "", "changed while it was read", "wait until it is written, then try again")
+            raise InputError(path, "", "changed while it was read", "wait until it is written")
     else:
         found = "a JPEG" if kind is PictureKind.JPEG else f"a file that starts with {data[:8].hex(' ')}"
         what = f"got {found}, needed PNG, TIFF, PFM, NPY or EXR"
@@ -57,13 +60,15 @@ def read_stored(path: Path) -> NDArray[Any]:
     return stored
 
 
-def _check_size(path: Path, width: int, height: int) -> None:
+def _check_size(path: Path, width: int, height: int, sized: Sized | None = None) -> None:
+    if sized is not None and width > 0 and height > 0:
+        sized(width, height)
     if width < 1 or height < 1 or width * height > LARGEST_PIXELS:
         what = f"{width} x {height} pixels, needed 1 to {LARGEST_PIXELS // 10**6} million"
         raise InputError(path, "", what, _EXPORT_AGAIN)
 
 
-def _npy(path: Path, data: bytes) -> NDArray[Any]:
+def _npy(path: Path, data: bytes, sized: Sized | None) -> NDArray[Any]:
     """Read an NPY array of plain numbers; the header is matched, never evaluated.
 
     Source of the format: NumPy, numpy.lib.format.
@@ -87,7 +92,7 @@ def _npy(path: Path, data: bytes) -> NDArray[Any]:
         what = f"array of {len(shape)} dimensions, needed two dimensions, height and width"
         raise InputError(path, "", what, "save the array with one number a pixel")
     height, width = shape
-    _check_size(path, width, height)
+    _check_size(path, width, height, sized)
     dtype = np.dtype(known[1].replace("|", "") + known[2] + known[3])
     if len(values) != height * width * dtype.itemsize:
         what = (
@@ -99,7 +104,7 @@ def _npy(path: Path, data: bytes) -> NDArray[Any]:
     return stored.astype(dtype.newbyteorder("="))
 
 
-def _pfm(path: Path, data: bytes) -> NDArray[Any]:
+def _pfm(path: Path, data: bytes, sized: Sized | None) -> NDArray[Any]:
     """Read a portable float map: rows from the bottom up, byte order by the sign of the scale."""
     header = re.match(rb"(P[fF])\s+(\d{1,7})\s+(\d{1,7})\s+([-+0-9.eE]{1,32})[ \t]*\r?\n", data)
     if header is None:
@@ -107,7 +112,7 @@ def _pfm(path: Path, data: bytes) -> NDArray[Any]:
     if header[1] == b"PF":
         raise InputError(path, "", "a colour PFM, needed one number a pixel (Pf)", _EXPORT_AGAIN)
     width, height = int(header[2]), int(header[3])
-    _check_size(path, width, height)
+    _check_size(path, width, height, sized)
     try:
         scale = float(header[4])
     except ValueError:

@@ -30,6 +30,12 @@ __all__ = [
 FORMAT = "bite-frame 1"
 SUFFIX = ".bite.toml"
 _LONGEST_NAME = 100
+_DEVICE_NAMES = frozenset(
+    [*("con", "prn", "aux", "nul", "conin$", "conout$", "clock$")]
+    + [f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³"]
+)
+"""Names that Windows takes for devices in any folder, with any ending (Microsoft, Naming Files, Paths, and
+Namespaces, from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +135,11 @@ def check_file_name(path: Path, where: str, name: str) -> None:
         raise InputError(path, where, what, "choose a shorter one")
     if name != name.strip() or name.startswith(".") or not name.isprintable():
         raise InputError(path, where, f"got {shown(name)}, which cannot be part of a file name", mend)
+    if name.split(".")[0].rstrip().casefold() in _DEVICE_NAMES:
+        what = f"{shown(name)} is the name of a device on Windows"
+        raise InputError(path, where, what, "choose another one")
+    if name.endswith("."):
+        raise InputError(path, where, f"{shown(name)} ends in a point, which Windows drops", mend)
     for letter in name:
         if letter in '/\\:*?"<>|':
             raise InputError(path, where, f"{shown(name)} holds {letter}, which file names cannot", mend)

@@ -12,7 +12,7 @@ import contextlib
 import os
 import re
 import secrets
-from functools import cache
+import time
 from hashlib import sha256
 from pathlib import Path
 
@@ -30,10 +30,19 @@ def temporary_beside(target: Path) -> Path:
     return target.with_name(f".bite-{_machine()}-{os.getpid()}-{secrets.token_hex(6)}.tmp")
 
 
-@cache
-def remove_leftovers_once(folder: Path) -> None:
-    """Do `remove_leftovers` where this process has not yet: to look through a large folder takes time."""
-    remove_leftovers(folder)
+_looked_at_s: dict[Path, float] = {}
+
+
+def remove_leftovers_at_times(folder: Path) -> None:
+    """Do `remove_leftovers` where this process has not for a while: looking through a folder takes time.
+
+    Again and again, since a window may stay open for a day: what was too young at its first save grows
+    old.
+    """
+    now_s = time.monotonic()
+    if now_s - _looked_at_s.get(folder, float("-inf")) >= DEAD_AFTER_S:
+        _looked_at_s[folder] = now_s
+        remove_leftovers(folder)
 
 
 def remove_leftovers(folder: Path) -> None:

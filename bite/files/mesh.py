@@ -11,42 +11,55 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.errors import InputError
-from bite.files.obj import read_obj
+from bite.files.glb_header import stated_by_glb
+from bite.files.obj import read_obj, stated_by_obj
 from bite.files.source import read_bytes
 from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import frozen
 
-MOST_VERTICES, MOST_FACES = 5_000_000, 10_000_000
+MOST_VERTICES, MOST_FACES = 2_000_000, 4_000_000
+"""Twenty times what a film's head has (our choice)."""
+LARGEST_BYTES = 400_000_000
 _FARTHEST = 1e9
 _EXPORT_AGAIN = "export the mesh again"
 Ints = NDArray[np.int64]
 Raw = tuple[NDArray[np.float64], Ints, dict[str, Ints]]
 
 
-def read_mesh(path: Path, *, unit_mm: float) -> Mesh:
+def read_mesh(path: Path, *, unit_mm: float, like: tuple[str, int] | None = None) -> Mesh:
     """Read a mesh; vertices are scaled to mm, nothing is merged, dropped or re-ordered.
+
+    Parameters
+    ----------
+    path : Path
+    unit_mm : float, mm per unit of the file
+    like : (str, int), optional
+        The name and vertex count of the rest export, which the mesh must have too. Where the file states its
+        count first, another one is refused before anything is set aside for it.
 
     Raises
     ------
     InputError
-        For another format, a damaged file, coordinates that are not finite, vertex numbers out of range, or
-        no faces.
+        For another format, another count than ``like`` has, a damaged file, coordinates that are not finite,
+        vertex numbers out of range, or no faces.
     """
     path = Path(path)
     if not (np.isfinite(unit_mm) and unit_mm > 0):
         raise InputError(
             path, "unit_mm", f"got {unit_mm}, needed a positive number", "state mm per unit of the mesh"
         )
-    data = read_bytes(path)
+    data = read_bytes(path, limit_bytes=LARGEST_BYTES)
     suffix = path.suffix.lower()
     if suffix == ".obj":
+        _check_counts(path, *stated_by_obj(data), like, at_least=True)
         vertices, faces, groups = read_obj(path, data)
     elif suffix in (".ply", ".stl", ".glb"):
-        vertices, faces, groups = _by_trimesh(path, data, suffix[1:])
+        vertices, faces, groups = _by_trimesh(path, data, suffix[1:], like)
     else:
         what = f"name ends in {suffix!r}, needed .obj, .ply, .stl or .glb"
         raise InputError(path, "", what, "export the mesh as one of these; OBJ keeps names and order best")
     _check(path, vertices, faces)
+    _check_counts(path, len(vertices), len(faces), like)
     small = np.ascontiguousarray(faces, dtype=np.int32)
     small.setflags(write=False)
     for numbers in groups.values():
@@ -58,9 +71,6 @@ def _check(path: Path, vertices: NDArray[np.float64], faces: Ints) -> None:
     if not len(vertices) or not len(faces):
         what = f"{len(vertices)} vertices and {len(faces)} faces"
         raise InputError(path, "", what, "export the mesh with its faces, not as points")
-    if len(vertices) > MOST_VERTICES or len(faces) > MOST_FACES:
-        what = f"{len(vertices)} vertices and {len(faces)} faces, needed at most 5 and 10 million"
-        raise InputError(path, "", what, "export the face and teeth alone")
     with np.errstate(invalid="ignore"):
         bad = np.flatnonzero(~(np.abs(vertices) <= _FARTHEST).all(1))
     if bad.size:
@@ -72,8 +82,29 @@ def _check(path: Path, vertices: NDArray[np.float64], faces: Ints) -> None:
         raise InputError(path, "", what, _EXPORT_AGAIN)
 
 
-def _by_trimesh(path: Path, data: bytes, kind: str) -> Raw:
+def _check_counts(
+    path: Path, vertices: int, faces: int, like: tuple[str, int] | None, *, at_least: bool = False
+) -> None:
+    """Refuse counts that no mesh here has, or that are not those of the rest export.
+
+    ``at_least``: there may be more of either than was counted.
+    """
+    if like is not None and (vertices > like[1] or (vertices < like[1] and not at_least)):
+        what = f"{vertices} vertices, but the rest export {like[0]} has {like[1]}"
+        mend = "export both from the same rig, without merging or splitting vertices"
+        raise InputError(path, "", what, mend)
+    if vertices > MOST_VERTICES or faces > MOST_FACES:
+        most = f"{MOST_VERTICES // 10**6} and {MOST_FACES // 10**6} million"
+        what = f"{vertices} vertices and {faces} faces, needed at most {most}"
+        raise InputError(path, "", what, "export the face and teeth alone")
+
+
+def _by_trimesh(path: Path, data: bytes, kind: str, like: tuple[str, int] | None) -> Raw:
     stated = _stated_vertices(path, data, kind)
+    if kind == "glb":
+        _check_glb(path, data, like)
+    elif stated is not None:
+        _check_counts(path, stated, 0, like)
     import trimesh
 
     try:
@@ -108,6 +139,17 @@ def _stated_vertices(path: Path, data: bytes, kind: str) -> int | None:
             path, "header", f"states {sum(counts.values())} elements, the file is shorter", _EXPORT_AGAIN
         )
     return counts.get(b"vertex", 0)
+
+
+def _check_glb(path: Path, data: bytes, like: tuple[str, int] | None) -> None:
+    found = stated_by_glb(data)
+    if found is None:
+        return
+    vertices, faces, most = found
+    if most > len(data):
+        what = f"states {most} elements, the file has {len(data)} bytes"
+        raise InputError(path, "header", what, _EXPORT_AGAIN)
+    _check_counts(path, vertices, faces, like)
 
 
 def _scene(scene: Any) -> Raw:

@@ -42,7 +42,8 @@ def read_bytes(path: str | Path, *, limit_bytes: int = DATA_LIMIT_BYTES) -> byte
         When the file is missing, empty, a folder or a device, unreadable, or larger than ``limit_bytes``.
     """
     try:
-        _check_kind(path, os.stat(path), limit_bytes)  # before opening: opening a pipe would wait for a writer
+        # before opening: to open a pipe is to wait for a writer
+        _check_kind(path, os.stat(path), limit_bytes)
         with open(path, "rb") as stream:
             info = os.fstat(stream.fileno())
             _check_kind(path, info, limit_bytes)

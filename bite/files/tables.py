@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from bite.files.forms import Form
 
 AnyForm = TypeVar("AnyForm", bound="Form")
+MOST_PARTS = 32
+"""Dotted parts of a key; no format here has four, and reading one takes time by their square."""
+_QUOTED = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'')
+_LONG_KEY = re.compile(rf"(?<![\w-])(?:[\w-]+[ \t]*\.[ \t]*){{{MOST_PARTS - 1}}}")
 FORMATS = {
     "bite-frame 1": "a bite frame",
     "bite-rig 1": "a rig",
@@ -39,6 +43,9 @@ def read_toml(path: Path) -> dict[str, Any]:
         As `read_text`, and where the text is not TOML, with the line.
     """
     text = read_text(path, limit_bytes=1_000_000)
+    if _LONG_KEY.search(_QUOTED.sub("s", text)):
+        what = f"a key of {MOST_PARTS} dotted parts or more"
+        raise InputError(path, "", what, "keep to the tables this format has")
     try:
         return tomllib.loads(text)
     except RecursionError:

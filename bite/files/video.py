@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import os
 import zlib
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.errors import InputError
-from bite.files.image import LARGEST_PIXELS, quiet_opencv
+from bite.files.image import LARGEST_PIXELS
+from bite.files.quiet import quiet_opencv
 
 MEND_TAKE = "name a video that OpenCV reads, or a folder of PNG, JPEG or TIFF pictures"
 _MARK_EVERY = 37
@@ -22,24 +22,6 @@ _MARK_EVERY = 37
 def mark_of(image: NDArray[np.uint8]) -> int:
     """Give a number that tells a frame from others: a check sum of some of its pixels."""
     return zlib.crc32(image[::_MARK_EVERY, ::_MARK_EVERY].tobytes())
-
-
-@contextmanager
-def _silent_decoder() -> Iterator[None]:
-    """Keep decoders from writing lines of their own, in C, about files that are told in one line here."""
-    try:
-        kept = os.dup(2)
-    except OSError:  # there is no stderr
-        yield
-        return
-    nothing = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nothing, 2)
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(nothing)
-        os.close(kept)
 
 
 class Video:
@@ -52,6 +34,8 @@ class Video:
     """
 
     def __init__(self, path: Path) -> None:
+        # ffmpeg's own threads write when it suits them: not only while a frame is asked for
+        os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
         import cv2
 
         self._cv2, self._path = cv2, path
@@ -59,7 +43,7 @@ class Video:
         self._open()
 
     def _open(self) -> None:
-        with quiet_opencv(self._cv2), _silent_decoder():
+        with quiet_opencv(self._cv2):
             self._source: Any = self._cv2.VideoCapture(str(self._path))
         if not self._source.isOpened():
             raise InputError(self._path, "", "cannot be read as a video", MEND_TAKE)
@@ -72,7 +56,7 @@ class Video:
         self._ready = None
         if ready is not None:
             return ready
-        with quiet_opencv(cv2), _silent_decoder():
+        with quiet_opencv(cv2):
             try:
                 if not wanted:
                     return np.zeros((1, 1, 3), np.uint8) if self._source.grab() else None
@@ -90,7 +74,7 @@ class Video:
         cv2 = self._cv2
         if start >= len(marks):
             return False
-        with quiet_opencv(cv2), _silent_decoder():
+        with quiet_opencv(cv2):
             self._source.set(cv2.CAP_PROP_POS_FRAMES, float(start))
         image = self.next(wanted=True)
         if image is not None and mark_of(image) == marks[start]:
@@ -102,4 +86,5 @@ class Video:
 
     def close(self) -> None:
         """Let the file go."""
-        self._source.release()
+        with quiet_opencv(self._cv2):
+            self._source.release()

@@ -1,6 +1,7 @@
 """`bite choose` from the outside: what it prints and writes, its exit codes, and takes that are no good."""
 
 import json
+import os
 import shutil
 
 import cv2
@@ -40,6 +41,12 @@ def test_a_clicked_folder_is_ranked(run, take, tmp_path):
     sheet = cv2.imread(str(tmp_path / "out" / "grin.choose.png"))
     assert sheet.shape[1] == 1600 and np.ptp(sheet) == 255
     assert "usual bench sensor" in ran.err
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_a_pipe_is_refused_without_waiting(run, tmp_path):
+    os.mkfifo(tmp_path / "pipe.mp4")
+    assert "is not a regular file" in refusal(run("choose", tmp_path / "pipe.mp4"))
 
 
 @pytest.mark.slow

@@ -110,8 +110,8 @@ def test_a_refused_frame_does_not_keep_its_pictures(frame: Path, monkeypatch) ->
 
     pictures = []
 
-    def watched(path: Path) -> np.ndarray:
-        picture = read_image(path)
+    def watched(path: Path, **asked: object) -> np.ndarray:
+        picture = read_image(path, **asked)
         pictures.append(weakref.ref(picture))
         return picture
 

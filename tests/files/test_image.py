@@ -117,7 +117,7 @@ def test_huge_picture_is_refused_before_decoding(tmp_path: Path, refuses) -> Non
         )
     path = tmp_path / "p.png"
     path.write_bytes(b"\x89PNG\r\n\x1a\n" + chunks)
-    assert "at most 200 million" in refuses(lambda: read_image(path))
+    assert "at most 120 million" in refuses(lambda: read_image(path))
 
 
 def test_flipped_byte_in_png_is_noticed(tmp_path: Path, refuses) -> None:

@@ -51,6 +51,19 @@ def test_a_dead_writer_is_cleared_once_old_and_a_living_one_never(tmp_path: Path
 
 
 @posix
+def test_a_process_that_lives_long_looks_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    now_s = [1000.0]
+    monkeypatch.setattr("bite.files.leftovers.time.monotonic", lambda: now_s[0])
+    young = left(tmp_path, process=gone(), age_s=DEAD_AFTER_S - 60)
+    write_bytes(tmp_path / "a", b"1")
+    assert young.exists()
+    os.utime(young, (0, 0))
+    now_s[0] += DEAD_AFTER_S
+    write_bytes(tmp_path / "a", b"2")
+    assert not young.exists() and (tmp_path / "a").read_bytes() == b"2"
+
+
+@posix
 def test_another_machine_is_judged_by_age_alone(tmp_path: Path) -> None:
     dead = gone()
     for process in (dead, os.getpid(), None, 9999999999):

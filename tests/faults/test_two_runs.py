@@ -22,7 +22,8 @@ def _results(folder: Path, frame: str) -> list[str]:
     written = []
     for name, t_mm, dial in ((frame, 1.4, 0.0), (f"{frame}-after", 0.0, -0.44)):
         table = {
-            "format": "bite-result 1", "frame": name, "performer": "plover", "inputs": {"front.jpg": "sha256:1"},
+            "format": "bite-result 1", "frame": name, "performer": "plover",
+            "inputs": {"front.jpg": "sha256:1"},
             "offset": {"t_mm": t_mm, "sd_mm": 0.1, "sampling_sd_mm": 0.05},
             "decision": {"verdict": "move", "why": "", "dial_before": dial},
         }  # fmt: skip

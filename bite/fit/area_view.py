@@ -20,9 +20,15 @@ from bite.geometry.render import Grid, Scene, face_normals
 from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER, OTHER, UPPER
 
-RAYS = 8
-"""Rays in a pixel whose area counts. Hammersley's points are as far apart along both sides as eight can be,
-so that an edge along a row, as incisal edges are, is placed to an eighth of a pixel (our choice)."""
+RAYS_PX = np.array(
+    [(1, 3), (-3, 1), (-1, -3), (3, -1), (5, -7), (7, 5), (-5, 7), (-7, -5)], dtype=np.float64
+) / 16  # fmt: skip
+"""Where rays go through a pixel whose area counts, px right and down of its centre. No two share a row or a
+column, so that an edge along a row, as incisal edges are, is placed to an eighth of a pixel; and a quarter
+turn brings the places onto themselves, so that corners of no orientation are taken for larger than they are
+(Hammersley's eight points lean: 0.047 of a pixel's area on average). Of the patterns that do both, this one
+has the least errors of half planes at all angles, 0.056 of a pixel's area rms where Hammersley's have 0.063
+(our choice)."""
 AREA_REACH_MM = 15.0
 """Rims farther than this from all teeth are seen through pixels' centres: no blur carries them that far, and
 skin there counts for little."""
@@ -83,10 +89,10 @@ def area_view(grid: Grid, head: Head, parameters: Array, mm_per_px: float) -> Ar
 
     mixed = hit & _mixed(part, rims.first, rims.second, AREA_REACH_MM / mm_per_px)
     if mixed.any():
-        fine = scene.within(mixed, _rays())
+        fine = scene.within(mixed, RAYS_PX)
         met = fine.face >= 0
         down, right = (np.gradient(grid.slopes, axis=axis)[mixed] for axis in (0, 1))
-        rays = grid.slopes[mixed][:, None] + _rays()[:, :1] * right[:, None] + _rays()[:, 1:] * down[:, None]
+        rays = grid.slopes[mixed][:, None] + RAYS_PX[:, :1] * right[:, None] + RAYS_PX[:, 1:] * down[:, None]
         values = np.zeros((_MAPS, *met.shape))
         values[:, met] = view.surface(rays[met], fine.depth_mm[met], fine.face[met]).values
         count = met.sum(1)
@@ -111,13 +117,6 @@ def area_view(grid: Grid, head: Head, parameters: Array, mm_per_px: float) -> Ar
     add_rim_motion(slopes, rims, motion_px, spread)
     maps[moved] = slopes
     return AreaView(depth_mm, part, grid.camera.camera_from_reference.inverse().apply(centre.local_mm), maps)
-
-
-def _rays() -> Array:
-    """Give where in a pixel its rays go through, shape (8, 2), px from its centre (Hammersley's points)."""
-    number = np.arange(RAYS)
-    reversed_bits = (number & 1) * 4 + (number & 2) + (number & 4) // 4
-    return np.column_stack([number + 0.5, reversed_bits + 0.5]) / RAYS - 0.5
 
 
 def _mixed(

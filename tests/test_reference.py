@@ -77,7 +77,8 @@ def test_every_demo_file_keeps_to_its_schema_and_a_misspelt_key_does_not(kind: s
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "frame", ["plover/plover-b02", "turnstone/turnstone-d04", "godwit/godwit-e06", "sanderling/sanderling-a01"]
+    "frame",
+    ["plover/plover-b02", "turnstone/turnstone-d04", "godwit/godwit-e06", "sanderling/sanderling-a01"],
 )
 def test_results_hold_the_keys_that_the_schema_names_and_no_others(frame: str) -> None:
     found = check_frame(load_frame(DEMO / f"{frame}.bite.toml"), tolerance_mm=0.5)

@@ -18,6 +18,13 @@ Places = Mapping[str, tuple[float, float]]
 LEAST_LIMITS = 6
 """Pairs below which limits of agreement are not quoted (our choice: their own interval is then +- 1.8 sd)."""
 
+LEAST_FREEDOM = 6
+"""Degrees of freedom below which a scatter is too little known to call a click odd (our choice)."""
+LEAST_VARIANCE = 0.05**2
+"""Px squared: clicks repeated more closely than a twentieth of a pixel were not made by hand (our choice)."""
+NAMED_CHANCE = 0.01
+"""Chance of naming any click where all scatter alike (our choice)."""
+
 
 class Kind(StrEnum):
     """What scatters alike."""
@@ -39,6 +46,7 @@ class ItemScatter:
     mean : (x, y)
     sd_x, sd_y : float
     deviations : array, shape (passes, 2), from the mean
+    passes : tuple of int, which pass each row of ``deviations`` belongs to
     """
 
     name: str
@@ -47,6 +55,7 @@ class ItemScatter:
     sd_x: float
     sd_y: float
     deviations: Array
+    passes: tuple[int, ...]
 
     @property
     def sd(self) -> float:
@@ -108,11 +117,12 @@ def item_scatter(passes: Sequence[Places], covered: Sequence[frozenset[str]]) ->
     found = []
     for name in names:
         for hidden_under in (False, True):
-            at = [
-                places[name]
-                for places, under in zip(passes, covered, strict=True)
+            who = tuple(
+                number
+                for number, (places, under) in enumerate(zip(passes, covered, strict=True))
                 if name in places and (name in under) == hidden_under
-            ]
+            )
+            at = [passes[number][name] for number in who]
             if len(at) < 2:
                 continue
             places_px = np.array(at, float)
@@ -120,7 +130,7 @@ def item_scatter(passes: Sequence[Places], covered: Sequence[frozenset[str]]) ->
             sd_x, sd_y = places_px.std(0, ddof=1)
             kind = kind_of(name, hidden_under)
             centre = (float(mean[0]), float(mean[1]))
-            found.append(ItemScatter(name, kind, centre, float(sd_x), float(sd_y), places_px - mean))
+            found.append(ItemScatter(name, kind, centre, float(sd_x), float(sd_y), places_px - mean, who))
     return tuple(found)
 
 
@@ -141,6 +151,53 @@ def kind_scatter(items: Sequence[ItemScatter]) -> tuple[KindScatter, ...]:
         low, high = (float(np.sqrt(squares / chdtri(freedom, tail))) for tail in (0.025, 0.975))
         found.append(KindScatter(kind, float(np.sqrt(squares / freedom)), (low, high), freedom))
     return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class OddClick:
+    """A click that lies farther from the others than clicks of its kind do.
+
+    ``of_pass`` is None where only two passes have the item: either may be the odd one. ``off`` in px.
+    """
+
+    name: str
+    of_pass: int | None
+    off: float
+    chance: float
+
+
+def odd_clicks(items: Sequence[ItemScatter]) -> tuple[OddClick, ...]:
+    """Name clicks that all others speak against, the least likely first.
+
+    The click's distance from the mean of the other passes is held against the scatter of its kind without
+    it: an F test with 2 and f degrees of freedom, its chance multiplied by the number of clicks asked
+    (Bonferroni). A kind with fewer than six other degrees of freedom says nothing.
+    """
+    from scipy.special import fdtrc
+
+    asked = sum(1 if len(item.deviations) == 2 else len(item.deviations) for item in items)
+    found = []
+    for item in items:
+        others = [o for o in items if o.kind is item.kind and o is not item]
+        squares = float(sum((o.deviations**2).sum() for o in others))
+        freedom = sum(2 * (len(o.deviations) - 1) for o in others)
+        count = len(item.deviations)
+        for row, who in enumerate(item.passes if count > 2 else (None,)):
+            rest = np.delete(item.deviations, row, axis=0)
+            left = rest - rest.mean(0)
+            own = freedom + 2 * (count - 2)
+            if own < LEAST_FREEDOM:
+                continue
+            variance = (squares + float((left**2).sum())) / own
+            off = item.deviations[row] - rest.mean(0)
+            ratio = float(off @ off) / 2 / (max(variance, LEAST_VARIANCE) * (1 + 1 / (count - 1)))
+            chance = min(1.0, asked * float(fdtrc(2, own, ratio)))
+            if chance < NAMED_CHANCE:
+                found.append(OddClick(item.name, who, float(np.hypot(*off)), chance))
+    worst: dict[str, OddClick] = {}
+    for click in sorted(found, key=lambda odd: odd.chance):
+        worst.setdefault(click.name, click)
+    return tuple(worst.values())
 
 
 def pair_agreement(passes: Sequence[Places], covered: Sequence[frozenset[str]]) -> tuple[PairAgreement, ...]:

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bite.agree.repeat_clicks import LEAST_LIMITS, ItemScatter, Kind, KindScatter, PairAgreement
+from bite.agree.repeat_clicks import (
+    LEAST_LIMITS,
+    ItemScatter,
+    Kind,
+    KindScatter,
+    OddClick,
+    PairAgreement,
+)
 from bite.plots.style import INK, MEASURED, NEUTRAL, SMALL_PT, TEXT_PT, TITLE_PT, blank_figure, house_style
 
 if TYPE_CHECKING:
@@ -26,6 +33,7 @@ class Agreement:
     items, kinds, pairs : what was computed
     px_per_mm : float or None
     disputes : tuple of str, sentences on corners whose state differs between passes
+    odd : tuple of OddClick
     """
 
     names: tuple[str, ...]
@@ -34,6 +42,7 @@ class Agreement:
     pairs: tuple[PairAgreement, ...]
     px_per_mm: float | None
     disputes: tuple[str, ...]
+    odd: tuple[OddClick, ...]
 
 
 def agreement_text(found: Agreement) -> str:
@@ -41,12 +50,22 @@ def agreement_text(found: Agreement) -> str:
     lines = [f"{len(found.names)} passes: " + ", ".join(found.names), ""]
     if not found.items:
         return "\n".join([*lines, "no item was clicked in two passes: nothing to compare"]) + "\n"
+    if found.odd:
+        lines += [*(f"ODD  {odd_told(found, click)}" for click in found.odd), ""]
     lines += [*_item_rows(found), "", *_kind_rows(found)]
     for pair in found.pairs:
         lines += ["", *_pair_rows(found, pair)]
     if found.disputes:
         lines += ["", "States that differ", *(f"  {text}" for text in found.disputes)]
     return "\n".join(lines) + "\n"
+
+
+def odd_told(found: Agreement, click: OddClick) -> str:
+    """Say in one sentence which click is odd, and what to do."""
+    if click.of_pass is None:
+        return f"{click.name}: the two passes lie {click.off:.1f} px apart there; look which one is off"
+    who = found.names[click.of_pass]
+    return f"{click.name} of {who} lies {click.off:.1f} px from where the others have it; click it again"
 
 
 def _mm(found: Agreement, px: float) -> str:

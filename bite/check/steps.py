@@ -69,7 +69,7 @@ def check_frame(
     findings = capture_findings(
         observed,
         fit,
-        device=frame.file.device,
+        device=frame.device,
         performance_device=performance_device,
         stereo=frame.stereo,
         two_views=evidence is not None and evidence.two_views,

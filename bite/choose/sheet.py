@@ -106,7 +106,7 @@ def sheet_png(
 
 
 def _told(one: Ranked) -> str:
-    sd = "" if one.measures.sd_mm is None else f", expected sd {one.measures.sd_mm:.3f} mm"
+    sd = "" if one.measures.sd_mm is None else f", expected sampling sd {one.measures.sd_mm:.3f} mm"
     clicked = ", clicked here" if one.measures.clicked else ""
     return f"{_STANDINGS[one.standing].word}{sd}{clicked}"
 
@@ -191,7 +191,7 @@ def _draw_strip(axes: Axes, chosen: Chosen, ranks: Mapping[int, int]) -> None:
     axes.minorticks_off()
     axes.set_xlabel("frame (highest: teeth not found)" if len(costs) < len(chosen.ranked) else "frame")
     axes.set_ylabel("mm (low is good)")
-    axes.set_title("The whole take: expected sd, with blur and motion added", size=TEXT_PT)
+    axes.set_title("The whole take: expected sampling sd, with blur and motion added", size=TEXT_PT)
     axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=4, fontsize=SMALL_PT, frameon=False)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)

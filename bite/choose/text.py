@@ -25,7 +25,7 @@ def one_line(chosen: Chosen) -> str:
         told = f"of {chosen.frames_read} frames none can be a bite frame"
         return f"{chosen.take_name}: NONE FIT - {told}; {counts}"
     sd = first.measures.sd_mm
-    told = "" if sd is None else f", expected sd {sd:.2f} mm"
+    told = "" if sd is None else f", expected sampling sd {sd:.2f} mm"
     word = "BEST" if first.standing is Standing.FIT else "DOUBTFUL"
     return f"{chosen.take_name}: {word} - {name}{told}; {counts}"
 

@@ -72,7 +72,12 @@ def _frame(one: Ranked) -> dict[str, object]:
 
 
 def write_frames(
-    take: Take, chosen: Chosen, best: Sequence[Ranked], pictures: dict[int, TakePicture], folder: Path
+    take: Take,
+    chosen: Chosen,
+    best: Sequence[Ranked],
+    pictures: dict[int, TakePicture],
+    folder: Path,
+    unit_mm: float | None = None,
 ) -> tuple[list[Path], list[str]]:
     """Write a frame file and carried corners for each of the best frames; stills of a video as PNG.
 
@@ -85,6 +90,8 @@ def write_frames(
     best : sequence of Ranked
     pictures : mapping from frame number to TakePicture
     folder : Path, for stills of a video; frame files of pictures go beside them
+    unit_mm : float, optional
+        mm per stored unit of the depth maps, as it was given for the take.
 
     Returns
     -------
@@ -111,7 +118,8 @@ def write_frames(
         if path.exists():
             notes.append(f"{path} is there already, and is left as it is")
             continue
-        write_new(path, frame_text(image, image.stem, look_beside(image), {}))
+        known = {} if unit_mm is None else {"[depth] unit_mm": repr(unit_mm)}
+        write_new(path, frame_text(image, image.stem, look_beside(image), known))
         written.append(path)
     return written, notes
 

@@ -10,7 +10,7 @@ import argparse
 import os
 import re
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from importlib import import_module
 from typing import NoReturn
 
@@ -33,10 +33,32 @@ bite COMMAND --help tells more. Not a medical device; never force a bite."""
 class OneLineParser(argparse.ArgumentParser):
     """A parser that tells a usage error in one line, as all other bad input is told."""
 
+    def _meant(self, message: str) -> str:
+        """Name the nearest command or option to a word that is none."""
+        import difflib
+
+        word = re.search(r"invalid choice: '([^']*)'|unrecognized arguments: (--[^\s=]*)", message)
+        if word is None:
+            return ""
+        if word[1] is not None:
+            known = [name for action in self._actions for name in action.choices or ()]
+        else:
+            known = [name for action in _actions_below(self) for name in action.option_strings]
+        close = difflib.get_close_matches(word[1] or word[2], known, n=1, cutoff=0.6)
+        return f"; did you mean {close[0]!r}?" if close else ""
+
     def error(self, message: str) -> NoReturn:
         """Write the line to stderr and leave with exit code 2."""
-        line = " ".join(f"{self.prog}: {message}; see {self.prog} --help".split())
+        line = " ".join(f"{self.prog}: {message}{self._meant(message)}; see {self.prog} --help".split())
         self.exit(Exit.BAD_INPUT, f"{line}\n")
+
+
+def _actions_below(parser: argparse.ArgumentParser) -> Iterator[argparse.Action]:
+    for action in parser._actions:
+        yield action
+        if isinstance(action, argparse._SubParsersAction):
+            for inner in action.choices.values():
+                yield from _actions_below(inner)
 
 
 def make_parser() -> argparse.ArgumentParser:

@@ -47,7 +47,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run(args: argparse.Namespace) -> int:
     """Compare the passes."""
-    from bite.agree.repeat_clicks import item_scatter, kind_scatter, pair_agreement
+    from bite.agree.repeat_clicks import item_scatter, kind_scatter, odd_clicks, pair_agreement
     from bite.agree.told import Agreement, agreement_figure, agreement_text, state_disputes
     from bite.files.corners import read_corners
     from bite.plots.saving import save_figure
@@ -57,6 +57,9 @@ def run(args: argparse.Namespace) -> int:
         raise InputError(
             paths[0], "", "is one pass, needed two or more", "name the other passes' corner files too"
         )
+    for number, path in enumerate(paths):
+        if path.resolve() in {other.resolve() for other in paths[:number]}:
+            raise InputError(path, "", "is named twice, and agrees with itself", "name each pass once")
     passes = [read_corners(path) for path in paths]
     _same_picture(passes)
     places = [_places(corners) for corners in passes]
@@ -70,6 +73,7 @@ def run(args: argparse.Namespace) -> int:
         pair_agreement(places, covered),
         _px_per_mm(args, passes[0]),
         state_disputes(names, [{c: str(p.state) for c, p in corners.points.items()} for corners in passes]),
+        odd_clicks(items),
     )
     print(agreement_text(found), end="")
     if not items:

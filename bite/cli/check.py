@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from bite.cli.exits import exit_for, tell_bad_input, tell_fault
 from bite.cli.numbers import above_zero
 from bite.cli.out_folder import make_folder
-from bite.cli.streams import print_file
+from bite.cli.streams import Waiting, print_file
 from bite.errors import BiteError, InputError
 
 if TYPE_CHECKING:
@@ -121,7 +121,8 @@ def run(args: argparse.Namespace) -> int:
         if number:
             gc.collect()
         try:
-            done = _check(path, settings)
+            with Waiting(f"checking {path.name}"):
+                done = _check(path, settings)
         except BiteError as error:
             tell_bad_input(error, path)
             bad_inputs += 1

@@ -119,7 +119,7 @@ def _write(args: argparse.Namespace, take: Take, chosen: Chosen, text: str, fold
     for note in chosen.notes:
         tell(f"note: {note}")
     if args.write:
-        written, notes = write_frames(take, chosen, best, pictures, folder)
+        written, notes = write_frames(take, chosen, best, pictures, folder, args.unit_mm)
         for path in written:
             tell(f"wrote {path}; next: bite annotate {path}")
         for note in notes:

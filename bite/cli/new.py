@@ -65,11 +65,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _asked(blanks: Sequence[Blank]) -> dict[str, str]:
-    tell("An empty answer leaves a blank to be filled in later.")
+    tell("Enter alone leaves a line to be filled in later.")
     answers: dict[str, str] = {}
     for blank in blanks:
         while True:
-            print(f"{blank.question} [{blank.example}] ", end="", file=sys.stderr, flush=True)
+            print(f"{blank.question} Such as {blank.example}: ", end="", file=sys.stderr, flush=True)
             line = sys.stdin.readline()
             if not line:
                 return answers

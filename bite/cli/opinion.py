@@ -7,7 +7,7 @@ from pathlib import Path
 
 from bite.cli.exits import Exit
 from bite.cli.out_folder import make_folder
-from bite.cli.streams import print_file, tell
+from bite.cli.streams import Waiting, print_file, tell
 from bite.errors import BiteError, InputError
 
 _FOOT = """\
@@ -47,7 +47,8 @@ def run(args: argparse.Namespace) -> int:
     path = Path(args.frame)
     frame = load_frame(require_frame_file(path))
     try:
-        opinion = opinion_of(frame)
+        with Waiting("trying nine causes"):
+            opinion = opinion_of(frame)
     except InputError:
         raise
     except BiteError as error:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from bite.cli.exits import Exit
 from bite.cli.numbers import above_zero
 from bite.cli.out_folder import make_folder
-from bite.cli.streams import print_file, tell
+from bite.cli.streams import Waiting, print_file, tell
 from bite.errors import InputError
 
 if TYPE_CHECKING:
@@ -75,7 +75,8 @@ def run(args: argparse.Namespace) -> int:
     performer = _performer(after, is_result=results[1])
     history = folder / f"{performer}.history.json"
     read_history(history, performer)  # a damaged one is told before anything is computed
-    found, hashes = (_from_results if all(results) else _from_frames)(args, before, after)
+    with Waiting("checking both solves"):
+        found, hashes = (_from_results if all(results) else _from_frames)(args, before, after)
     make_folder(folder)
     name = found.after.frame
     with locked(folder):

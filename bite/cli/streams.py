@@ -9,6 +9,8 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+import threading
+import time
 from collections.abc import Iterator
 from typing import Any, TextIO, cast
 
@@ -129,6 +131,35 @@ def _leave_to_nothing(stream: TextIO) -> None:
     with contextlib.suppress(OSError, ValueError):  # it may be no file of the system's
         os.dup2(nothing, stream.fileno())
     os.close(nothing)
+class Waiting:
+    """Says on a terminal what takes so long, from the second second on; nothing elsewhere."""
+
+    def __init__(self, what: str) -> None:
+        self._what = what
+        self._done = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def __enter__(self) -> Waiting:
+        if sys.stderr.isatty():
+            self._thread = threading.Thread(target=self._count, daemon=True)
+            self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._done.set()
+        if self._thread is not None:
+            self._thread.join()
+
+    def _count(self) -> None:
+        began = time.monotonic()
+        told = False
+        while not self._done.wait(1.0):
+            seconds = int(time.monotonic() - began)
+            if seconds >= 2:
+                print(f"\r{self._what}, {seconds} s ", end="", file=sys.stderr, flush=True)
+                told = True
+        if told:
+            print("\r" + " " * (len(self._what) + 12) + "\r", end="", file=sys.stderr, flush=True)
 
 
 class FrameBar:

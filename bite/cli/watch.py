@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -29,6 +30,8 @@ QUIET_EVERY = 5
 BAD_FOR_S = 2.0
 ASK_AGAIN_S = 0.3
 """A copy may stall: what cannot be read is asked again, and told once it has stayed so for this long."""
+WAITING_S = 10.0
+"""A frame that lacks a file for longer is told with what it waits for: slow copies take seconds."""
 MOST_PROCESSES = 4
 _FOOT = """\
 Results and pictures are written as by bite check, so bite cast takes them as they are. Ctrl-C ends it.
@@ -47,6 +50,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument("folder", metavar="FOLDER", help="folder that frames are copied into")
     parser.add_argument("--cast", metavar="CAST", help="cast file to take devices and tolerance from")
     parser.add_argument("--once", action="store_true", help="do what is there, then end")
+    parser.add_argument("--bell", action="store_true", help="ring the terminal's bell with each verdict")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -56,6 +60,7 @@ def run(args: argparse.Namespace) -> int:
     from bite.cast.runner.landing import Landing
     from bite.cast.runner.one_frame import load_what_a_check_needs
     from bite.cast.runner.workers import Crew, available_cores
+    from bite.files.frame import SUFFIX
 
     folder = Path(args.folder)
     if not folder.is_dir():
@@ -64,13 +69,17 @@ def run(args: argparse.Namespace) -> int:
     count = min(MOST_PROCESSES, max(2, available_cores()))
     work = partial(_steps, settings=_settings(args, folder))
     landing = Landing(folder, steady_looks=STEADY_LOOKS, quiet_every=QUIET_EVERY)
-    watcher = _Watcher(landing)
+    watcher = _Watcher(landing, bell=args.bell)
+    if not args.once:
+        tell(f"watching {folder} for frame files ({SUFFIX}) and all that they name; Ctrl-C ends it")
     started = time.monotonic()
     with Crew[Path, "EarlyVerdict | FrameRow | FailedFrame"](work, count, load_what_a_check_needs) as crew:
         while True:
             began = time.monotonic()
             for path in watcher.due(began):
                 crew.add(path)
+            if not args.once:
+                watcher.say_waiting(began)
             took = time.monotonic() - began
             # a folder of thousands on a slow disk must not be looked at without end
             until = began + max(LOOK_EVERY_S, 3 * took)
@@ -90,6 +99,7 @@ class _Watcher:
     """Which frames are being checked, what was said of them, and which are asked again."""
 
     landing: Landing
+    bell: bool = False
     at_work: dict[Path, str] = field(default_factory=dict)
     """the verdict told so far, empty before it"""
     bad: dict[Path, tuple[float, float]] = field(default_factory=dict)
@@ -98,6 +108,8 @@ class _Watcher:
     failures: set[Path] = field(default_factory=set)
     faults: set[Path] = field(default_factory=set)
     """those whose last answer was a fault of the program"""
+    short: dict[Path, tuple[float, tuple[str, ...]]] = field(default_factory=dict)
+    """since when a frame waits for which files; told ones are marked by an infinite time"""
 
     def due(self, now: float) -> list[Path]:
         """Give the frames to be checked now; one that is at work has its turn later."""
@@ -113,6 +125,20 @@ class _Watcher:
                 ready.append(path)
         return ready
 
+    def say_waiting(self, now: float) -> None:
+        """Say once of a frame what it waits for, when that has been the same for a while."""
+        waiting = self.landing.waiting()
+        for path in self.short.keys() - waiting.keys():
+            del self.short[path]
+        for path, names in waiting.items():
+            since, before = self.short.get(path, (now, ()))
+            if before != tuple(names):
+                since = now
+            if now - since >= WAITING_S:
+                tell(f"{self._told(path)}: waits for {', '.join(names)}")
+                since = float("inf")
+            self.short[path] = since, tuple(names)
+
     def tell(
         self, path: Path, answer: EarlyVerdict | FrameRow | FailedFrame | None, *, last: bool, died: bool
     ) -> None:
@@ -127,9 +153,11 @@ class _Watcher:
                 self.faults.add(path)
             self._failed(path, answer.line)
         elif answer is not None:
-            line = f"{answer.name}: {answer.verdict.upper()} - {answer.why}"
+            line = _line(answer)
             if self.at_work.get(path) != line:
                 print(line, flush=True)
+                if self.bell:
+                    print("\a", end="", file=sys.stderr, flush=True)
             self.at_work[path] = line
             self.bad.pop(path, None)
             self.failures.discard(path)
@@ -165,6 +193,18 @@ class _Watcher:
 
     def _told(self, path: Path) -> str:
         return str(path.relative_to(self.landing.folder))
+
+
+def _line(answer: EarlyVerdict | FrameRow) -> str:
+    """Give verdict, reason and offset with its sd in one line, the offset once."""
+    from bite.check.words import told
+    from bite.stats.estimate import Estimate
+
+    line = f"{answer.name}: {answer.verdict.upper()} - {answer.why}"
+    if answer.t_mm is None or answer.sd_mm is None:
+        return line
+    offset = f"offset {told(Estimate(answer.t_mm, answer.sd_mm), 'mm', sign=True)}"
+    return line if offset in line else f"{line} ({offset})"
 
 
 def _steps(path: Path, settings: CastSettings) -> Iterator[EarlyVerdict | FrameRow | FailedFrame]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from bite.errors import InputError
 from bite.files.device import SUFFIX as DEVICE_SUFFIX
 from bite.files.solved import Axes, SolvedEntry, solved_entry
-from bite.files.source import path_beside
+from bite.files.source import path_beside, read_text
 from bite.files.tables import check_form, check_format, nearest, read_toml, shown
 
 if TYPE_CHECKING:
@@ -29,6 +29,8 @@ __all__ = [
 
 FORMAT = "bite-frame 1"
 SUFFIX = ".bite.toml"
+BLANK = "# FILL IN: "
+"""How a draft marks a line that waits for somebody who knows."""
 _LONGEST_NAME = 100
 _DEVICE_NAMES = frozenset(
     [*("con", "prn", "aux", "nul", "conin$", "conout$", "clock$")]
@@ -95,14 +97,21 @@ def read_frame_file(path: Path) -> FrameFile:
     InputError
         For a missing or unknown key, a unit that is not stated, or keys that contradict each other.
     """
-    from bite.files.forms import FrameForm
-
     path = Path(path)
     if not path.name.endswith(SUFFIX) or path.name == SUFFIX:
         what = f"name does not end in {SUFFIX}"
         raise InputError(path, "", what, f"name a bite frame file, or rename it to NAME{SUFFIX}")
     table = read_toml(path)
     check_format(path, table, FORMAT)
+    try:
+        return _frame_file(path, table)
+    except InputError as error:
+        raise _with_blanks(path, error) from None
+
+
+def _frame_file(path: Path, table: dict[str, Any]) -> FrameFile:
+    from bite.files.forms import FrameForm
+
     form = check_form(path, table, FrameForm)
     check_file_name(path, "name", form.name)
     check_file_name(path, "performer", form.performer)
@@ -125,6 +134,16 @@ def read_frame_file(path: Path) -> FrameFile:
         for number, view in enumerate(form.view, 1)
     )
     return FrameFile(path, form.name, form.performer, device, device_file, views, depth, solved)
+
+
+def _with_blanks(path: Path, error: InputError) -> InputError:
+    """Name all lines of a draft that wait for somebody, not only the first that a reader misses."""
+    lines = read_text(path, limit_bytes=1_000_000).splitlines()
+    open_ = [line.removeprefix(BLANK).partition(" =")[0] for line in lines if line.startswith(BLANK)]
+    if not open_ or not error.what.startswith(("missing", "needed")):
+        return error
+    mend = f"fill in the lines marked FILL IN: {', '.join(open_)}"
+    return InputError(path, error.where, error.what, mend)
 
 
 def check_file_name(path: Path, where: str, name: str) -> None:

@@ -9,9 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bite.errors import InputError
-from bite.files.frame import SUFFIX
+from bite.files.frame import BLANK, SUFFIX
 
-BLANK = "# FILL IN: "
 _CAMERAS = (".yaml", ".yml", ".json")
 _DEPTHS = (".png", ".tif", ".tiff", ".pfm", ".npy", ".exr")
 _MESHES = (".obj", ".ply", ".glb", ".stl")

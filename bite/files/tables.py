@@ -133,7 +133,11 @@ def check_form(path: Path, table: object, form: type[AnyForm], *, inside: str = 
     except (RecursionError, OverflowError, ValueError) as error:
         raise InputError(path, inside, f"cannot be used ({error})", "keep to plain values") from None
     unknown = [p for p in problems if p["type"] == "extra_forbidden"]
-    raise _as_input_error(path, form, (unknown or problems)[0], inside)
+    first = _as_input_error(path, form, (unknown or problems)[0], inside)
+    also = [_where(p["loc"], inside) for p in problems[1:] if p["type"] == "missing"]
+    if first.what == "missing" and also:
+        raise InputError(path, first.where, f"missing, and so are {', '.join(also)}", first.mend)
+    raise first
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

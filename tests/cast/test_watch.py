@@ -97,6 +97,31 @@ def test_a_fault_of_the_program_is_no_bad_input_in_the_exit_code(capsys):
     assert capsys.readouterr().err == 6 * "a line\n"
 
 
+def test_a_frame_that_waits_is_told_once_with_what_it_waits_for(capsys):
+    short = {Path("a.bite.toml"): ["front.png"]}
+    watcher = _Watcher(SimpleNamespace(folder=Path(), seen={}, waiting=lambda: short))
+    for now in (0.0, 5.0, 9.9):
+        watcher.say_waiting(now)
+    assert capsys.readouterr().err == ""
+    for now in (10.0, 30.0, 60.0):
+        watcher.say_waiting(now)
+    assert capsys.readouterr().err == "a.bite.toml: waits for front.png\n"
+    short[Path("a.bite.toml")] = ["solved.obj"]  # the picture came, the mesh is still missing
+    watcher.say_waiting(61.0)
+    watcher.say_waiting(72.0)
+    assert capsys.readouterr().err == "a.bite.toml: waits for solved.obj\n"
+
+
+def test_a_verdict_carries_its_sd_once(capsys):
+    watcher = _Watcher(SimpleNamespace(folder=Path()))
+    said = "the teeth stand within 0.5 mm already (offset +0.09 +- 0.13 mm)"
+    for why in ("the teeth stand too far back", said):
+        path = Path(f"{len(why)}.bite.toml")
+        watcher.tell(path, EarlyVerdict("tern", "move", why, 0.0913, 0.1284), last=True, died=False)
+    out = capsys.readouterr().out.splitlines()
+    assert [line.count("offset +0.09 +- 0.13 mm") for line in out] == [1, 1]
+
+
 def test_frames_that_were_told_are_looked_at_less_often_but_not_forgotten(tmp_path):
     write_cast(tmp_path, "whimbrel")
     landing = Landing(tmp_path, quiet_every=3)

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bite.agree.repeat_clicks import Kind, item_scatter, kind_scatter, pair_agreement
+from bite.agree.repeat_clicks import Kind, item_scatter, kind_scatter, odd_clicks, pair_agreement
 from bite.cli import main
 from bite.geometry.teeth import CORNERS
 
@@ -118,11 +118,13 @@ def test_nothing_shared_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[st
 def test_scale_from_a_frame(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     demo = Path(__file__).parents[2] / "demo_bite" / "tern"
     corners = demo / "front.corners.json"
+    again = tmp_path / "again.corners.json"
+    again.write_bytes(corners.read_bytes())
     code = main(
         [
             "agree",
             str(corners),
-            str(corners),
+            str(again),
             "--frame",
             str(demo / "tern-a07.bite.toml"),
             "--out",
@@ -131,3 +133,28 @@ def test_scale_from_a_frame(capsys: pytest.CaptureFixture[str], tmp_path: Path) 
     )
     assert code == 0
     assert "mm" in capsys.readouterr().out
+
+
+def test_one_pass_named_twice_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = corner_file(tmp_path / "a.corners.json", TRUE)
+    assert main(["agree", str(path), str(tmp_path / ".." / tmp_path.name / path.name)]) == 2
+    assert "is named twice" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("count", [2, 3, 5])
+def test_an_odd_click_is_named_and_the_pass_where_that_can_be_known(count: int) -> None:
+    passes = passes_of(np.random.default_rng(5), count)
+    x, y = passes[1]["21d"]
+    passes[1]["21d"] = (x + 12.0, y - 9.0)
+    (odd,) = odd_clicks(item_scatter(passes, [frozenset()] * count))
+    assert odd.name == "21d" and odd.of_pass == (None if count == 2 else 1)
+    # 15 px planted; the clicks about it scatter by 1.2 px an axis
+    assert odd.off == pytest.approx(15.0, abs=5.0)
+
+
+def test_clean_passes_seldom_name_a_click() -> None:
+    rng, named, tried = np.random.default_rng(6), 0, 300
+    for _ in range(tried):
+        named += bool(odd_clicks(item_scatter(passes_of(rng, 3), [frozenset()] * 3)))
+    # at most one in a hundred by Bonferroni: 3, and three sd more are 8
+    assert named <= 8

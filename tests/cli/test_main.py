@@ -133,3 +133,13 @@ def test_public_names_are_there(name: str) -> None:
 def test_an_unknown_public_name_is_refused() -> None:
     with pytest.raises(AttributeError, match="tooth"):
         bite.tooth  # noqa: B018
+
+
+@pytest.mark.parametrize(
+    ("words", "meant"), [(("chekc", "x"), "'check'"), (("check", "x", "--quite"), "'--quiet'"), (("zzzz",), "")]
+)
+def test_a_misspelt_command_or_option_names_the_nearest(
+    words: tuple[str, ...], meant: str, run: Run
+) -> None:
+    line = refusal(run(*words))
+    assert f"did you mean {meant}" in line if meant else "did you mean" not in line

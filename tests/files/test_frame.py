@@ -7,9 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from bite.errors import InputError
 from bite.files.cast import frame_paths, read_cast
 from bite.files.device import devices_from_tables, read_device_file
 from bite.files.frame import Axes, MapEntry, StereoEntry, read_frame_file
+from bite.files.frame_draft import frame_path_for, frame_text, look_beside
 from bite.files.rig import PartNames, PartRange, read_rig
 from bite.geometry.teeth import Part
 from tests.files.scene import CAST, FRAME, RIG
@@ -289,3 +291,32 @@ def test_patterns_that_find_no_frames_are_refused(
     path.write_text(CAST.replace("*/*.bite.toml", pattern))
     cast = read_cast(path)
     assert expected in refuses(lambda: frame_paths(cast))
+
+
+def test_all_missing_keys_are_named_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "a.bite.toml"
+    path.write_text('format = "bite-frame 1"\nname = "a"\n', encoding="utf-8")
+    with pytest.raises(InputError, match=r"performer: missing, and so are device, view; write who is seen"):
+        read_frame_file(path)
+
+
+def test_a_draft_names_every_line_that_waits(tmp_path: Path) -> None:
+    image = tmp_path / "front.png"
+    for name in ("front.depth.png", "solved.obj"):
+        (tmp_path / name).write_bytes(b"x")
+    path = frame_path_for(image, "a")
+    text = frame_text(image, "a", look_beside(image), {})
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_frame_file(path)
+    asked = [line for line in text.splitlines() if line.startswith("# FILL IN: ")]
+    assert len(asked) > 5
+    for line in asked:
+        assert line.removeprefix("# FILL IN: ").partition(" =")[0] in caught.value.mend
+
+
+def test_a_draft_with_another_fault_is_told_that_fault(tmp_path: Path) -> None:
+    path = tmp_path / "a.bite.toml"
+    path.write_text('# FILL IN: performer = "x"\nformat = "bite-frame 1"\nnmae = "a"\n', encoding="utf-8")
+    with pytest.raises(InputError, match="did you mean 'name'"):
+        read_frame_file(path)

@@ -29,6 +29,8 @@ class EarlyVerdict:
     name: str
     verdict: str
     why: str
+    t_mm: float | None
+    sd_mm: float | None
 
 
 def frame_row(path: Path, shown: str, settings: CastSettings) -> FrameRow | FailedFrame:
@@ -63,7 +65,10 @@ def frame_steps(
             # through text, since numbers in a result are rounded: the same row whether checked or read later
             content: dict[str, Any] = json.loads(text)
             decision = content["decision"]
-            yield EarlyVerdict(file.name, decision["verdict"], decision["why"])
+            offset = content["offset"] or {"t_mm": None, "sd_mm": None}
+            yield EarlyVerdict(
+                file.name, decision["verdict"], decision["why"], offset["t_mm"], offset["sd_mm"]
+            )
             folder = settings.out or path.parent
             _save(text, assessment, folder)
             picture = page_picture(folder / f"{file.name}{PICTURE_SUFFIX}", settings.pictures)

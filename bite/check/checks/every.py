@@ -5,6 +5,7 @@ from __future__ import annotations
 from bite.check.checks.bite_gap import bite_gap
 from bite.check.checks.corners_plausible import corners_plausible
 from bite.check.checks.depth_covered import depth_covered
+from bite.check.checks.device_known import device_known
 from bite.check.checks.enamel_lit import enamel_lit
 from bite.check.checks.fit_sound import clicks_agree, fit_sound
 from bite.check.checks.framed import framed
@@ -24,6 +25,7 @@ from bite.check.finding import Finding
 from bite.evidence.model.head import SolvedHead
 from bite.evidence.observed import Observed
 from bite.files.depth import Matching
+from bite.files.device import Device
 from bite.fit.offset import OffsetFit
 
 
@@ -31,7 +33,7 @@ def capture_findings(
     observed: Observed,
     fit: OffsetFit | None,
     *,
-    device: str,
+    device: Device,
     performance_device: str | None,
     stereo: Matching | None,
     two_views: bool,
@@ -44,7 +46,8 @@ def capture_findings(
     ----------
     observed : Observed
     fit : OffsetFit or None
-    device, performance_device : str
+    device : Device, its table; without one everything in it but the name is None
+    performance_device : str or None
     stereo : Matching or None, how depth was matched from two views, where it was
     two_views : bool, the clicked corners alone fix the teeth in space
     lower_left_out : bool, the fit was made without the lower clicks
@@ -74,7 +77,8 @@ def capture_findings(
             profile_share=observed.profile_share,
         ),
         framed(observed.framing),
-        same_device(device, performance_device),
+        same_device(device.name, performance_device),
+        *([device_known(device, fit)] if fit is not None and fit.smoothing is not None else []),
         *([views_agree(observed.triangulated, observed.fault)] if observed.triangulated else []),
     ]
 

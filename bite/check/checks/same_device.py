@@ -17,7 +17,10 @@ def same_device(device: str, performance_device: str | None) -> Finding:
     """
     if performance_device is None:
         return Finding(
-            CODE, Severity.OK, f"shot with {device}; not compared: no performance device was named"
+            CODE,
+            Severity.NOTE,
+            f"shot with {device}; not compared, since no performance device was named",
+            "name the device of the performances (--device NAME, or performance_device in a cast file)",
         )
     if device == performance_device:
         return Finding(CODE, Severity.OK, f"shot with {device}, as the performances are")

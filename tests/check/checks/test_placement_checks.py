@@ -40,7 +40,7 @@ def test_framing_unknown_is_a_note():
 
 
 @pytest.mark.parametrize(
-    ("performance", "severity"), [("a", Severity.OK), ("b", Severity.WARN), (None, Severity.OK)]
+    ("performance", "severity"), [("a", Severity.OK), ("b", Severity.WARN), (None, Severity.NOTE)]
 )
 def test_same_device(performance, severity):
     found = same_device("a", performance)

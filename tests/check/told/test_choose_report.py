@@ -39,7 +39,7 @@ def _picture():
 @pytest.mark.parametrize(
     "standing, word",
     [
-        (Standing.FIT, "BEST - frame 4 (take-f00004), expected sd 0.10 mm"),
+        (Standing.FIT, "BEST - frame 4 (take-f00004), expected sampling sd 0.10 mm"),
         (Standing.DOUBTFUL, "DOUBTFUL - frame 4"),
         (Standing.UNFIT, "NONE FIT - of 1 frames none can be a bite frame"),
         (Standing.UNJUDGED, "NOT JUDGED - stillest and sharpest is frame 4"),

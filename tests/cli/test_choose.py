@@ -31,7 +31,7 @@ def take(pictures, tmp_path):
 def test_a_clicked_folder_is_ranked(run, take, tmp_path):
     ran = run("choose", take, "--out", tmp_path / "out", "--best", "3")
     assert ran.code == 0
-    assert ran.out.startswith("grin: BEST - frame ") and "expected sd 0." in ran.out
+    assert ran.out.startswith("grin: BEST - frame ") and "expected sampling sd 0." in ran.out
     assert names_in(tmp_path / "out") == {"grin.choose.json", "grin.choose.png"}
     content = json.loads((tmp_path / "out" / "grin.choose.json").read_text(encoding="utf-8"))
     assert content["format"] == "bite-choose 1" and content["clicked_frame"] == small_take(11).clicked

@@ -57,8 +57,9 @@ UPPER_CENTRAL = CrownWidth(
 )
 LOWER_CENTRAL = CrownWidth(
     5.4,
-    0.4,
-    "mean of Alqahtani 2021 5.49 M / 5.31 F; sd 0.4 from memory (reference/crown_widths.toml)",
+    0.45,
+    "mean of Alqahtani 2021 5.49 M / 5.31 F; no sd was published: as large a share as upper laterals vary "
+    "by, the most variable incisors with a published one (reference/crown_widths.toml)",
 )
 
 

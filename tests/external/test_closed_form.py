@@ -6,7 +6,14 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from bite.geometry.bite import covered_share, overjet_overbite
+from bite.geometry.bite import (
+    BiteBand,
+    OverbiteLabel,
+    OverjetLabel,
+    bite_labels,
+    covered_share,
+    overjet_overbite,
+)
 from bite.geometry.camera import Camera
 from bite.geometry.rigid import frozen
 
@@ -84,16 +91,27 @@ def test_visible_lower_crown(reference) -> None:
     assert 9.0 * (1 - covered_share(2.9, 9.0)) == pytest.approx(bite.value("visible_lower_crown"), abs=1e-9)
 
 
-def test_gaussian_summaries_reproduce_population_shares(reference) -> None:
-    # whole-mm recording: "1 to 3" holds 0.5 to 3.5, "6 or more" starts at 5.5; 5 points of slack
+def test_labels_share_out_a_population_as_surveys_do(reference) -> None:
+    """Whole-mm recording of Gaussian summaries, named by the program: 5 points of slack.
+
+    The summaries were chosen to give the surveys' shares; what is on trial is where the labels end.
+    """
     from scipy.stats import norm
 
     bite = reference("overjet_overbite")
     summary = {v["key"]: v["value"] for v in bite.content["values"] if v["key"].endswith("_gaussian")}
-    overbite, overjet = norm(*summary["overbite_gaussian"]), norm(*summary["overjet_gaussian"])
-    assert overbite.cdf(3.5) - overbite.cdf(0.5) == pytest.approx(
-        bite.value("overbite_share_1_to_3"), abs=0.05
+    quantiles = (np.arange(2000) + 0.5) / 2000
+    overbite, overjet = (
+        np.round(norm(*summary[f"{name}_gaussian"]).ppf(quantiles)) for name in ("overbite", "overjet")
     )
-    assert overbite.sf(5.5) == pytest.approx(bite.value("overbite_share_6_or_more"), abs=0.05)
-    assert overbite.cdf(-0.5) == pytest.approx(bite.value("open_bite_share"), abs=0.05)
-    assert overjet.cdf(3.5) - overjet.cdf(0.5) == pytest.approx(bite.value("overjet_share_1_to_3"), abs=0.05)
+    band = BiteBand(usual_overjet_mm=(1.0, 3.0), usual_overbite_mm=(1.0, 3.0), deep_overbite_mm=5.5)
+    # each measure beside a usual other one: edge-to-edge would take both names
+    jets = [bite_labels(value, 2.0, band=band)[0] for value in overjet]
+    bites = [bite_labels(2.0, value, band=band)[1] for value in overbite]
+    for labels, label, key in (
+        (jets, OverjetLabel.USUAL, "overjet_share_1_to_3"),
+        (bites, OverbiteLabel.USUAL, "overbite_share_1_to_3"),
+        (bites, OverbiteLabel.DEEP, "overbite_share_6_or_more"),
+        (bites, OverbiteLabel.OPEN, "open_bite_share"),
+    ):
+        assert np.mean([found is label for found in labels]) == pytest.approx(bite.value(key), abs=0.05), key

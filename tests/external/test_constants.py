@@ -1,4 +1,4 @@
-"""Constants that robust fits and intervals rest on, recomputed by quadrature."""
+"""Constants and intervals of robust fits and pooled scatter: the program's own beside published ones."""
 
 from __future__ import annotations
 
@@ -6,7 +6,12 @@ import itertools
 
 import numpy as np
 import pytest
-from scipy import integrate, special, stats
+from scipy import integrate, stats
+
+from bite.agree.repeat_clicks import item_scatter, kind_scatter
+from bite.fit.linear import HUBER, MAD_TO_SD, huber_weight, robust_sd
+from tests.coverage import offset
+from tests.worlds import study
 
 
 @pytest.fixture
@@ -14,68 +19,40 @@ def constants(reference):
     return reference("robust_constants")
 
 
-def efficiency(influence, slope, kinks) -> float:
+def efficiency(influence, kinks) -> float:
     """Give the asymptotic efficiency at the normal of a location estimate with this influence function."""
-    edges = [0.0, *kinks, 12.0]
-    pairs = list(itertools.pairwise(edges))
-    top = sum(integrate.quad(lambda x: slope(x) * stats.norm.pdf(x), a, b)[0] for a, b in pairs)
+    pairs = list(itertools.pairwise([0.0, *kinks, 12.0]))
+    # the mean slope of an influence is its covariance with x (Stein): no derivative is needed
+    top = sum(integrate.quad(lambda x: x * influence(x) * stats.norm.pdf(x), a, b)[0] for a, b in pairs)
     low = sum(integrate.quad(lambda x: influence(x) ** 2 * stats.norm.pdf(x), a, b)[0] for a, b in pairs)
     return (2 * top) ** 2 / (2 * low)
 
 
-def huber(k: float) -> float:
-    return efficiency(lambda x: min(x, k), lambda x: float(x < k), [k])
-
-
-def bisquare(c: float) -> float:
-    def influence(x: float) -> float:
-        return x * (1 - (x / c) ** 2) ** 2 if x < c else 0.0
-
-    def slope(x: float) -> float:
-        return (1 - (x / c) ** 2) * (1 - 5 * (x / c) ** 2) if x < c else 0.0
-
-    return efficiency(influence, slope, [c])
-
-
-def test_huber(constants) -> None:
-    assert huber(constants.value("huber_k")) == pytest.approx(constants.value("huber_efficiency"), abs=1e-6)
-    # a page claims 95 % for 1.28: it is not
-    assert huber(1.28) == pytest.approx(constants.value("huber_128_efficiency"), abs=1e-6)
-
-
-def test_bisquare(constants) -> None:
-    found = bisquare(constants.value("bisquare_c"))
-    assert found == pytest.approx(constants.value("bisquare_efficiency"), abs=1e-6)
+def test_huber_weights_have_the_efficiency_that_is_claimed(constants) -> None:
+    assert constants.value("huber_k") == HUBER
+    found = efficiency(lambda x: x * float(huber_weight(np.array([x]))[0]), [HUBER])
+    assert found == pytest.approx(constants.value("huber_efficiency"), abs=1e-6)
 
 
 def test_mad_factor(constants) -> None:
-    assert 1 / special.ndtri(0.75) == pytest.approx(constants.value("mad_factor"), abs=5e-10)
+    assert constants.value("mad_factor") == pytest.approx(MAD_TO_SD, abs=5e-10)
+    # on quantiles of a normal of sd 3 the median absolute deviation gives 3 again
+    assert robust_sd(3.0 * stats.norm.ppf((np.arange(9999) + 0.5) / 9999)) == pytest.approx(3.0, rel=1e-3)
 
 
-def test_tails(constants) -> None:
-    dof = np.arange(1, 5)
-    np.testing.assert_allclose(special.chdtri(dof, 0.05), constants.array("chi2_95"), atol=5e-5)
-    np.testing.assert_allclose(special.chdtri(dof, 0.01), constants.array("chi2_99"), atol=5e-5)
-    np.testing.assert_allclose(
-        special.chdtr(dof[:3], 1.0), constants.array("mass_inside_one_sigma"), atol=5.1e-5
-    )
-    found = [22, np.sqrt(44), special.chdtri(22, 0.975), special.chdtri(22, 0.025)]
-    np.testing.assert_allclose(found, constants.array("chi2_22"), atol=5e-5)
+def test_interval_of_pooled_clicks_is_that_of_a_variance(constants) -> None:
+    """Twelve clicks of one corner have 2 x 11 degrees of freedom."""
+    rng = np.random.default_rng(4)
+    passes = [{"11d": (float(x), float(y))} for x, y in rng.normal(50.0, 0.7, (12, 2))]
+    (found,) = kind_scatter(item_scatter(passes, [frozenset()] * 12))
+    mean, _, low, high = constants.value("chi2_22")
+    expected = found.sd * np.sqrt(mean / np.array([high, low]))
+    np.testing.assert_allclose(found.interval, expected, rtol=5e-6)  # half the last digit of the table
 
 
-def test_proportion_intervals(reference) -> None:
+@pytest.mark.parametrize("wilson", [offset.wilson, study.wilson], ids=["coverage", "worlds"])
+def test_shares_that_the_studies_print(reference, wilson) -> None:
+    """The studies whose tables docs/measured.md holds give each share with its interval."""
     table = reference("proportion_intervals")
-    for case, wilson, exact in zip(
-        table.value("cases"), table.value("wilson"), table.value("clopper_pearson"), strict=True
-    ):
-        test = stats.binomtest(*case)
-        np.testing.assert_allclose(test.proportion_ci(method="wilson"), wilson, atol=5.1e-7)
-        np.testing.assert_allclose(test.proportion_ci(method="exact"), exact, atol=5.1e-7)
-    seven = stats.binomtest(7, 50).proportion_ci(method="exact")
-    np.testing.assert_allclose(seven, table.array("clopper_pearson_7_of_50"), atol=5.1e-10)
-
-
-def test_coverage_band(reference) -> None:
-    low, high = reference("proportion_intervals").value("coverage_band_1000")
-    assert stats.binom.ppf(0.0005, 1000, 0.95) == low
-    assert stats.binom.ppf(0.9995, 1000, 0.95) == high
+    for case, printed in zip(table.value("cases"), table.value("wilson"), strict=True):
+        np.testing.assert_allclose(wilson(*case), printed, atol=2e-5)  # 1.96 for 1.959964

@@ -1,7 +1,8 @@
 """The whole way, from files to an offset, on a head that somebody else modelled.
 
-The depth camera and the photograph are made here: rendered, blurred over 2 pixels, 0.4 mm of correlated
-noise, 1 % of wild pixels.
+Depth map and photograph are made by means that share nothing with the program: rays cast by Embree through
+a camera model of the tests' own, 16 a depth pixel averaged over its area, blurred over 2 pixels, 0.4 mm of
+correlated noise, 1 % of wild pixels.
 """
 
 from __future__ import annotations
@@ -17,32 +18,34 @@ from scipy.ndimage import gaussian_filter
 from bite.check.decision import Verdict
 from bite.check.steps import check_frame
 from bite.files.bundle import load_frame
-from bite.geometry.camera import Camera
-from bite.geometry.render import Grid, face_normals, render
-from bite.geometry.rigid import frozen
-from bite.geometry.teeth import LOWER, SKIN, UPPER
 from tests.external.open_head import CORNERS, LANDMARKS, MIDLINE_EDGE, USUAL_BITE, OpenHead
+from tests.worlds.camera import WorldCamera
+from tests.worlds.rays import cast, window_about
+from tests.worlds.sensor import area_means
 
 pytestmark = pytest.mark.network
 
 FORWARD = np.array([0.0, 0.0, 1.0])
 DISTANCE_MM = 300.0
-DEPTH_CAMERA = Camera(
-    640, 480, frozen([[600, 0, 319.5], [0, 600, 239.5], [0, 0, 1]]), frozen([0.02, -0.03, 0, 0])
-)
-PHOTO_CAMERA = Camera(
-    1280, 960, frozen([[1400, 0, 639.5], [0, 1400, 479.5], [0, 0, 1]]), frozen([0.04, -0.05, 0, 0])
-)
+DEPTH_CAMERA = WorldCamera(640, 480, 600.0, (319.5, 239.5), (0.02, -0.03, 0.0, 0.0))
+PHOTO_CAMERA = WorldCamera(1280, 960, 1400.0, (639.5, 479.5), (0.04, -0.05, 0.0, 0.0))
+PARTS = ("skin", "upper", "lower")
+COLOURS = np.array([[175, 120, 100], [225, 220, 205], [215, 208, 192]], float)
 
 
 def camera_frame(head: OpenHead, points: np.ndarray) -> np.ndarray:
     return (points - head.rest_mm[MIDLINE_EDGE["upper"]]) * [1.0, -1.0, -1.0] + [0.0, 0.0, DISTANCE_MM]
 
 
+def about_mouth(reach_mm: float) -> np.ndarray:
+    """Give the corners of a square about the mouth, as far away as its nearest skin."""
+    ends = (-reach_mm, reach_mm)
+    return np.array([[x, y, DISTANCE_MM - 10.0] for x in ends for y in ends])
+
+
 def all_faces(head: OpenHead) -> tuple[np.ndarray, np.ndarray]:
-    faces = np.concatenate([head.faces[part] for part in ("skin", "upper", "lower")])
-    part = np.repeat([SKIN, UPPER, LOWER], [len(head.faces[p]) for p in ("skin", "upper", "lower")])
-    return faces, part
+    faces = np.concatenate([head.faces[part] for part in PARTS])
+    return faces, np.repeat(np.arange(len(PARTS)), [len(head.faces[part]) for part in PARTS])
 
 
 def write_obj(path: Path, vertices: np.ndarray, head: OpenHead) -> None:
@@ -53,7 +56,7 @@ def write_obj(path: Path, vertices: np.ndarray, head: OpenHead) -> None:
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-def write_camera(path: Path, camera: Camera) -> None:
+def write_camera(path: Path, camera: WorldCamera) -> None:
     def matrix(name: str, values: np.ndarray) -> str:
         values = np.atleast_2d(values)
         data = ", ".join(f"{v:.10g}" for v in values.ravel())
@@ -62,22 +65,48 @@ def write_camera(path: Path, camera: Camera) -> None:
             f"{name}: !!opencv-matrix\n   rows: {rows}\n   cols: {columns}\n   dt: d\n   data: [ {data} ]\n"
         )
 
+    f, (across, down) = camera.focal_px, camera.centre_px
     path.write_text(
         f"%YAML:1.0\n---\nimage_width: {camera.width_px}\nimage_height: {camera.height_px}\n"
-        + matrix("camera_matrix", camera.matrix)
-        + matrix("distortion_coefficients", camera.distortion),
+        + matrix("camera_matrix", [[f, 0.0, across], [0.0, f, down], [0.0, 0.0, 1.0]])
+        + matrix("distortion_coefficients", np.array(camera.distortion)),
         encoding="utf-8",
     )
 
 
 def photograph(points: np.ndarray, faces: np.ndarray, part: np.ndarray) -> np.ndarray:
-    seen = render(Grid.of(PHOTO_CAMERA), points, faces)
-    normal = face_normals(points, faces)
+    """Take a picture of what is within 60 mm of the mouth, four rays a pixel; the rest is a dark wall."""
+    window = window_about(PHOTO_CAMERA, about_mouth(60.0))
+    seen = cast(PHOTO_CAMERA, window, points, faces, per_side=2, rng=np.random.default_rng(9))
+    edges = points[faces]
+    normal = np.cross(edges[:, 1] - edges[:, 0], edges[:, 2] - edges[:, 0])
     normal /= np.linalg.norm(normal, axis=1, keepdims=True) + 1e-12
-    light = 0.45 + 0.55 * np.abs(normal[:, 2])
-    colour = np.array([[175, 120, 100], [225, 220, 205], [215, 208, 192]], float)[part] * light[:, None]
-    image = np.where(seen.face[..., None] >= 0, colour[seen.face], 30.0)
-    return cv2.GaussianBlur(image.astype(np.float32), (0, 0), 0.8).clip(0, 255).astype(np.uint8)
+    colour = COLOURS[part] * (0.45 + 0.55 * np.abs(normal[:, 2]))[:, None]
+    image = np.full((PHOTO_CAMERA.height_px, PHOTO_CAMERA.width_px, 3), 30.0, np.float32)
+    lit = np.where(seen.face[..., None] >= 0, colour[seen.face], 30.0).mean(axis=2)
+    image[window.top : window.top + window.height, window.left : window.left + window.width] = lit
+    return cv2.GaussianBlur(image, (0, 0), 0.8).clip(0, 255).astype(np.uint8)
+
+
+def read_depth(
+    points: np.ndarray, faces: np.ndarray, rng: np.random.Generator, smoothing_px: float
+) -> np.ndarray:
+    """Read a depth map within 55 mm of the mouth, mm, 0 for no reading."""
+    window = window_about(DEPTH_CAMERA, about_mouth(55.0))
+    seen = area_means(cast(DEPTH_CAMERA, window, points, faces, per_side=4, rng=rng).depth_mm)
+    solid = np.isfinite(seen)
+    depth = gaussian_filter(np.where(solid, seen, 0.0), smoothing_px) / np.maximum(
+        gaussian_filter(solid.astype(float), smoothing_px), 1e-9
+    )
+    noise = gaussian_filter(rng.normal(size=depth.shape), 1.5)
+    depth += 0.4 * noise / noise.std()
+    wild = rng.random(depth.shape) < 0.01
+    depth[wild] += rng.normal(0.0, 6.0, int(wild.sum()))
+    whole = np.zeros((DEPTH_CAMERA.height_px, DEPTH_CAMERA.width_px))
+    whole[window.top : window.top + window.height, window.left : window.left + window.width] = np.where(
+        solid, depth, 0.0
+    )
+    return whole
 
 
 def write_frame(folder: Path, head: OpenHead, offset_mm: float, seed: int, smoothing_px: float = 2.0) -> Path:
@@ -90,16 +119,8 @@ def write_frame(folder: Path, head: OpenHead, offset_mm: float, seed: int, smoot
     write_obj(folder / "solved.obj", head.shaped(rows_mm={"upper": back, "lower": lower}), head)
     write_obj(folder / "rest.obj", head.rest_mm, head)
 
-    seen = render(Grid.of(DEPTH_CAMERA), true, faces)
-    solid = np.isfinite(seen.depth_mm)
-    depth = gaussian_filter(np.where(solid, seen.depth_mm, 0.0), smoothing_px) / np.maximum(
-        gaussian_filter(solid.astype(float), smoothing_px), 1e-9
-    )
-    noise = gaussian_filter(rng.normal(size=depth.shape), 1.5)
-    depth += 0.4 * noise / noise.std()
-    wild = rng.random(depth.shape) < 0.01
-    depth[wild] += rng.normal(0.0, 6.0, int(wild.sum()))
-    stored = np.where(solid, np.round(depth / 0.05), 0).clip(0, 65535).astype(np.uint16)
+    depth = read_depth(true, faces, rng, smoothing_px)
+    stored = np.round(depth / 0.05).clip(0, 65535).astype(np.uint16)
     cv2.imwrite(str(folder / "depth.png"), stored)
     cv2.imwrite(str(folder / "front.png"), photograph(true, faces, part)[..., ::-1])
     write_camera(folder / "front.camera.yaml", PHOTO_CAMERA)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ast
 import datetime
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -10,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.external.counted import table
 from tests.external.reference import REFERENCE
 
 FILES = sorted(REFERENCE.glob("*.toml"))
@@ -115,3 +118,41 @@ def test_code_names_only_files_that_exist() -> None:
                 named.add(word.partition(".toml")[0])
     assert named
     assert {name for name in named if not (REFERENCE / f"{name}.toml").exists()} == set()
+
+
+def test_the_readme_counts_what_is_there() -> None:
+    readme = (REFERENCE / "README.md").read_text(encoding="utf-8")
+    assert table() in readme, "put there what python -m tests.external.counted prints"
+
+
+TESTS = sorted(Path(__file__).parent.glob("test_*.py"))
+
+
+def _texts(module: ast.AST) -> list[re.Pattern[str]]:
+    """Give every text of a module as a pattern; what an f-string fills in may be anything."""
+    found = []
+    for node in ast.walk(module):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str):
+            found.append(re.compile(re.escape(node.value)))
+        elif isinstance(node, ast.JoinedStr):
+            parts = [
+                re.escape(str(part.value)) if isinstance(part, ast.Constant) else r"\w+"
+                for part in node.values
+            ]
+            found.append(re.compile("".join(parts)))
+    return found
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_every_value_to_check_by_is_asked_for_by_a_test_that_calls_the_program(path: Path) -> None:
+    """A file that nobody opens, or that is held against itself, cannot fail because of the program."""
+    with path.open("rb") as file:
+        wanted = {entry["key"] for entry in tomllib.load(file)["values"] if entry.get("check")}
+    if not wanted:
+        return
+    asked = []
+    for test in TESTS:
+        source = test.read_text(encoding="utf-8")
+        if f'reference("{path.stem}")' in source and re.search(r"^from bite", source, flags=re.MULTILINE):
+            asked += _texts(ast.parse(source))
+    assert {key for key in wanted if not any(text.fullmatch(key) for text in asked)} == set()

@@ -1,18 +1,19 @@
-"""The law of stereo depth error: published cases, and by drawing."""
+"""The law of stereo depth error: published cases, held against the triangulation of clicks."""
 
 from __future__ import annotations
+
+import re
 
 import numpy as np
 import pytest
 
+from bite.evidence.blocks import ONE_VIEW
+from bite.fit.linear import Linear
+from bite.fit.parameters import COUNT, P, Prior
+from bite.fit.solver import solve
 from bite.geometry.camera import Camera
 from bite.geometry.rigid import Rigid, frozen
-from bite.geometry.triangulate import (
-    known_width_depth_sd_mm,
-    rectified_depth_mm,
-    rectified_depth_sd_mm,
-    triangulate,
-)
+from bite.geometry.triangulate import Triangulated, triangulate
 
 
 @pytest.fixture
@@ -20,17 +21,30 @@ def law(reference):
     return reference("stereo_law")
 
 
+def seen_by_two(focal_px: float, baseline_mm: float, disparity_px: float, sd_px: float) -> Triangulated:
+    """Triangulate a point midway between two level cameras from its disparity and the sd of that."""
+    matrix = frozen([[focal_px, 0, 960], [0, focal_px, 540], [0, 0, 1]])
+    half = 0.5 * baseline_mm
+    pair = [
+        Camera(1920, 1080, matrix, frozen(np.zeros(5)), Rigid(frozen(np.eye(3)), frozen([x, 0.0, 0.0])))
+        for x in (half, -half)
+    ]
+    pixels = np.array([[960.0 + 0.5 * disparity_px, 540.0], [960.0 - 0.5 * disparity_px, 540.0]])
+    # each click has sigma s per axis, so the disparity has s sqrt(2)
+    return triangulate(pair, pixels, np.full(2, sd_px / np.sqrt(2)))
+
+
+def depth_sd_mm(found: Triangulated) -> float:
+    return float(np.sqrt(found.covariance_mm2[2, 2]))
+
+
 def test_published_disparities(law) -> None:
     f, baseline, disparity, depth = law.value("textbook_case")
-    assert rectified_depth_mm(f, baseline, disparity) == pytest.approx(depth, abs=1e-9)
+    assert seen_by_two(f, baseline, disparity, 1.0).point_mm[2] == pytest.approx(depth, abs=1e-6)
     baseline, depth, disparity = law.value("wide_case")
-    f = 960.0 / np.tan(np.deg2rad(35.0))
-    assert rectified_depth_mm(f, baseline, disparity) == pytest.approx(
-        depth, abs=0.06
-    )  # 0.005 px of disparity
-    assert rectified_depth_sd_mm(f, baseline, depth, 1.0) == pytest.approx(
-        law.value("wide_case_sd"), abs=0.005
-    )
+    found = seen_by_two(960.0 / np.tan(np.deg2rad(35.0)), baseline, disparity, 1.0)
+    assert found.point_mm[2] == pytest.approx(depth, abs=0.06)  # 0.005 px of disparity
+    assert depth_sd_mm(found) == pytest.approx(law.value("wide_case_sd"), abs=0.006)
 
 
 @pytest.mark.parametrize(
@@ -43,52 +57,57 @@ def test_published_disparities(law) -> None:
     ],
 )
 def test_worked_cases(law, key, f, baseline, depth, sd) -> None:
-    assert rectified_depth_sd_mm(f, baseline, depth, sd) == pytest.approx(law.value(key), abs=5e-5)
+    found = seen_by_two(f, baseline, f * baseline / depth, sd)
+    assert depth_sd_mm(found) == pytest.approx(law.value(key), abs=5.1e-5)
 
 
-def test_law_by_drawing() -> None:
-    # 20 000 draws: the sd of a sample sd is 1 / sqrt(2 n) = 0.5 %; 3 % is six of them
-    rng = np.random.default_rng(20261125)
-    spread = {}
-    for depth in (300.0, 600.0):
-        disparity = 1400.0 * 60.0 / depth + rng.normal(0, 0.25, 20_000)
-        spread[depth] = np.std([rectified_depth_mm(1400.0, 60.0, d) for d in disparity])
-    assert spread[300.0] == pytest.approx(rectified_depth_sd_mm(1400.0, 60.0, 300.0, 0.25), rel=0.03)
-    assert spread[600.0] / spread[300.0] == pytest.approx(4.0, rel=0.03)
+def test_error_grows_with_the_square_of_distance() -> None:
+    near, far = (seen_by_two(1400.0, 60.0, 84_000.0 / depth, 0.25) for depth in (300.0, 600.0))
+    assert depth_sd_mm(far) / depth_sd_mm(near) == pytest.approx(4.0, rel=1e-6)
 
 
-def test_triangulation_obeys_the_law() -> None:
-    # each click has sigma s per axis, so the disparity has s sqrt(2); the point lies on the middle axis
-    matrix = frozen([[1400, 0, 960], [0, 1400, 540], [0, 0, 1]])
-    pair = [
-        Camera(1920, 1080, matrix, frozen(np.zeros(5)), Rigid(frozen(np.eye(3)), frozen([x, 0.0, 0.0])))
-        for x in (30.0, -30.0)
-    ]
-    point = np.array([0.0, 0.0, 300.0])
-    found = triangulate(
-        pair, np.vstack([c.project(point[None]) for c in pair]), np.full(2, 0.25 / np.sqrt(2))
-    )
-    expected = rectified_depth_sd_mm(1400.0, 60.0, 300.0, 0.25)
-    assert np.sqrt(found.covariance_mm2[2, 2]) == pytest.approx(expected, rel=1e-6)
+def test_what_is_said_of_one_view_is_what_the_law_gives(law) -> None:
+    """Two crowns of 8.5 mm that are known, and crowns that are known to the population's spread."""
+    told = [float(number) for number in re.findall(r"by ([\d.]+) mm", ONE_VIEW)]
+    (two_crowns,) = (sd for width, sd in law.value("known_width_sd") if width == 17.0)
+    assert len(told) == 2
+    assert told[0] == pytest.approx(two_crowns, abs=0.05)
+    assert told[1] == pytest.approx(law.value("width_spread_sd"), abs=1.0)  # said in round figures
 
 
-def test_one_view_of_a_known_width_cannot_fix_an_offset(law) -> None:
-    for width, sd in law.value("known_width_sd"):
-        found = known_width_depth_sd_mm(1400.0, width, 300.0, corner_sd_px=0.5)
-        assert found == pytest.approx(sd, abs=0.006)
-        assert found > 1.0
-    spread = known_width_depth_sd_mm(1400.0, 8.7, 300.0, corner_sd_px=0.0, width_sd_mm=0.6)
-    assert spread == pytest.approx(law.value("width_spread_sd"), abs=0.05)
+class Readings:
+    """25 readings of one depth that share an error: forward plus an unknown of known spread."""
+
+    name = "depth"
+    extra_precision = np.zeros(0)
+    shares_with = ""
+
+    def __init__(self, own_sd_mm: float) -> None:
+        self.own_sd_mm = own_sd_mm
+
+    def predict(self, parameters: np.ndarray, /) -> np.ndarray:
+        return np.full(25, parameters[P.FORWARD_MM] + parameters[P.ENAMEL_BIAS_MM])
+
+    def linear_of(self, seen: np.ndarray, /) -> Linear:
+        slope = np.zeros((25, COUNT))
+        slope[:, [P.FORWARD_MM, P.ENAMEL_BIAS_MM]] = 1.0 / self.own_sd_mm
+        return Linear((2.0 - seen) / self.own_sd_mm, slope, np.ones(25))
+
+    def with_noise_from(self, seen, parameters, covariance, /):
+        return self
+
+    def scatter(self, seen: np.ndarray, directions: np.ndarray, /, *, whole: bool = False) -> np.ndarray:
+        linear = self.linear_of(seen)
+        weighted = linear.slope * linear.robust_weight[:, None]
+        return directions @ (weighted.T @ weighted) @ directions.T
 
 
-def test_one_view_by_drawing() -> None:
-    rng = np.random.default_rng(8)
-    width_px = 1400.0 * 17.0 / 300.0 + rng.normal(0, 0.5, (20_000, 2)) @ [1.0, -1.0]
-    found = np.std(1400.0 * 17.0 / width_px)
-    assert found == pytest.approx(known_width_depth_sd_mm(1400.0, 17.0, 300.0, corner_sd_px=0.5), rel=0.03)
-
-
-def test_averaging_correlated_depths(law) -> None:
+def test_averaging_does_not_shrink_what_all_readings_share(law) -> None:
+    """Readings of sd 0.5 whose errors correlate by rho: the solver's sd of their mean."""
     for rho, sd in law.value("averaged_sd"):
-        covariance = 0.25 * ((1 - rho) * np.eye(25) + rho)
-        assert np.sqrt(covariance.mean()) == pytest.approx(sd, abs=5e-4)
+        spread = np.full(COUNT, np.inf)
+        spread[P.ENAMEL_BIAS_MM] = max(0.5 * np.sqrt(rho), 1e-9)
+        prior = Prior(np.zeros(COUNT), spread, np.full(COUNT, -np.inf), np.full(COUNT, np.inf))
+        found = solve([Readings(0.5 * np.sqrt(1 - rho))], prior, np.zeros(COUNT))
+        assert found.parameters[P.FORWARD_MM] == pytest.approx(2.0, abs=1e-9)
+        assert found.sd(P.FORWARD_MM) == pytest.approx(sd, abs=5e-4)

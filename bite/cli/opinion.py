@@ -46,6 +46,8 @@ def run(args: argparse.Namespace) -> int:
 
     path = Path(args.frame)
     frame = load_frame(require_frame_file(path))
+    folder = path.parent if args.out is None else Path(args.out)
+    make_folder(folder)  # before the work: it takes seconds
     try:
         with Waiting("trying nine causes"):
             opinion = opinion_of(frame)
@@ -55,8 +57,6 @@ def run(args: argparse.Namespace) -> int:
         raise InputError(
             path, "", f"no opinion can be given: {error}", "let bite check say what is missing"
         ) from error
-    folder = path.parent if args.out is None else Path(args.out)
-    make_folder(folder)
     text = result_text(opinion_mapping(opinion))
     picture = folder / f"{frame.name}.opinion.png"
     write_together(

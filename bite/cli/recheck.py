@@ -75,9 +75,9 @@ def run(args: argparse.Namespace) -> int:
     performer = _performer(after, is_result=results[1])
     history = folder / f"{performer}.history.json"
     read_history(history, performer)  # a damaged one is told before anything is computed
+    make_folder(folder)  # and so is a folder that cannot be made
     with Waiting("checking both solves"):
         found, hashes = (_from_results if all(results) else _from_frames)(args, before, after)
-    make_folder(folder)
     name = found.after.frame
     with locked(folder):
         # read again: another run may have added a step meanwhile

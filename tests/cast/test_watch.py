@@ -4,9 +4,10 @@ import shutil
 import signal
 import subprocess
 import sys
-import time
+import threading
 from pathlib import Path
 from types import SimpleNamespace
+from typing import IO
 
 import pytest
 
@@ -132,17 +133,35 @@ def test_frames_that_were_told_are_looked_at_less_often_but_not_forgotten(tmp_pa
     assert sum(len(landing.landed()) for _ in range(6)) == 1
 
 
+def _heard(process: subprocess.Popen, stream: IO[str], longest_s: float) -> str:
+    """Wait for one line of what a process says; after so long it is ended, and the line is empty."""
+    watchdog = threading.Timer(longest_s, process.kill)
+    watchdog.start()
+    try:
+        return stream.readline()
+    finally:
+        watchdog.cancel()
+
+
 @pytest.mark.slow
 def test_a_frame_that_lands_later_is_told_and_an_interrupt_ends_it(tmp_path):
+    """Nothing here is judged by the clock: the limits only end a process that would never end."""
+    longest_s = 600.0
     command = [sys.executable, "-m", "bite", "watch", str(tmp_path)]
-    watching = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    # a shell without job control starts what it runs beside itself deaf to interrupts, and so would this be
+    watching = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    )  # fmt: skip
     try:
-        time.sleep(0.5)
+        # what comes from here on lands later
+        assert _heard(watching, watching.stderr, longest_s).startswith(f"watching {tmp_path}")
         shutil.copy(DEMO / "bench-depth.device.toml", tmp_path)
         shutil.copytree(DEMO / "whimbrel", tmp_path / "whimbrel")
-        assert watching.stdout.readline().startswith("whimbrel-a02: USABLE")
+        assert _heard(watching, watching.stdout, longest_s).startswith("whimbrel-a02: USABLE")
         watching.send_signal(signal.SIGINT)
-        _, err = watching.communicate(timeout=30)
+        _, err = watching.communicate(timeout=longest_s)
         assert watching.returncode == 130 and err == ""
     finally:
         watching.kill()
+        watching.communicate()

@@ -36,14 +36,18 @@ def test_the_pair_is_rechecked_and_remembered(run: Run, copy_demo: CopyDemo) -> 
     assert by_results["achieved_mm"]["sd"] > told["achieved_mm"]["sd"]
     history = out / "plover.history.json"
     assert len(json.loads(history.read_text(encoding="utf-8"))["steps"]) == 1
+    # a damaged history is told and left alone, whatever is rechecked
+    whole = history.read_bytes()
+    history.write_text("{ damaged", encoding="utf-8")
+    for pair in ((before, after), results):
+        assert "history" in refusal(run("recheck", *pair, "--out", out))
+    assert history.read_text(encoding="utf-8") == "{ damaged"
+    history.write_bytes(whole)
     assert "result file" in refusal(run("recheck", results[0], after))
     edit(results[1], ('"front.jpg": "sha256:', '"front.jpg": "sha256:0'))
     assert "another bite frame" in refusal(run("recheck", *results))
     edit(results[1], ('"t_mm"', '"t"'))
     assert "t_mm" in refusal(run("recheck", *results))
-    history.write_text("{ damaged", encoding="utf-8")
-    assert "history" in refusal(run("recheck", before, after, "--out", out))
-    assert history.read_text(encoding="utf-8") == "{ damaged"
 
 
 def test_another_frame_is_refused(run: Run, copy_demo: CopyDemo) -> None:

@@ -14,6 +14,7 @@ from bite.cast.runner.workers import Crew, run_in_workers
 from bite.cli import main
 from bite.errors import BiteError
 from tests.cast.conftest import outputs, undone
+from tests.cast.small_cast import Performer, write_small_cast
 
 DIES_AT_ONE_FILE = """
 import os, sys
@@ -25,6 +26,15 @@ def die(event, args):
 sys.addaudithook(die)
 """
 """As a crash in a library would: the process that opens this file is gone. Only checks open clicks."""
+
+
+@pytest.fixture(scope="module")
+def four(tmp_path_factory):
+    """Write and run a cast of two performers with two small frames each, undisturbed; give its folder."""
+    folder = tmp_path_factory.mktemp("four") / "cast"
+    performers = [Performer(f"p{k}", k, t_mm=0.6, moved_mm=(0.0, 0.6)) for k in (1, 2)]
+    assert main(["cast", str(write_small_cast(folder, performers, 2)), "--jobs", "1"]) in (0, 1)
+    return folder
 
 
 def started(cast, jobs, **environment):
@@ -43,8 +53,8 @@ def results(folder):
 
 @pytest.mark.slow
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs a system with SIGKILL")
-def test_a_run_killed_in_the_middle_ends_in_the_same_bytes(small, tmp_path):
-    cast = undone(small, tmp_path / "killed")
+def test_a_run_killed_in_the_middle_ends_in_the_same_bytes(four, tmp_path):
+    cast = undone(four, tmp_path / "killed")
     running = started(cast, 2)
     until = time.monotonic() + 120
     while len(results(cast.parent)) < 2 and running.poll() is None and time.monotonic() < until:
@@ -52,43 +62,43 @@ def test_a_run_killed_in_the_middle_ends_in_the_same_bytes(small, tmp_path):
     os.kill(running.pid, signal.SIGKILL)
     running.communicate()
     kept = {path: path.stat().st_mtime_ns for path in results(cast.parent)}
-    assert 2 <= len(kept) < 6 and not (cast.parent / "cast.html").exists()
+    assert 2 <= len(kept) < 4 and not (cast.parent / "cast.html").exists()
     main(["cast", str(cast), "--jobs", "2"])
-    assert outputs(cast.parent) == outputs(small)
+    assert outputs(cast.parent) == outputs(four)
     now = {path: path.stat().st_mtime_ns for path in results(cast.parent)}
     # what was done is not done again; a worker may still have been saving when the parent died
-    assert len(now) == 6 and kept.items() <= now.items()
+    assert len(now) == 4 and kept.items() <= now.items()
 
 
 @pytest.mark.slow
-def test_two_runs_at_once_on_one_folder_end_in_the_same_bytes(small, tmp_path):
-    cast = undone(small, tmp_path / "doubled")
+def test_two_runs_at_once_on_one_folder_end_in_the_same_bytes(four, tmp_path):
+    cast = undone(four, tmp_path / "doubled")
     running = [started(cast, 1) for _ in range(2)]
     said = [run.communicate(timeout=300) for run in running]
     assert len({run.returncode for run in running}) == 1 and running[0].returncode in (0, 1)
     assert said[0][0] == said[1][0] and said[0][1] == said[1][1] == ""
-    assert outputs(cast.parent) == outputs(small)
+    assert outputs(cast.parent) == outputs(four)
     assert not list(cast.parent.rglob("*.tmp"))
 
 
 @pytest.mark.slow
-def test_a_frame_that_ends_its_worker_is_one_line_and_the_others_are_done(small, tmp_path):
+def test_a_frame_that_ends_its_worker_is_one_line_and_the_others_are_done(four, tmp_path):
     hooks = tmp_path / "hooks"
     hooks.mkdir()
     (hooks / "sitecustomize.py").write_text(DIES_AT_ONE_FILE, encoding="utf-8")
-    cast = undone(small, tmp_path / "dying")
+    cast = undone(four, tmp_path / "dying")
     running = started(cast, 2, PYTHONPATH=os.pathsep.join([str(hooks), os.environ.get("PYTHONPATH", "")]))
     _, told = running.communicate(timeout=300)
     assert running.returncode == 2
     assert told.count("\n") == 1 and told.startswith("p2/p2-0001.bite.toml: its check was ended")
     content = json.loads((cast.parent / "cast.json").read_text(encoding="utf-8"))
-    assert len(content["frames"]) == 5
+    assert len(content["frames"]) == 3
     assert [f["kind"] for f in content["failures"]] == ["check ended by the system"]
 
 
 @pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a terminal that a program can hold")
-def test_a_terminal_shows_how_long_it_takes_and_a_file_does_not(small, tmp_path):
+def test_a_terminal_shows_how_long_it_takes_and_a_file_does_not(four, tmp_path):
     import fcntl
     import pty
     import struct
@@ -96,7 +106,7 @@ def test_a_terminal_shows_how_long_it_takes_and_a_file_does_not(small, tmp_path)
 
     ours, theirs = pty.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 100, 0, 0))
-    command = [sys.executable, "-m", "bite", "cast", str(small / "cast.toml"), "--out", str(tmp_path)]
+    command = [sys.executable, "-m", "bite", "cast", str(four / "cast.toml"), "--out", str(tmp_path)]
     running = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=theirs)
     os.close(theirs)
     shown = b""
@@ -107,7 +117,7 @@ def test_a_terminal_shows_how_long_it_takes_and_a_file_does_not(small, tmp_path)
         pass
     running.wait()
     os.close(ours)
-    assert b"6/6" in shown and b"frame" in shown and b"<" in shown
+    assert b"4/4" in shown and b"frame" in shown and b"<" in shown
     silent = subprocess.run([*command, "--json"], capture_output=True, check=False)
     assert silent.stderr == b"" and json.loads(silent.stdout)["format"] == "bite-cast-result 1"
 

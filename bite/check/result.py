@@ -15,7 +15,6 @@ from bite.files.device import Device
 from bite.files.result import FORMAT
 from bite.fit.offset import OffsetFit
 from bite.fit.parameters import P
-from bite.fit.profile_block import ProfileBlock
 from bite.stats.estimate import Estimate
 
 Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | None"
@@ -206,7 +205,7 @@ def _fit(fit: OffsetFit) -> dict[str, Json]:
 
 def _free(fit: OffsetFit) -> tuple[P, ...]:
     """Give the parameters that stand for something: a profile's own only where there is one."""
-    if any(isinstance(block, ProfileBlock) for block in fit.solution.blocks):
+    if fit.profile_block is not None:
         return tuple(P)
     return tuple(p for p in P if p not in (P.PROFILE_OFFSET_MM, P.PROFILE_SLOPE))
 

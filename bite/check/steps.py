@@ -22,7 +22,6 @@ from bite.evidence.observed import observe
 from bite.evidence.stereo.depth import with_stereo_depth
 from bite.files.bundle import BiteFrame
 from bite.fit.offset import OffsetFit, fit_offset
-from bite.fit.profile_block import ProfileBlock
 from bite.geometry.teeth import is_upper
 
 ROWS_CONTRADICT_SD = 3.0
@@ -173,8 +172,5 @@ def _sections(fit: OffsetFit | None, moved_mm: float) -> tuple[Section, ...]:
         return ()
     if fit.depth_block is not None:
         return map_sections(fit.depth_block, fit.parameters, moved_mm)
-    return tuple(
-        profile_section(block, fit.parameters, moved_mm)
-        for block in fit.solution.blocks
-        if isinstance(block, ProfileBlock)
-    )
+    line = fit.profile_block
+    return () if line is None else (profile_section(line, fit.parameters, moved_mm),)

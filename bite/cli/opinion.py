@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     from bite.files.atomic import write_together
     from bite.files.bundle import load_frame
     from bite.files.result import result_text
-    from bite.opinion.causes import Cause
+    from bite.fit.causes import Cause
     from bite.opinion.steps import opinion_of
     from bite.opinion.told import opinion_figure, opinion_mapping, opinion_text
     from bite.plots.saving import figure_bytes

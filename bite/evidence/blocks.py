@@ -10,9 +10,8 @@ from bite.evidence.lips.line import lip_block
 from bite.evidence.model.head import SolvedHead
 from bite.evidence.priors import prior_of
 from bite.files.bundle import BiteFrame
+from bite.fit.block import Block
 from bite.fit.corner_block import CornerBlock
-from bite.fit.depth_block import DepthBlock
-from bite.fit.linear import Block
 from bite.fit.lip_block import LipBlock
 from bite.fit.parameters import Prior
 
@@ -83,15 +82,12 @@ def offset_evidence(
         posed_by_landmarks=solved.posed_by_landmarks,
         matched=frame.stereo,
     )
-    depth: Block | None = depth_block(
-        frame, solved.head, limit_mm=None if solved.posed_by_landmarks else FARTHEST_MM
-    )
-    if depth is None:
-        depth = profile_block(frame, solved.head)
+    mapped = depth_block(frame, solved.head, limit_mm=None if solved.posed_by_landmarks else FARTHEST_MM)
+    depth: Block | None = mapped if mapped is not None else profile_block(frame, solved.head)
     lips = None
     # a head posed by clicks may stand farther off than a lip is looked for
-    if use_lips and isinstance(depth, DepthBlock) and not solved.posed_by_landmarks:
-        lips = lip_block(frame.views[0], solved.head, depth)
+    if use_lips and mapped is not None and not solved.posed_by_landmarks:
+        lips = lip_block(frame.views[0], solved.head, mapped)
     found = OffsetEvidence(
         depth, corner_block(frame, solved.head, use_lower=use_lower), prior, told, lips=lips
     )

@@ -32,7 +32,6 @@ from bite.files.corners import CornerState
 from bite.fit.corner_block import CornerBlock
 from bite.fit.offset import OffsetFit
 from bite.fit.parameters import COUNT
-from bite.fit.profile_block import ProfileBlock
 from bite.geometry.teeth import LOWER_CORNERS
 
 
@@ -133,14 +132,14 @@ def _numbers_off(frame: BiteFrame, fit: OffsetFit | None, corners: CornerBlock |
 
 def _fault(fit: OffsetFit | None) -> ClickFault | None:
     """Hold the clicks against each other that the fit was made with."""
-    for block in fit.solution.blocks if fit is not None else ():
-        if isinstance(block, CornerBlock) and fit is not None:
-            return worst_click(block, fit.parameters, fit.solution.bread)
-    return None
+    clicks = None if fit is None else fit.corner_block
+    if fit is None or clicks is None:
+        return None
+    return worst_click(clicks, fit.parameters, fit.solution.bread)
 
 
 def _profile_share(fit: OffsetFit | None) -> float | None:
-    for block in fit.solution.blocks if fit is not None else ():
-        if isinstance(block, ProfileBlock) and block.teeth.any():
-            return float(np.isfinite(block.measured_mm[block.teeth]).mean())
-    return None
+    line = None if fit is None else fit.profile_block
+    if line is None or not line.teeth.any():
+        return None
+    return float(np.isfinite(line.measured_mm[line.teeth]).mean())

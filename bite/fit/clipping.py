@@ -10,20 +10,12 @@ memory).
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
-from bite.fit.corner_block import CornerBlock
-from bite.fit.depth_block import DepthBlock
-from bite.fit.depth_prediction import Prediction
-from bite.fit.linear import HUBER, Block, Linear
-from bite.fit.noise import MapNoise
+from bite.fit.block import Block
+from bite.fit.linear import HUBER, UNCLIPPED_SHARE, Linear
 from bite.fit.solution import Solution
 from bite.geometry.rigid import Array
-
-CLIPPED_VARIANCE, UNCLIPPED_SHARE = 0.7101643, 0.8213743
-"""Variance of a standard normal clipped at 1.345, and the share of it that is not clipped."""
 
 
 def curvature(block: Block, linear: Linear) -> Array:
@@ -31,18 +23,10 @@ def curvature(block: Block, linear: Linear) -> Array:
 
     A handful of clicks cannot tell how many of them are clipped: there the normal's share is taken.
     """
-    if isinstance(block, CornerBlock) or not len(linear.residual):
+    if not block.many or not len(linear.residual):
         return linear.weight * UNCLIPPED_SHARE
     inside = np.abs(linear.residual) <= HUBER
     return np.asarray(linear.weight * float(np.average(inside, weights=linear.weight)))
-
-
-def clipped_noise(block: DepthBlock, seen: Prediction) -> MapNoise:
-    """Give scale and correlation of the clipped residuals of a depth map."""
-    sigma = block.sigma_mm(seen.teeth_share)
-    off = block.measured_mm - seen.depth_mm
-    clipped = replace(block, measured_mm=seen.depth_mm + np.clip(off, -HUBER * sigma, HUBER * sigma))
-    return clipped.with_noise_from(seen, np.zeros(0), None).noise
 
 
 def linears_of(solution: Solution) -> tuple[Linear, ...]:

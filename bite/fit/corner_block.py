@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bite.fit.block import CLICKS, Block, Look, pushes
+from bite.fit.causes import PER_CENT, PER_DEG, Cause, directed, in_order, moved_head
 from bite.fit.head import Head
-from bite.fit.linear import Linear
-from bite.fit.parameters import COUNT, P
+from bite.fit.linear import CLIPPED_VARIANCE, Linear
+from bite.fit.parameters import COUNT, HEAD_SHIFT, P
 from bite.geometry.camera import Camera
 from bite.geometry.rigid import Array
 from bite.geometry.teeth import is_upper
@@ -50,26 +52,16 @@ class Clicks:
 
 
 @dataclass(frozen=True, slots=True)
-class CornerBlock:
+class CornerBlock(Block):
     """Clicks of all views beside a solved head."""
 
     head: Head
     views: tuple[Clicks, ...]
 
     @property
-    def extra_precision(self) -> Array:
-        """No unknowns of its own."""
-        return np.zeros(0)
-
-    @property
     def name(self) -> str:
         """Kind of evidence."""
         return "corners"
-
-    @property
-    def shares_with(self) -> str:
-        """Nothing."""
-        return ""
 
     def project(self, clicks: Clicks, parameters: Array) -> tuple[Array, Array]:
         """Give where the model's points are seen, shape (n, 2), px, and the slopes, shape (n, 2, 14)."""
@@ -126,10 +118,55 @@ class CornerBlock:
         """Give the residuals themselves: the sigmas of clicks are taken as stated."""
         return seen
 
-    def with_noise_from(self, seen: Linear, parameters: Array, covariance: Array | None) -> CornerBlock:
-        """Give the block unchanged: a handful of clicks cannot tell their own scatter."""
-        return self
+    def kinds(self, seen: Linear) -> NDArray[np.str_]:
+        """Clicks, all of them."""
+        return np.full(len(seen.residual), CLICKS)
 
-    def scatter(self, seen: Linear, directions: Array, *, whole: bool = False) -> Array:
-        """Give D J' W J D', shape (d, d): a plain sandwich under-covers with so few residuals."""
-        return np.asarray(directions @ seen.information @ directions.T)
+    def cause_slopes(self, seen: Linear, parameters: Array) -> Array:
+        """Give d(predicted click)/d(unknown) over sigma of every unknown, shape (k, m)."""
+        own = self.predict(parameters).slope.T
+        other = replace(self, head=directed(self.head)).predict(parameters).slope.T
+        corner, lower = self._row_masks()
+        other = np.where(corner, other, 0.0)
+        none = np.zeros((1, own.shape[1]))
+        return in_order(
+            {
+                Cause.FORWARD: own[[P.FORWARD_MM]],
+                Cause.LATERAL: own[[P.RIGHT_MM, P.UP_MM]],
+                Cause.SIZE: other[:1] * PER_CENT,
+                Cause.TURN: other[1:3] * PER_DEG,
+                Cause.ROWS: np.where(lower, own[[P.FORWARD_MM, P.UP_MM]], 0.0),
+                Cause.LIPS: none,
+                Cause.HEAD: own[HEAD_SHIFT],
+                Cause.ENAMEL: none,
+                Cause.SCALE: none,
+            }
+        )
+
+    def _row_masks(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Tell of each residual whether a corner, and whether a lower corner, made it."""
+        corner: list[bool] = []
+        lower: list[bool] = []
+        for clicks in self.views:
+            tooth = [use != Use.LANDMARK for use in clicks.use]
+            low = [t and not is_upper(name) for t, name in zip(tooth, clicks.names, strict=True)]
+            full = [k for k, use in enumerate(clicks.use) if use != Use.BOUND for _ in range(2)]
+            order = full + [k for k, use in enumerate(clicks.use) if use == Use.BOUND]
+            corner += [tooth[k] for k in order]
+            lower += [low[k] for k in order]
+        return np.array(corner, dtype=bool), np.array(lower, dtype=bool)
+
+    def with_cause(self, cause: Cause, values: Array) -> CornerBlock:
+        """Give the block with its model mended; clicks know nothing of a depth sensor's scale."""
+        if cause is Cause.SCALE:
+            return self
+        return replace(self, head=moved_head(self.head, cause, values))
+
+    def apart(self, look: Look, other: Look) -> float | None:
+        """Give what the same clicks leave in the difference, mm^2."""
+        two = other.block
+        if not isinstance(two, CornerBlock) or len(look.linear.residual) != len(other.linear.residual):
+            return None
+        if [view.names for view in self.views] != [view.names for view in two.views]:
+            return None
+        return CLIPPED_VARIANCE * float(((pushes(look) - pushes(other)) ** 2).sum())

@@ -11,7 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bite.fit import depth_answers
 from bite.fit.area_view import ENAMEL, LOWER_FORWARD, OTHER_SHARE, SKIN_OUT, SKIN_UP, AreaView, area_view
+from bite.fit.block import ON_SKIN, ON_TEETH, Block, Look
+from bite.fit.causes import PER_CENT, Cause, moved_head
 from bite.fit.depth_prediction import Prediction
 from bite.fit.head import Head
 from bite.fit.linear import Linear
@@ -50,7 +53,7 @@ _COVERAGE_NEEDED, _OTHER_ALLOWED = 0.9, 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class DepthBlock:
+class DepthBlock(Block):
     """A measured depth map (mm, NaN for no reading) on a grid of its camera, beside a solved head."""
 
     head: Head
@@ -94,9 +97,9 @@ class DepthBlock:
         return own[: self.skin.count], own[self.skin.count :]
 
     @property
-    def shares_with(self) -> str:
-        """Nothing."""
-        return ""
+    def many(self) -> bool:
+        """A map tells how many of its residuals are clipped."""
+        return True
 
     def _waved(self, parameters: Array) -> Head:
         """Give the solved model with skin and crowns moved; unknowns of later blocks may follow."""
@@ -267,14 +270,49 @@ class DepthBlock:
         """Give D J' W C W J D', shape (d, d), for directions D, shape (d, 14 + j).
 
         Slopes are combined first, so that the noise is applied once a direction and not once an unknown.
-        ``extra``, shape (h, w), is one more slope map; directions then have one more column. ``whole`` counts
-        the slow misfit of the skin as noise too.
+        ``extra``, shape (e, h, w), is more slope maps; directions then have as many more columns. ``whole``
+        counts the slow misfit of the skin as noise too.
         """
         used = seen.used
         columns = [seen.slopes[:, used].T, seen.own_slopes]
         if extra is not None:
-            columns.append(extra[used][:, None])
+            columns.append(extra[:, used].T)
         trust = self.linear_of(seen).robust_weight / self.sigma_mm(seen.teeth_share)[used]
         maps = np.zeros((len(directions), *used.shape))
         maps[:, used] = directions @ np.concatenate(columns, axis=1).T * trust
         return correlated_meat(maps, self.noise, whole=whole)
+
+    def clipped_scatter(self, seen: Prediction, directions: Array, extra: Array) -> Array:
+        """Give the covariance of the summed clipped residuals, learned from those residuals."""
+        return depth_answers.clipped_scatter(self, seen, directions, extra)
+
+    def slope_rows(self, seen: Prediction, slopes: Array) -> Array:
+        """Give slope maps at the pixels in use, over sigma, shape (m, k)."""
+        return np.asarray(slopes[:, seen.used].T / self.sigma_mm(seen.teeth_share)[seen.used, None])
+
+    def lower_forward(self, seen: Prediction) -> Array | None:
+        """Slope map by the lower row alone, where both rows show."""
+        return depth_answers.lower_forward(seen)
+
+    def kinds(self, seen: Prediction) -> NDArray[np.str_]:
+        """Tell depth on teeth from depth on skin."""
+        return np.where(seen.teeth_share[seen.used] > 0.5, ON_TEETH, ON_SKIN)
+
+    def cause_slopes(self, seen: Prediction, parameters: Array) -> Array:
+        """Slope maps by every unknown of every cause, zero where no pixel is in use."""
+        return np.where(seen.used, depth_answers.cause_slopes(self, seen, parameters), 0.0)
+
+    def with_cause(self, cause: Cause, values: Array) -> DepthBlock:
+        """Give the block with its model mended, or its readings where their scale is off."""
+        if cause is Cause.SCALE:
+            return replace(self, measured_mm=self.measured_mm / (1.0 + PER_CENT * values[0]))
+        return replace(self, head=moved_head(self.head, cause, values))
+
+    def alone(self, look: Look) -> float:
+        """Give the variance that the map brings to the offset, mm^2."""
+        return depth_answers.alone(self, look)
+
+    def apart(self, look: Look, other: Look) -> float | None:
+        """Give what one map in two windows leaves in the difference, mm^2."""
+        two = other.block
+        return depth_answers.apart(self, look, two, other) if isinstance(two, DepthBlock) else None

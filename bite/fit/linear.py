@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Protocol
 
 import numpy as np
 
@@ -11,6 +10,8 @@ from bite.geometry.rigid import Array
 
 HUBER = 1.345
 """95 % efficiency at the normal (reference/robust_constants.toml)."""
+CLIPPED_VARIANCE, UNCLIPPED_SHARE = 0.7101643, 0.8213743
+"""Variance of a standard normal clipped at 1.345, and the share of it that is not clipped."""
 MAD_TO_SD = 1.482602219
 """Consistency factor of the median absolute deviation at the normal (reference/robust_constants.toml)."""
 
@@ -68,36 +69,3 @@ def robust_sd(values: Array) -> float:
     1.4826
     """
     return float(MAD_TO_SD * np.median(np.abs(values - np.median(values))))
-
-
-class Block(Protocol):
-    """A body of evidence that the solver can ask for its residuals."""
-
-    @property
-    def name(self) -> str:
-        """Kind of evidence: ``depth``, ``corners``."""
-
-    @property
-    def extra_precision(self) -> Array:
-        """Precision of the prior of each unknown that the block brings itself, shape (j,)."""
-
-    @property
-    def shares_with(self) -> str:
-        """Name of the block whose own unknowns this one sees too, before any that it brings; or nothing."""
-
-    def predict(self, parameters: Array, /) -> Any:
-        """Say what should be seen at a point of parameter space, in the block's own form."""
-
-    def linear_of(self, seen: Any, /) -> Linear:
-        """Turn a prediction into residuals over sigma and their slopes."""
-
-    def with_noise_from(self, seen: Any, parameters: Array, covariance: Array | None, /) -> Block:
-        """Give the block with its noise learned from a prediction, made at these parameters."""
-
-    def scatter(self, seen: Any, directions: Array, /, *, whole: bool = False) -> Array:
-        """Give D J' W C W J D', shape (d, d), for directions D in the space of the block's unknowns.
-
-        That is the covariance of the gradient along them, under the noise as it really is; with ``whole``,
-        under everything
-        that is left in the residuals.
-        """

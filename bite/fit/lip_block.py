@@ -12,9 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bite.fit.block import Block, Look, pushes
+from bite.fit.causes import UNKNOWNS, Cause, in_order, moved_head, skin_shift
 from bite.fit.head import Head
-from bite.fit.linear import MAD_TO_SD, Linear
-from bite.fit.parameters import COUNT
+from bite.fit.linear import CLIPPED_VARIANCE, MAD_TO_SD, Linear
+from bite.fit.parameters import COUNT, HEAD_SHIFT
 from bite.geometry.camera import Camera
 from bite.geometry.rigid import Array
 
@@ -29,7 +31,7 @@ AS_ONE = 2.0
 
 
 @dataclass(frozen=True, slots=True)
-class LipBlock:
+class LipBlock(Block):
     """Places on the lip line, each with how far outward of the solved rim the picture shows it.
 
     Parameters
@@ -77,16 +79,21 @@ class LipBlock:
         """Where the picture shows the lip line, shape (n, 2), px."""
         return np.asarray(self.camera.project(self.points_mm) + self.off_px[:, None] * self.outward)
 
+    def _across(self, parameters: Array) -> tuple[Array, Array, Array]:
+        """Give where the places stand, mm, what moves them across the lip, mm per mm, and where they show."""
+        heights = parameters[COUNT : COUNT + self.own_moves_mm.shape[1]]
+        waved = self.points_mm + np.einsum("njk,j->nk", self.own_moves_mm, heights)
+        placed = self.head.place(waved, np.zeros(len(waved), dtype=bool), parameters)
+        pixels, by_point = self.camera.project_with_derivative(placed)
+        return placed, np.einsum("ni,nik->nk", self.outward, by_point) * self.mm_per_px, pixels
+
     def predict(self, parameters: Array) -> Linear:
         """Give residuals and slopes, a row a place."""
         count = self.own_moves_mm.shape[1]
-        heights, read_off_mm = parameters[COUNT : COUNT + count], parameters[COUNT + count :]
+        read_off_mm = parameters[COUNT + count :]
         start = self.points_mm
-        waved = start + np.einsum("njk,j->nk", self.own_moves_mm, heights)
         still = np.zeros(len(start), dtype=bool)
-        placed = self.head.place(waved, still, parameters)
-        pixels, by_point = self.camera.project_with_derivative(placed)
-        across = np.einsum("ni,nik->nk", self.outward, by_point) * self.mm_per_px
+        placed, across, pixels = self._across(parameters)
         slope = np.zeros((len(start), COUNT + count + 2))
         slope[:, :9] = np.einsum("nk,pnk->np", across, self.head.speeds(placed, still, parameters))
         turned = self.head.place(self.own_moves_mm.reshape(-1, 3), False, parameters) - self.head.place(
@@ -99,6 +106,11 @@ class LipBlock:
         residual_mm = (self.off_px - moved_px) * self.mm_per_px - lip @ read_off_mm
         return Linear(residual_mm / self.sd_mm, slope / self.sd_mm, np.full(len(start), 1.0 / AS_ONE))
 
+    @property
+    def many(self) -> bool:
+        """The places tell how many of them are clipped."""
+        return True
+
     def linear_of(self, seen: Linear) -> Linear:
         """Give the residuals themselves."""
         return seen
@@ -108,6 +120,39 @@ class LipBlock:
         scatter = MAD_TO_SD * float(np.median(np.abs(seen.residual))) * self.sd_mm
         return replace(self, sd_mm=max(LEAST_SD_MM, scatter))
 
-    def scatter(self, seen: Linear, directions: Array, *, whole: bool = False) -> Array:
-        """Give D J' W J D', shape (d, d): the weights already count neighbours as one."""
-        return np.asarray(directions @ seen.information @ directions.T)
+    def kinds(self, seen: Linear) -> NDArray[np.str_]:
+        """Name the lip line in the picture."""
+        return np.full(len(seen.residual), self.name)
+
+    def cause_slopes(self, seen: Linear, parameters: Array) -> Array:
+        """Give d(predicted place)/d(unknown) over sd, shape (k, m): only the skin's own motions show."""
+        none = {cause: np.zeros((len(names), len(self.points_mm))) for cause, names in UNKNOWNS.items()}
+        forward = skin_shift(self.head, Cause.LIPS, np.ones(1), self.points_mm)
+        turned = self.head.place(forward, False, parameters) - self.head.place(
+            np.zeros((1, 3)), False, parameters
+        )
+        lips = np.einsum("nk,nk->n", self._across(parameters)[1], turned) / self.sd_mm
+        return in_order(none | {Cause.LIPS: lips[None], Cause.HEAD: seen.slope[:, HEAD_SHIFT].T})
+
+    def with_cause(self, cause: Cause, values: Array) -> LipBlock:
+        """Give the block with its model mended: the picture shows the lips where it did."""
+        if cause is Cause.SCALE:
+            return self
+        points = self.points_mm + skin_shift(self.head, cause, values, self.points_mm)
+        shift_px = self.camera.project(points) - self.camera.project(self.points_mm)
+        return replace(
+            self,
+            head=moved_head(self.head, cause, values),
+            points_mm=points,
+            off_px=self.off_px - np.einsum("ni,ni->n", self.outward, shift_px),
+        )
+
+    def apart(self, look: Look, other: Look) -> float | None:
+        """Give what the places that two looks share leave in the difference, mm^2."""
+        two = other.block
+        if not isinstance(two, LipBlock) or not np.isin(self.key, two.key).any():
+            return None
+        both = np.union1d(self.key, two.key)
+        here = np.bincount(np.searchsorted(both, self.key), pushes(look), len(both)).astype(np.float64)
+        there = np.bincount(np.searchsorted(both, two.key), pushes(other), len(both)).astype(np.float64)
+        return CLIPPED_VARIANCE * float(((here - there) ** 2).sum())

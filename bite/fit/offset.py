@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from bite.errors import DegenerateGeometryError
+from bite.fit.block import Block, of_kind
+from bite.fit.corner_block import CornerBlock
 from bite.fit.depth_block import DepthBlock
-from bite.fit.linear import Block
+from bite.fit.lip_block import LipBlock
 from bite.fit.parameters import P, Prior
 from bite.fit.profile_block import ProfileBlock
 from bite.fit.solution import Solution
@@ -61,7 +63,22 @@ class OffsetFit:
     @property
     def depth_block(self) -> DepthBlock | None:
         """The depth map as last used, or None."""
-        return next((b for b in self.solution.blocks if isinstance(b, DepthBlock)), None)
+        return of_kind(self.solution.blocks, DepthBlock)
+
+    @property
+    def profile_block(self) -> ProfileBlock | None:
+        """The depth profile as last used, or None."""
+        return of_kind(self.solution.blocks, ProfileBlock)
+
+    @property
+    def corner_block(self) -> CornerBlock | None:
+        """The clicks that the fit was made with, or None."""
+        return of_kind(self.solution.blocks, CornerBlock)
+
+    @property
+    def lip_block(self) -> LipBlock | None:
+        """The lip line as last used, or None."""
+        return of_kind(self.solution.blocks, LipBlock)
 
 
 def fit_offset(blocks: Sequence[Block], prior: Prior) -> OffsetFit:
@@ -102,23 +119,11 @@ def fit_offset(blocks: Sequence[Block], prior: Prior) -> OffsetFit:
 
 
 def _rows(found: Solution) -> Estimate | None:
-    """Ask the depth for an offset of the lower row of its own."""
+    """Ask the first block that sees both rows for an offset of the lower one of its own."""
     for index, block in enumerate(found.blocks):
         seen = found.seen[index]
-        if isinstance(block, DepthBlock):
-            slopes = seen.lower_forward
-            upper = seen.slopes[P.FORWARD_MM] - slopes
-            enough = [(np.abs(m[seen.used]) > 0.5).sum() >= 10 for m in (slopes, upper)]
-        elif isinstance(block, ProfileBlock):
-            lower = block.lower & block.teeth
-            if not lower.any() or lower.sum() == block.teeth.sum():
-                return None
-            slopes = np.where(lower, seen.slopes[:, P.FORWARD_MM], 0.0)
-            enough = [(lower & seen.used).sum() >= 3, (block.teeth & ~lower & seen.used).sum() >= 3]
-        else:
-            continue
-        if not all(enough):
-            return None
-        value, sd = extra_parameter(found, index, slopes)
-        return Estimate(value, sd) if np.isfinite(sd) and sd > 0 else None
+        slopes = block.lower_forward(seen)
+        if slopes is not None:
+            value, sd = extra_parameter(found, index, slopes[0])
+            return Estimate(value, sd) if np.isfinite(sd) and sd > 0 else None
     return None

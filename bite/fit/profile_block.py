@@ -10,7 +10,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.fit.linear import Linear, robust_sd
+from bite.fit.block import ON_SKIN, ON_TEETH, Block, Look
+from bite.fit.causes import PER_CENT, PER_DEG, Cause, in_order
+from bite.fit.linear import Linear, huber_weight, robust_sd
 from bite.fit.noise import CLIP_SD
 from bite.fit.parameters import COUNT, P
 from bite.geometry.rigid import Array
@@ -18,6 +20,9 @@ from bite.geometry.rigid import Array
 MISPLACED_MM = 0.3
 """A solved lip edge stands no better than this along the line: a profile has no unknown of its own for it
 (our choice)."""
+LEAST_ROW = 3
+"""A row needs so many readings to be asked for an offset of its own (our choice: two tell a slope of the
+line as well)."""
 REACH_MM = 20.0
 """Farthest lag at which residuals of a profile count as correlated."""
 
@@ -34,7 +39,7 @@ class ProfilePrediction:
 
 
 @dataclass(frozen=True, slots=True)
-class ProfileBlock:
+class ProfileBlock(Block):
     """A measured profile.
 
     Parameters
@@ -57,14 +62,9 @@ class ProfileBlock:
     correlation: Array | None = None
 
     @property
-    def extra_precision(self) -> Array:
-        """No unknowns of its own."""
-        return np.zeros(0)
-
-    @property
-    def shares_with(self) -> str:
-        """Nothing."""
-        return ""
+    def many(self) -> bool:
+        """A line tells how many of its residuals are clipped."""
+        return True
 
     @property
     def name(self) -> str:
@@ -157,8 +157,8 @@ class ProfileBlock:
     def scatter(
         self, seen: ProfilePrediction, directions: Array, extra: Array | None = None, *, whole: bool = False
     ) -> Array:
-        """Give D J' W C W J D', shape (d, d), for directions D, (d, 14); ``extra`` is one more slope."""
-        slopes = seen.slopes if extra is None else np.column_stack([seen.slopes, extra])
+        """Give D J' W C W J D', shape (d, d), for directions D, (d, 14); ``extra``, (e, n), more slopes."""
+        slopes = seen.slopes if extra is None else np.column_stack([seen.slopes, extra.T])
         weight = np.zeros(len(self.along_mm))
         weight[seen.used] = self.linear_of(seen).robust_weight / self.sigma_mm[seen.used]
         weighted = np.where(seen.used[:, None], slopes, 0.0) @ directions.T * weight[:, None]
@@ -176,3 +176,86 @@ class ProfileBlock:
             shifted = weighted.T @ np.where(side, self._doubt_mm / self.sigma_mm, 0.0)
             total = total + np.outer(shifted, shifted)
         return np.asarray(total)
+
+    def clipped_scatter(self, seen: ProfilePrediction, directions: Array, extra: Array) -> Array:
+        """Give the covariance of the summed clipped residuals: the scatter, less what clipping took."""
+        used, linear = seen.used, self.linear_of(seen)
+        laid = np.zeros((len(self.along_mm), len(extra)))
+        laid[used] = self.slope_rows(seen, extra) * self.sigma_mm[used, None]
+        trust = huber_weight(linear.residual)
+        shrunk = np.mean((linear.residual * trust) ** 2) / max(float(np.mean(trust**2)), 1e-300)
+        return np.asarray(self.scatter(seen, directions, laid.T) * shrunk)
+
+    def slope_rows(self, seen: ProfilePrediction, slopes: Array) -> Array:
+        """Give slopes at the readings in use, over sigma, shape (m, k)."""
+        return np.asarray(slopes[:, seen.used].T / self.sigma_mm[seen.used, None])
+
+    def lower_forward(self, seen: ProfilePrediction) -> Array | None:
+        """Slope by the lower row alone, (1, n), where either row has readings enough."""
+        lower = self.lower & self.teeth
+        if not lower.any() or lower.sum() == self.teeth.sum():
+            return None
+        enough = [(row & seen.used).sum() >= LEAST_ROW for row in (lower, self.teeth & ~lower)]
+        return np.where(lower, seen.slopes[:, P.FORWARD_MM], 0.0)[None] if all(enough) else None
+
+    def kinds(self, seen: ProfilePrediction) -> NDArray[np.str_]:
+        """Tell depth on teeth from depth on skin."""
+        return np.where(seen.teeth_share[seen.used] > 0.5, ON_TEETH, ON_SKIN)
+
+    def cause_slopes(self, seen: ProfilePrediction, parameters: Array) -> Array:
+        """Give d(predicted depth)/d(unknown) of every unknown along the line, shape (k, n), mm per unit.
+
+        A line says nothing of size and roll, and its own offset and slope take up what a head does. The part
+        of a slope that is the lower row's is taken by where its readings lie.
+        """
+        own = seen.slopes.T
+        none = np.zeros((1, own.shape[1]))
+        teeth = own[P.ENAMEL_BIAS_MM]
+        arm = self.along_mm - (self.along_mm[self.teeth].mean() if self.teeth.any() else 0.0)
+        skin_forward = float(np.median(self.by_motion[0][~self.teeth])) if not self.teeth.all() else 0.0
+        down = 1.0
+        if self.lower.any() and (self.teeth & ~self.lower).any():
+            upper = self.along_mm[self.teeth & ~self.lower].mean()
+            down = np.sign(self.along_mm[self.lower].mean() - upper)
+        return in_order(
+            {
+                Cause.FORWARD: own[[P.FORWARD_MM]],
+                Cause.LATERAL: own[[P.RIGHT_MM, P.UP_MM]],
+                Cause.SIZE: none,
+                Cause.TURN: np.stack([-down * arm * own[P.FORWARD_MM] * PER_DEG, none[0]]),
+                Cause.ROWS: np.where(self.lower, own[[P.FORWARD_MM, P.UP_MM]], 0.0),
+                # skin forward is nearer by as much as teeth forward are, where there is no tooth
+                Cause.LIPS: (skin_forward * (1.0 - teeth))[None],
+                Cause.HEAD: np.concatenate([none, none, own[[P.PROFILE_OFFSET_MM]]]),
+                Cause.ENAMEL: teeth[None],
+                Cause.SCALE: np.nan_to_num(seen.depth_mm)[None] * PER_CENT,
+            }
+        )
+
+    def with_cause(self, cause: Cause, values: Array) -> ProfileBlock:
+        """Give the block with its solved depths mended, or its readings where their scale is off."""
+        if cause is Cause.SCALE:
+            return replace(self, measured_mm=self.measured_mm / (1.0 + PER_CENT * values[0]))
+        return replace(self, solved_mm=self.solved_mm + self._moved_mm(cause, values))
+
+    def _moved_mm(self, cause: Cause, values: Array) -> Array:
+        """Give what a cause adds to the sharp depths, mm, to first order."""
+        teeth, forward, up = self.teeth, self.by_motion[0], self.by_motion[2]
+        if cause is Cause.FORWARD:
+            return np.asarray(values[0] * forward * teeth)
+        if cause is Cause.LATERAL:
+            return np.asarray((values[0] * self.by_motion[1] + values[1] * up) * teeth)
+        if cause is Cause.ROWS:
+            return np.asarray((values[0] * forward + values[1] * up) * self.lower)
+        if cause is Cause.LIPS and not teeth.all():
+            return np.where(teeth, 0.0, values[0] * np.median(forward[~teeth]))
+        # what a line hardly tells is left to the slopes alone
+        return np.zeros(len(teeth))
+
+    def alone(self, look: Look) -> float:
+        """Give the variance that the line brings to the offset, mm^2."""
+        return float(self.scatter(look.seen, look.direction[None]).item())
+
+    def apart(self, look: Look, other: Look) -> float | None:
+        """None: what two looks at one line share is told by its model (``recheck.profile_looks``)."""
+        return None

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.fit.linear import Block
+from bite.fit.block import Block
 from bite.fit.parameters import P
 from bite.geometry.rigid import Array
 

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.errors import DegenerateGeometryError
-from bite.fit.linear import Block, Linear, huber_weight
+from bite.fit.block import Block
+from bite.fit.linear import Linear, huber_weight
 from bite.fit.parameters import COUNT, P, Prior
 from bite.fit.solution import Solution
 from bite.geometry.rigid import Array, frozen
@@ -96,20 +97,16 @@ def extra_parameter(solution: Solution, index: int, slopes: Array) -> tuple[floa
     Parameters
     ----------
     solution : Solution
-    index : int, which block the unknown acts on: a depth map or a depth profile
-    slopes : array, the block's own shape (h, w) or (n,): d(predicted)/d(unknown), mm per unit
+    index : int, which block the unknown acts on
+    slopes : array, in the block's own form: d(predicted)/d(unknown), mm per unit
 
     Returns
     -------
     value, sd : in the unknown's unit; sd infinite when nothing is known of it
     """
-    body: Any = solution.blocks[index]
-    seen, columns = solution.seen[index], solution.columns[index]
-    linear: Linear = body.linear_of(seen)
-    if slopes.ndim == 2:
-        flat = slopes[seen.used] / body.sigma_mm(seen.teeth_share)[seen.used]
-    else:
-        flat = slopes[seen.used] / body.sigma_mm[seen.used]
+    block, seen, columns = solution.blocks[index], solution.seen[index], solution.columns[index]
+    linear = block.linear_of(seen)
+    flat = block.slope_rows(seen, slopes[None])[:, 0]
     weighted = flat * linear.robust_weight
     mixed = np.zeros(len(solution.parameters))
     mixed[columns] = linear.slope.T @ weighted
@@ -119,7 +116,7 @@ def extra_parameter(solution: Solution, index: int, slopes: Array) -> tuple[floa
         return 0.0, float("inf")
     value = float(weighted @ linear.residual) / information
     own = np.append(-toward[columns], 1.0) / information
-    variance = body.scatter(seen, own[None], slopes, whole=True).item()
+    variance = block.scatter(seen, own[None], slopes[None], whole=True).item()
     for k, other in enumerate(solution.blocks):
         if k != index:
             part = toward[solution.columns[k]] / information

@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bite.fit.linear import Block
+from bite.fit.block import Block
+from bite.fit.causes import UNKNOWNS, Cause
 from bite.fit.parameters import COUNT, Prior
 from bite.geometry.rigid import Array, frozen
 from bite.opinion.cause_moves import with_cause
-from bite.opinion.causes import UNKNOWNS, Cause
 from bite.opinion.scores import CauseScores, fitted_without, prior_of_none, scores_of
 
 ALARM = 0.05

@@ -21,30 +21,29 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.fit.clipping import CLIPPED_VARIANCE, clipped_bread, clipped_noise, curvature
-from bite.fit.corner_block import CornerBlock
-from bite.fit.depth_block import DepthBlock
-from bite.fit.linear import Block, Linear, huber_weight
-from bite.fit.noise import correlated_meat
-from bite.fit.parameters import COUNT, HEAD_SHIFT, HEAD_TURN, Prior
-from bite.fit.profile_block import ProfileBlock
+from bite.fit.block import ON_SKIN, Block
+from bite.fit.causes import ALL_UNKNOWNS
+from bite.fit.clipping import clipped_bread, curvature
+from bite.fit.linear import Linear
+from bite.fit.parameters import COUNT, HEAD_SHIFT, HEAD_TURN, P, Prior
 from bite.fit.solution import Solution
 from bite.fit.solver import solve
 from bite.geometry.rigid import Array, frozen
-from bite.opinion.causes import ALL_UNKNOWNS, corner_slopes, depth_slopes, pinned_parameters, profile_slopes
 
 PINNED_SD = 1e-5
 NEAR_MM, NEAR_DEG = 0.5, 0.5
 """A head within about this of its sensor is where it should be (our choice). One that was posed by landmarks
 has a wide prior of its own and keeps it."""
-CLICKS, ON_TEETH, ON_SKIN, ASSUMED = "clicks", "depth on teeth", "depth on skin", "assumed"
-"""Kinds of evidence. Assumed is what no reading says: how near the head is to its sensor, how deep enamel is
-seen, how far the sensor smooths."""
+ASSUMED = "assumed"
+"""The kind of evidence that no reading is: how near the head is to its sensor, how deep enamel is seen, how
+far the sensor smooths."""
+PINNED = (P.FORWARD_MM, P.RIGHT_MM, P.UP_MM, P.LOG_SIZE)
+"""Parameters that a model without any difference holds at zero."""
 
 
 @dataclass(frozen=True, slots=True)
 class CauseScores:
-    """Scores of all unknowns of all causes, in the order of ``causes.ALL_UNKNOWNS``.
+    """Scores of all unknowns of all causes, in the order of ``fit.causes.ALL_UNKNOWNS``.
 
     Parameters
     ----------
@@ -64,14 +63,16 @@ class CauseScores:
 
 @dataclass(frozen=True, slots=True)
 class _Laid:
-    """One block with the slopes of the causes over sigma, rows as its residuals; as maps for a depth map."""
+    """One block with the slopes of the causes."""
 
     block: Block
     seen: Any
     columns: NDArray[np.int64]
     linear: Linear
     slopes: Array
-    maps: Array | None
+    """of the causes, in the block's own form"""
+    rows: Array
+    """the same over sigma, rows as the residuals"""
     curvature: Array
     """weight of each residual in the slope of the score"""
     kind: NDArray[np.str_]
@@ -79,7 +80,7 @@ class _Laid:
 
 def prior_of_none(prior: Prior) -> Prior:
     """Give the prior of a frame whose model is right: teeth held, head near its sensor."""
-    pinned = list(pinned_parameters())
+    pinned = list(PINNED)
     mean, sd = prior.mean.copy(), prior.sd.copy()
     mean[pinned], sd[pinned] = 0.0, PINNED_SD
     if (sd[HEAD_SHIFT] <= 1.0).all():
@@ -118,7 +119,7 @@ def scores_of(solution: Solution, prior: Prior) -> CauseScores:
     mean = np.concatenate([prior.mean, np.zeros(count - COUNT)])
     mixed = np.zeros((count, size))
     for one in laid:
-        mixed[one.columns] += (one.linear.slope * one.curvature[:, None]).T @ one.slopes
+        mixed[one.columns] += (one.linear.slope * one.curvature[:, None]).T @ one.rows
     toward = clipped_bread(solution, precision) @ mixed
     own = np.arange(count) >= COUNT
     pull = precision * (mean - solution.parameters)
@@ -129,7 +130,7 @@ def scores_of(solution: Solution, prior: Prior) -> CauseScores:
     }
     meat = (toward * precision[:, None]).T @ toward
     for one in laid:
-        projected = one.slopes - one.linear.slope @ toward[one.columns]
+        projected = one.rows - one.linear.slope @ toward[one.columns]
         force = one.linear.residual * one.linear.robust_weight
         for name in np.unique(one.kind):
             rows = one.kind == name
@@ -139,7 +140,8 @@ def scores_of(solution: Solution, prior: Prior) -> CauseScores:
                 score + inside.T @ force[rows],
                 information + inside.T @ (inside * one.curvature[rows, None]),
             )
-        meat += _meat(one, projected, toward[one.columns])
+        directions = np.concatenate([-toward[one.columns].T, np.eye(size)], axis=1)
+        meat += one.block.clipped_scatter(one.seen, directions, one.slopes)
     if not any(b.extra_precision.size or b.name == "depth" for b in solution.blocks):
         del parts[ON_SKIN]
     return CauseScores(
@@ -152,38 +154,7 @@ def scores_of(solution: Solution, prior: Prior) -> CauseScores:
 
 
 def _laid(block: Block, seen: Any, columns: NDArray[np.int64], parameters: Array) -> _Laid:
-    linear, own = block.linear_of(seen), parameters[columns]
-    if isinstance(block, DepthBlock):
-        maps = np.where(seen.used, depth_slopes(block, seen, own), 0.0)
-        slopes = maps[:, seen.used].T / block.sigma_mm(seen.teeth_share)[seen.used, None]
-        teeth = seen.teeth_share[seen.used] > 0.5
-    else:
-        maps, teeth = None, np.zeros(len(linear.residual), dtype=bool)
-        if isinstance(block, CornerBlock):
-            slopes = corner_slopes(block, own)
-        else:
-            assert isinstance(block, ProfileBlock)
-            slopes = profile_slopes(block, seen)[seen.used] / block.sigma_mm[seen.used, None]
-            teeth = seen.teeth_share[seen.used] > 0.5
-    kind = np.where(teeth, ON_TEETH, CLICKS if isinstance(block, CornerBlock) else ON_SKIN)
-    return _Laid(block, seen, columns, linear, slopes, maps, curvature(block, linear), kind)
-
-
-def _meat(one: _Laid, projected: Array, toward: Array) -> Array:
-    """Give the covariance of the projected scores that the scatter of one block brings, shape (k, k)."""
-    block, seen, linear = one.block, one.seen, one.linear
-    if isinstance(block, DepthBlock):
-        assert one.maps is not None
-        sigma = block.sigma_mm(seen.teeth_share)
-        weight = np.zeros(seen.used.shape)
-        weight[seen.used] = linear.weight
-        maps = one.maps - np.tensordot(toward.T, seen.all_slopes(), axes=1)
-        return correlated_meat(maps * (weight / sigma), clipped_noise(block, seen))
-    if isinstance(block, ProfileBlock):
-        extra = np.zeros((len(block.along_mm), one.slopes.shape[1]))
-        extra[seen.used] = one.slopes * block.sigma_mm[seen.used, None]
-        directions = np.concatenate([-toward.T, np.eye(extra.shape[1])], axis=1)
-        trust = huber_weight(linear.residual)
-        shrunk = np.mean((linear.residual * trust) ** 2) / max(float(np.mean(trust**2)), 1e-300)
-        return np.asarray(block.scatter(seen, directions, extra) * shrunk)
-    return np.asarray(projected.T @ (projected * (CLIPPED_VARIANCE * linear.weight)[:, None]))
+    linear = block.linear_of(seen)
+    slopes = block.cause_slopes(seen, parameters[columns])
+    rows = block.slope_rows(seen, slopes)
+    return _Laid(block, seen, columns, linear, slopes, rows, curvature(block, linear), block.kinds(seen))

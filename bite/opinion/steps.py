@@ -14,8 +14,7 @@ from bite.evidence.model.head import SolvedHead, solved_head
 from bite.evidence.model.teeth_in_view import teeth_in_view
 from bite.evidence.stereo.depth import with_stereo_depth
 from bite.files.bundle import BiteFrame
-from bite.opinion.cause_moves import moved_head
-from bite.opinion.causes import Cause
+from bite.fit.causes import Cause, moved_head
 from bite.opinion.explain import REFITTED, Explained, Explanations, explain
 from bite.opinion.picture_vote import PictureVote, picture_vote
 from bite.opinion.sunken import Sunken, sunken
@@ -200,7 +199,7 @@ def _nothing_told(ranked: Explanations, offset: Estimate | None, tolerance_mm: f
 
 def values_told(found: Explained) -> str:
     """Give the best value of each unknown of a cause with its sd."""
-    from bite.opinion.causes import UNKNOWNS
+    from bite.fit.causes import UNKNOWNS
 
     if found.unseen:
         return "this evidence does not see it"

@@ -11,9 +11,10 @@ import numpy as np
 from bite import __version__
 from bite.check.result import Json
 from bite.check.words import CAUTION, told
-from bite.opinion.causes import UNKNOWNS
+from bite.fit.block import CLICKS, ON_SKIN, ON_TEETH
+from bite.fit.causes import UNKNOWNS
 from bite.opinion.explain import Explained
-from bite.opinion.scores import ASSUMED, CLICKS, ON_SKIN, ON_TEETH
+from bite.opinion.scores import ASSUMED
 from bite.opinion.steps import Opinion, is_credible, values_told
 from bite.plots.style import (
     INK,
@@ -32,8 +33,6 @@ if TYPE_CHECKING:
 
 FORMAT = "bite-opinion 1"
 _SHORT = {CLICKS: "clicks", ON_TEETH: "teeth", ON_SKIN: "skin", ASSUMED: "assumed"}
-KINDS = tuple(_SHORT)
-"""Kinds of evidence, in the order of the columns."""
 
 
 def headline(opinion: Opinion) -> str:
@@ -51,10 +50,10 @@ def _rows(opinion: Opinion) -> Iterator[str]:
     for cause, cure in opinion.cures:
         yield fill(f"if {cause}: {cure}", 100, initial_indent="  ", subsequent_indent="    ")
     yield ""
-    kinds = [kind for kind in KINDS if kind in opinion.ranked.causes[0].gain]
+    kinds = _kinds(opinion.ranked.causes)
     yield "Causes, each alone beside a model without any difference, best first"
     yield f"  {'':<26}{'':>10}  {'':>9}  {'':>6}   chi-square from"
-    columns = "".join(f"{_SHORT[kind]:>9}" for kind in kinds)
+    columns = "".join(f"{_SHORT.get(kind, kind):>9}" for kind in kinds)
     yield f"  {'cause':<26}{'chi-square':>10}  {'by chance':>9}  {'weight':>6}  {columns}   best value"
     for found in opinion.ranked.causes:
         chance = f"{found.chance:.1g}" if found.chance < 0.01 else f"{found.chance:.2f}"
@@ -93,6 +92,12 @@ def _rows(opinion: Opinion) -> Iterator[str]:
         yield from _sunken_rows(opinion)
     yield ""
     yield CAUTION
+
+
+def _kinds(causes: Sequence[Explained]) -> list[str]:
+    """Give the kinds of evidence that a frame holds, in the order of the columns, other ones last."""
+    gain = causes[0].gain
+    return [kind for kind in _SHORT if kind in gain] + sorted(gain.keys() - _SHORT.keys())
 
 
 def _gains(found: Explained, kinds: Sequence[str]) -> list[float]:
@@ -220,12 +225,12 @@ def _draw_causes(axes: Axes, opinion: Opinion) -> None:
 
 def _draw_gains(axes: Axes, causes: Sequence[Explained]) -> None:
     """Write beside each bar how much of it comes from each kind of evidence."""
-    kinds = [kind for kind in KINDS if kind in causes[0].gain]
+    kinds = _kinds(causes)
     place = axes.get_yaxis_transform()
     for k, kind in enumerate(kinds):
         at = 2.17 - 0.18 * (len(kinds) - 1 - k)
-        axes.text(at, len(causes) - 0.35, _SHORT[kind], transform=place, ha="right", fontsize=SMALL_PT - 0.8,
-                  color=INK)  # fmt: skip
+        axes.text(at, len(causes) - 0.35, _SHORT.get(kind, kind), transform=place, ha="right",
+                  fontsize=SMALL_PT - 0.8, color=INK)  # fmt: skip
         for row, one in enumerate(causes):
             if not one.unseen:
                 axes.text(at, row, f"{round(one.statistic * one.gain[kind])}", transform=place, ha="right",

@@ -8,18 +8,13 @@ a millimetre, which is more than that scatter: both are brought to rest first.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
-from bite.fit.clipping import CLIPPED_VARIANCE, clipped_bread, clipped_noise
-from bite.fit.corner_block import CornerBlock
-from bite.fit.depth_block import DepthBlock
-from bite.fit.depth_prediction import Prediction
-from bite.fit.linear import Block, Linear
-from bite.fit.lip_block import LipBlock
-from bite.fit.noise import correlated_meat
+from bite.fit.block import Look
+from bite.fit.clipping import clipped_bread
 from bite.fit.parameters import COUNT, P, Prior
 from bite.fit.solution import Solution
 from bite.fit.solver import solve
@@ -109,13 +104,14 @@ def difference_sd(first: AtRest, second: AtRest, prior: Prior) -> DifferenceSd:
     left = list(there.blocks)
     for one in here.blocks:
         apart += one.alone
-        twin = next((two for two in left if _are_twins(one, two)), None)
-        if twin is None:
+        found = _twin(one, left)
+        if found is None:
             variance, waves = variance + one.alone, waves + float(one.pull @ one.pull)
             continue
-        left.remove(twin)
+        twin, between = found
+        left = [two for two in left if two is not twin]
         apart += twin.alone
-        variance += _between(one, twin)
+        variance += between
         waves += _waves_between(one.pull, twin.pull)
     for two in left:
         variance, apart = variance + two.alone, apart + two.alone
@@ -132,17 +128,14 @@ def difference_sd(first: AtRest, second: AtRest, prior: Prior) -> DifferenceSd:
 
 
 @dataclass(frozen=True, slots=True)
-class _BlockWeights:
-    """How an offset follows the readings of one block.
+class _Followed:
+    """How an offset follows one block.
 
-    ``direction`` is the answer to a push on the block's clipped residuals, ``alone`` the variance that the
-    block brings by itself, mm^2, and ``pull`` how the offset follows the block's own unknowns, in their sds.
+    ``alone`` is the variance that the block brings by itself, mm^2, and ``pull`` how the offset follows the
+    block's own unknowns, in their sds.
     """
 
-    block: Block
-    seen: Any
-    linear: Linear
-    direction: Array
+    look: Look
     alone: float
     pull: Array
 
@@ -151,7 +144,7 @@ class _BlockWeights:
 class _Weights:
     answer: Array
     """how the offset answers to a push on each unknown"""
-    blocks: tuple[_BlockWeights, ...]
+    blocks: tuple[_Followed, ...]
 
 
 def _weights_of(solution: Solution, prior: Prior) -> _Weights:
@@ -159,75 +152,20 @@ def _weights_of(solution: Solution, prior: Prior) -> _Weights:
     answer = clipped_bread(solution, precision)[_T]
     out = []
     for block, seen, columns in zip(solution.blocks, solution.seen, solution.columns, strict=True):
-        linear, direction = block.linear_of(seen), answer[columns]
+        look = Look(block, seen, block.linear_of(seen), answer[columns])
         own = block.extra_precision
-        pull = direction[len(direction) - len(own) :] * np.sqrt(own)
-        if isinstance(block, DepthBlock):
-            maps = _per_mm(block, seen, linear, direction) * block.sigma_mm(seen.teeth_share)
-            alone = correlated_meat(maps[None], clipped_noise(block, seen)).item()
-        elif isinstance(block, (CornerBlock, LipBlock)):
-            alone = CLIPPED_VARIANCE * float((linear.slope @ direction) ** 2 @ linear.weight)
-        else:
-            alone = block.scatter(seen, direction[None]).item()
-        out.append(_BlockWeights(block, seen, linear, direction, alone, pull))
+        pull = look.direction[len(look.direction) - len(own) :] * np.sqrt(own)
+        out.append(_Followed(look, block.alone(look), pull))
     return _Weights(answer, tuple(out))
 
 
-def _are_twins(first: _BlockWeights, second: _BlockWeights) -> bool:
-    one, two = first.block, second.block
-    if isinstance(one, DepthBlock) and isinstance(two, DepthBlock):
-        here = np.where(two.measured_mm > 0, two.measured_mm, 0.0)
-        there = np.where(one.measured_mm > 0, one.measured_mm, 0.0)
-        shared = _on_window(np.ones_like(here), one, two) > 0
-        # the same map, whatever its window: a reading that differs is a reading of another frame
-        return bool(shared.any() and np.array_equal(_on_window(here, one, two)[shared], there[shared]))
-    if isinstance(one, CornerBlock) and isinstance(two, CornerBlock):
-        same = [view.names for view in one.views] == [view.names for view in two.views]
-        return same and len(first.linear.residual) == len(second.linear.residual)
-    if isinstance(one, LipBlock) and isinstance(two, LipBlock):
-        return bool(np.isin(one.key, two.key).any())
-    return False
-
-
-def _between(first: _BlockWeights, second: _BlockWeights) -> float:
-    """Give the variance of the difference that the readings of twins bring, mm^2."""
-    one, two = first.block, second.block
-    if isinstance(one, DepthBlock) and isinstance(two, DepthBlock):
-        here = _per_mm(one, first.seen, first.linear, first.direction)
-        there = _per_mm(two, second.seen, second.linear, second.direction)
-        apart = (here - _on_window(there, one, two)) * one.sigma_mm(first.seen.teeth_share)
-        return correlated_meat(apart[None], clipped_noise(one, first.seen)).item()
-    here, there = (
-        (side.linear.slope @ side.direction) * np.sqrt(side.linear.weight) for side in (first, second)
-    )
-    if isinstance(one, LipBlock) and isinstance(two, LipBlock):
-        both = np.union1d(one.key, two.key)
-        here = np.bincount(np.searchsorted(both, one.key), here, len(both)).astype(np.float64)
-        there = np.bincount(np.searchsorted(both, two.key), there, len(both)).astype(np.float64)
-    return CLIPPED_VARIANCE * float(((here - there) ** 2).sum())
-
-
-def _per_mm(block: DepthBlock, seen: Prediction, linear: Linear, direction: Array) -> Array:
-    """Give d(offset)/d(reading), shape (h, w), mm per mm."""
-    weight = np.zeros(seen.used.shape)
-    weight[seen.used] = linear.weight
-    combined = np.tensordot(direction, seen.all_slopes(), axes=1)
-    return np.asarray(combined * weight / block.sigma_mm(seen.teeth_share) ** 2)
-
-
-def _on_window(weights: Array, one: DepthBlock, two: DepthBlock) -> Array:
-    """Lay weights of the second block's window out on the first one's; what sticks out is cut."""
-    window, source = one.grid.window, two.grid.window
-    out = np.zeros((window.height, window.width))
-    top, left = source.top - window.top, source.left - window.left
-    rows = slice(max(top, 0), min(top + source.height, window.height))
-    columns = slice(max(left, 0), min(left + source.width, window.width))
-    if rows.stop <= rows.start or columns.stop <= columns.start:
-        return out
-    out[rows, columns] = weights[
-        rows.start - top : rows.stop - top, columns.start - left : columns.stop - left
-    ]
-    return out
+def _twin(one: _Followed, others: Sequence[_Followed]) -> tuple[_Followed, float] | None:
+    """Find the block that holds the same readings, and the variance that they leave in the difference."""
+    for two in others:
+        between = one.look.block.apart(one.look, two.look)
+        if between is not None:
+            return two, between
+    return None
 
 
 def _waves_between(here: Array, there: Array) -> float:

@@ -14,6 +14,7 @@ import numpy as np
 
 from bite.errors import InputError
 from bite.files.profile import DepthProfile
+from bite.fit.block import Look, of_kind
 from bite.fit.clipping import clipped_bread
 from bite.fit.parameters import P, Prior
 from bite.fit.profile_block import ProfileBlock, ProfilePrediction
@@ -110,13 +111,15 @@ def _on_line(look: AtRest, prior: Prior) -> _OnLine | None:
     solution = look.solution
     precision = np.concatenate([prior.precision, *(block.extra_precision for block in solution.blocks)])
     answer = clipped_bread(solution, precision)[P.FORWARD_MM]
-    for block, seen, columns in zip(solution.blocks, solution.seen, solution.columns, strict=True):
-        if isinstance(block, ProfileBlock):
-            direction, linear = answer[columns], block.linear_of(seen)
-            push = np.zeros(len(block.along_mm))
-            push[seen.used] = linear.slope @ direction * linear.robust_weight
-            return _OnLine(block, seen, push, block.scatter(seen, direction[None]).item())
-    return None
+    block = of_kind(solution.blocks, ProfileBlock)
+    if block is None:
+        return None
+    number = solution.blocks.index(block)
+    seen, direction = solution.seen[number], answer[solution.columns[number]]
+    linear = block.linear_of(seen)
+    push = np.zeros(len(block.along_mm))
+    push[seen.used] = linear.slope @ direction * linear.robust_weight
+    return _OnLine(block, seen, push, block.alone(Look(block, seen, linear, direction)))
 
 
 def _same_readings(one: ProfileBlock, two: ProfileBlock) -> bool:
@@ -135,7 +138,7 @@ def _through_noise(line: _OnLine, push: Array) -> float:
     only = np.zeros((1, line.seen.slopes.shape[1] + 1))
     only[0, -1] = 1.0
     unused = float((push[~used] ** 2).sum()) * block.inflation
-    return block.scatter(line.seen, only, slope).item() + unused
+    return block.scatter(line.seen, only, slope[None]).item() + unused
 
 
 def _window_sum(values: Array, reach: int) -> float:

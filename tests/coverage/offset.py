@@ -28,7 +28,7 @@ from bite.evidence.lips.line import lip_block
 from bite.evidence.model.head import solved_head
 from bite.evidence.priors import prior_of
 from bite.files.device import Device
-from bite.fit.linear import Block
+from bite.fit.block import Block
 from bite.fit.offset import fit_offset
 from bite.fit.parameters import Prior
 from bite.stats.estimate import Z95

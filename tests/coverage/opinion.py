@@ -27,10 +27,10 @@ from bite.errors import BiteError
 from bite.evidence.blocks import offset_evidence
 from bite.evidence.model.head import solved_head
 from bite.files.bundle import BiteFrame
+from bite.fit.causes import UNKNOWNS, Cause
 from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import frozen, rotation_from_vector
 from bite.geometry.teeth import LOWER, OTHER
-from bite.opinion.causes import UNKNOWNS, Cause
 from bite.opinion.explain import ranking
 from bite.opinion.scores import NEAR_DEG, NEAR_MM, fitted_without, prior_of_none, scores_of
 from demo_bite.scene import Clicks, Detail, Sensor, Settings, Shot, SolveError, as_bite_frame, simulate

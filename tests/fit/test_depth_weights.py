@@ -196,7 +196,7 @@ def test_scatter_is_that_of_the_whole_covariance_matrix() -> None:
         spectrum = said.whole_spectrum if whole else said.spectrum
         assert spectrum is not None
         expected = dense_meat(maps, np.fft.irfft2(spectrum, said.padded))
-        found = noisy.scatter(seen, directions, extra, whole=whole)
+        found = noisy.scatter(seen, directions, extra[None], whole=whole)
         np.testing.assert_allclose(found, expected, rtol=0, atol=1e-9 * np.trace(expected))
         plain = noisy.scatter(seen, directions[:4, :-1], whole=whole)
         np.testing.assert_allclose(plain, expected[:4, :4], rtol=0, atol=1e-9 * np.trace(expected))

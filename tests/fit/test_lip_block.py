@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from bite.fit.causes import ALL_UNKNOWNS, UNKNOWNS, Cause
 from bite.fit.lip_block import AS_ONE, LEAST_SD_MM, LipBlock
 from bite.fit.parameters import COUNT, P
 from bite.geometry.teeth import SKIN
@@ -74,3 +75,32 @@ def test_neighbours_count_as_one() -> None:
     direction = np.zeros((1, seen.slope.shape[1]))
     direction[0, P.HEAD_Y_MM] = 1.0
     assert block.scatter(seen, direction).item() == pytest.approx(seen.information[P.HEAD_Y_MM, P.HEAD_Y_MM])
+
+
+@pytest.mark.parametrize(("cause", "which"), [(Cause.LIPS, 0), *((Cause.HEAD, k) for k in range(3))])
+def test_slopes_of_causes_are_what_a_mended_head_does(cause: Cause, which: int) -> None:
+    block = lips()
+    at = np.concatenate([PLACE, [0.3, -0.2, 0.1], [0.05, -0.04]])
+
+    def residual(amount: float) -> np.ndarray:
+        values = np.zeros(len(UNKNOWNS[cause]))
+        values[which] = amount
+        return block.with_cause(cause, values).predict(at).residual
+
+    first = [c for c, _ in ALL_UNKNOWNS].index(cause)
+    slopes = block.cause_slopes(block.predict(at), at)[first : first + len(UNKNOWNS[cause])]
+    numeric = -(residual(1e-4) - residual(-1e-4)) / 2e-4
+    # a mended head is then turned by the fit's small turn, which the head's own shift is not: second order
+    assert np.abs(slopes[which] - numeric).max() < 0.03 * np.abs(slopes).max()
+    assert np.abs(slopes).max() > 0.01
+
+
+@pytest.mark.parametrize("cause", [c for c in Cause if c not in (Cause.LIPS, Cause.HEAD)])
+def test_teeth_and_sensors_do_not_move_the_lip_line(cause: Cause) -> None:
+    block = lips()
+    at = np.concatenate([PLACE, [0.3, -0.2, 0.1], [0.05, -0.04]])
+    mine = [k for k, (c, _) in enumerate(ALL_UNKNOWNS) if c is cause]
+    assert not block.cause_slopes(block.predict(at), at)[mine].any()
+    if cause is not Cause.ENAMEL:  # which is a matter of the prior
+        moved = block.with_cause(cause, np.full(len(mine), 0.5))
+        np.testing.assert_array_equal(moved.predict(at).residual, block.predict(at).residual)

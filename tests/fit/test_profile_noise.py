@@ -143,7 +143,7 @@ def check_scatter(found: ProfileBlock) -> None:
     directions = np.zeros((4, COUNT + 1))
     for row, column in enumerate([*names, -1]):
         directions[row, column] = 1.0
-    scatter = found.scatter(seen, directions, extra)
+    scatter = found.scatter(seen, directions, extra[None])
     np.testing.assert_allclose(scatter, expected, rtol=0, atol=1e-9 * np.trace(expected))
     plain = found.scatter(seen, directions[:3, :-1])
     np.testing.assert_allclose(plain, expected[:3, :3], rtol=0, atol=1e-9 * np.trace(expected))

@@ -226,10 +226,13 @@ class Profile(Readings):
         linear = Readings.linear_of(self, seen.depth_mm)
         return Linear(linear.residual[seen.used], linear.slope[seen.used], linear.weight[seen.used])
 
+    def slope_rows(self, seen: Seen, slopes: np.ndarray, /) -> np.ndarray:
+        return slopes[:, seen.used].T / self.sd_mm
+
     def scatter(self, seen: Seen, directions, extra=None, *, whole: bool = False) -> np.ndarray:
         slope = self.linear_of(seen).slope
         if extra is not None:
-            slope = np.column_stack([slope, extra[seen.used] / self.sd_mm])
+            slope = np.column_stack([slope, self.slope_rows(seen, extra)])
         return directions @ (slope.T @ slope) @ directions.T * (self.all_spread if whole else self.spread)
 
 

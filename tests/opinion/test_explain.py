@@ -10,6 +10,7 @@ import pytest
 from bite.evidence.blocks import offset_evidence
 from bite.evidence.model.head import solved_head
 from bite.files.bundle import BiteFrame
+from bite.fit.causes import ALL_UNKNOWNS, Cause
 from bite.fit.corner_block import Clicks, CornerBlock, Use
 from bite.fit.depth_block import DepthBlock
 from bite.fit.head import Head
@@ -21,7 +22,6 @@ from bite.geometry.camera import Camera
 from bite.geometry.render import Grid, Window
 from bite.geometry.rigid import Rigid, frozen, rotation_from_vector
 from bite.geometry.teeth import UPPER
-from bite.opinion.causes import ALL_UNKNOWNS, Cause, corner_slopes, depth_slopes
 from bite.opinion.explain import Explanations, explain, ranking
 from bite.opinion.scores import fitted_without, prior_of_none, scores_of
 from bite.opinion.steps import best_of, conclusion_of
@@ -76,7 +76,7 @@ def test_slopes_of_causes(cause: Cause, which: int) -> None:
     place = [c for c, _ in ALL_UNKNOWNS].index(cause) + which
     numeric = (block(step).predict(PLACE).depth_mm - block(-step).predict(PLACE).depth_mm) / (2 * step)
     at = block(0.0)
-    analytic = depth_slopes(at, at.predict(PLACE), PLACE)[place]
+    analytic = at.cause_slopes(at.predict(PLACE), PLACE)[place]
     # central differences: truncation 1e-6 of a per cent or degree squared, far below
     assert np.abs(numeric - analytic).max() < 1e-5 * np.abs(numeric).max()
 
@@ -88,7 +88,8 @@ def test_slopes_of_causes(cause: Cause, which: int) -> None:
         return CornerBlock(own, (Clicks("a", camera, names, use, np.zeros((3, 2)) - 50.0, np.full(3, 0.7)),))
 
     by_step = (corners(step).predict(PLACE).residual - corners(-step).predict(PLACE).residual) / (2 * step)
-    found = corner_slopes(corners(0.0), PLACE)[:, place]
+    clicked = corners(0.0)
+    found = clicked.cause_slopes(clicked.predict(PLACE), PLACE)[place]
     assert np.abs(-by_step - found)[:4].max() < 1e-5 * np.abs(found).max()
     assert PLACE.shape == (COUNT,)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from bite.fit.causes import UNKNOWNS, Cause
 from bite.geometry.rigid import frozen
-from bite.opinion.causes import UNKNOWNS, Cause
 from bite.opinion.explain import Explained, Explanations, Left
 from bite.opinion.steps import CURES, best_of, conclusion_of
 from bite.stats.estimate import Estimate

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from bite.check.assessment import Assessment, CornerMark
 from bite.files.bundle import LoadedView
-from bite.fit.lip_block import LipBlock
 from bite.geometry.teeth import is_upper
 from bite.plots.style import AFTER, BEFORE, INK, MEASURED, SMALL_PT, TEXT_PT, Look, size_in
 
@@ -165,13 +164,13 @@ def _draw_marks(axes: Axes, marks: list[CornerMark]) -> None:
 
 def _draw_lip_line(axes: Axes, assessment: Assessment) -> bool:
     """Draw what was read of the lip line; tell whether there is any."""
-    blocks = assessment.fit.solution.blocks if assessment.fit is not None else ()
-    found = [block for block in blocks if isinstance(block, LipBlock)]
-    for block in found:
-        x, y = block.read_px.T
-        axes.plot(x, y, "_", ms=4.0, mec="white", mew=2.2, zorder=2.5)
-        axes.plot(x, y, "_", ms=4.0, mec=MEASURED.colour, mew=1.1, zorder=2.6)
-    return bool(found)
+    lips = None if assessment.fit is None else assessment.fit.lip_block
+    if lips is None:
+        return False
+    x, y = lips.read_px.T
+    axes.plot(x, y, "_", ms=4.0, mec="white", mew=2.2, zorder=2.5)
+    axes.plot(x, y, "_", ms=4.0, mec=MEASURED.colour, mew=1.1, zorder=2.6)
+    return True
 
 
 def _name_landmark(axes: Axes, mark: CornerMark) -> None:

@@ -46,7 +46,7 @@ def what_would_settle(frame: BiteFrame, solved: SolvedHead, evidence: OffsetEvid
         return f"more measured skin around the mouth: the place of the head makes {head_sd:.2f} mm of the sd"
     block = fit.depth_block
     if block is not None:
-        seen = fit.solution.seen[fit.solution.blocks.index(block)]
+        seen = fit.solution.seen[fit.solution.number_of(block)]
         teeth = int((seen.used & (seen.teeth_share > 0.9)).sum())
         if teeth < FEW_TEETH_PX:
             return (

@@ -171,6 +171,6 @@ def _sections(fit: OffsetFit | None, moved_mm: float) -> tuple[Section, ...]:
     if fit is None:
         return ()
     if fit.depth_block is not None:
-        return map_sections(fit.depth_block, fit.parameters, moved_mm)
+        return map_sections(fit.depth_block, fit.solution.unknowns_of(fit.depth_block), moved_mm)
     line = fit.profile_block
-    return () if line is None else (profile_section(line, fit.parameters, moved_mm),)
+    return () if line is None else (profile_section(line, fit.solution.unknowns_of(line), moved_mm),)

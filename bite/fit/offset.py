@@ -45,7 +45,7 @@ class OffsetFit:
 
     @property
     def parameters(self) -> np.ndarray:
-        """Parameters of the whole model, shape (14,)."""
+        """The named parameters, then what each block brings itself, shape (n,)."""
         return self.solution.parameters
 
     @property

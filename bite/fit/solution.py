@@ -57,6 +57,14 @@ class Solution:
         """Sampling and systematic covariance together, shape (14, 14)."""
         return np.asarray(self.sampling + self.systematic)
 
+    def number_of(self, block: Block) -> int:
+        """Give which of the blocks one is."""
+        return next(k for k, other in enumerate(self.blocks) if other is block)
+
+    def unknowns_of(self, block: Block) -> Array:
+        """Give the named parameters and what the block shares and brings itself, in its own order."""
+        return self.parameters[self.columns[self.number_of(block)]]
+
     def sd(self, parameter: P) -> float:
         """Total sd of one parameter."""
         return float(np.sqrt(self.covariance[parameter, parameter]))

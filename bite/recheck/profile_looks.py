@@ -114,7 +114,7 @@ def _on_line(look: AtRest, prior: Prior) -> _OnLine | None:
     block = of_kind(solution.blocks, ProfileBlock)
     if block is None:
         return None
-    number = solution.blocks.index(block)
+    number = solution.number_of(block)
     seen, direction = solution.seen[number], answer[solution.columns[number]]
     linear = block.linear_of(seen)
     push = np.zeros(len(block.along_mm))

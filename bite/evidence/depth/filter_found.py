@@ -44,10 +44,10 @@ def filter_found(fit: OffsetFit, cover: DepthCover | None) -> FilterFound | None
     block = fit.depth_block
     if block is None:
         return None
-    seen = fit.solution.seen[fit.solution.blocks.index(block)]
+    seen = fit.solution.seen[fit.solution.number_of(block)]
     told = str(block.sensor)
     if block.sensor.kind is Kind.GAUSS:
-        own = fit.solution.columns[fit.solution.blocks.index(block)][block.boxy_place]
+        own = fit.solution.columns[fit.solution.number_of(block)][block.boxy_place]
         boxy, sd = float(fit.solution.parameters[own]), float(np.sqrt(fit.solution.bread[own, own]))
         told = "a box" if boxy > 0.5 and boxy > 2.0 * sd else "a Gaussian"
     if block.sensor.kind is Kind.BOX:

@@ -41,7 +41,7 @@ def hair_found(fit: OffsetFit) -> HairFound | None:
     if block is None or block.skin.mouth is None:
         return None
     solution = fit.solution
-    places = solution.columns[solution.blocks.index(block)][COUNT + block.skin.hair.start :]
+    places = solution.columns[solution.number_of(block)][COUNT + block.skin.hair.start :]
     count = len(HAIR_STEPS_MM)
     found = []
     for above, own in ((True, places[:count]), (False, places[count : 2 * count])):

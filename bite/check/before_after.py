@@ -1,108 +1,67 @@
-"""The before-and-after figure of one frame, and its panels as figures of their own."""
+"""The before-and-after figure of one frame: one landscape page, pictures on the left, depths on the right."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from bite.check.assessment import Assessment
+from bite.check.decision import Verdict
+from bite.check.finding import Severity
+from bite.check.page_pictures import draw_pictures
 from bite.check.panels.dial import draw_dial
 from bite.check.panels.findings import draw_findings
-from bite.check.panels.mouth import draw_mouth
-from bite.check.panels.reprojection import KEY, draw_reprojection, view_error
-from bite.check.panels.section import can_draw, draw_section, is_midline
+from bite.check.panels.section import can_draw, draw_key, draw_section, is_upright, title_of
 from bite.check.sections import Section
+from bite.check.solved_looks import Looks, is_advised, solved_looks
 from bite.check.words import CAUTION, headline, interval_told, reason, told
-from bite.plots.style import (
-    DPI,
-    INK,
-    SMALL_PT,
-    TEXT_PT,
-    TITLE_PT,
-    WIDTH_PX,
-    blank_figure,
-    house_style,
-    say_missing,
-)
+from bite.plots.style import INK, PAGE_IN, PAGE_TITLE_PT, READ_PT, blank_figure, house_style, say_missing
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_WIDTH_IN = WIDTH_PX / DPI
-_HEAD_IN, _ONE_VIEW_IN, _DEPTH_IN, _MOVE_IN, _FOOT_IN = 0.35, 3.5, 4.0, 2.5, 0.4
-_TITLE_LINE_IN, _UNDER_LINE_IN = 0.2, 0.16
-_VIEW_ROW_IN, _FINDINGS_IN, _SENTENCE_IN, _CLICKS_IN = 2.9, 1.9, 0.75, 1.95
+_LEFT_IN, _LEFT_WIDE_IN = 0.2, 6.5
+_RIGHT_IN, _RIGHT_WIDE_IN = 7.05, 3.8
+_FOOT_IN = 0.36
+_DIAL_IN = 1.35
+_UPRIGHT_IN, _ACROSS_IN, _KEY_IN = 2.5, 1.95, 0.26
+_REFUSALS = (Verdict.UNSURE, Verdict.RESHOOT)
 _Box = tuple[float, float, float, float]
 
 
-def before_after_figure(assessment: Assessment) -> Figure:
-    """Draw mouth, findings, both depth sections and the dial of one frame.
+def before_after_figure(assessment: Assessment, looks: Mapping[str, Looks] | None = None) -> Figure:
+    """Draw one page: the solved teeth in the photograph, depth sections, the dial, and what was found.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    looks : mapping, optional, of ``solved_looks``, where the caller has them already
 
     Returns
     -------
-    Figure, 1600 px wide; a panel whose evidence is missing says so in one sentence.
+    Figure, 11 by 7.5 inch; a panel whose evidence is missing says so in one sentence.
     """
-    views = assessment.frame.views
-    rows = (len(views) + 1) // 2
-    mouth_in = _ONE_VIEW_IN if len(views) == 1 else rows * _VIEW_ROW_IN + _FINDINGS_IN
-    depth_in = _DEPTH_IN if any(can_draw(section) for section in assessment.sections) else _SENTENCE_IN
-    move_in = _MOVE_IN if assessment.fit is not None else _SENTENCE_IN
-    title, under = _title(assessment)
-    title_in = _HEAD_IN + _TITLE_LINE_IN * len(title) + _UNDER_LINE_IN * len(under)
-    held = _held_views(assessment)
-    clicks_in = 0.2 + _CLICKS_IN * ((len(held) + 1) // 2) if held else 0.0
-    height = title_in + mouth_in + clicks_in + depth_in + move_in + _FOOT_IN
+    looks = solved_looks(assessment) if looks is None else looks
     with house_style():
-        figure = blank_figure(_WIDTH_IN, height)
-        _write_title(figure, title, under)
-        top = height - title_in
-        if len(views) == 1:
-            draw_mouth(_axes(figure, (0.15, top - 3.15, 4.9, 2.95)), assessment, views[0])
-            draw_findings(_axes(figure, (5.25, top - 3.15, 2.6, 2.95)), assessment)
-        else:
-            for k, view in enumerate(views):
-                box = (0.15 + 3.95 * (k % 2), top - _VIEW_ROW_IN * (k // 2 + 1) + 0.4, 3.75, 2.25)
-                draw_mouth(_axes(figure, box), assessment, view)
-            draw_findings(_axes(figure, (0.15, top - mouth_in + 0.1, 7.7, _FINDINGS_IN - 0.3)), assessment)
-        top -= mouth_in
-        _draw_clicks(figure, assessment, held, top)
-        top -= clicks_in
-        _draw_sections(figure, assessment, top, depth_in)
-        top -= depth_in
+        figure = blank_figure(*PAGE_IN)
+        top = _write_head(figure, assessment)
+        low = _FOOT_IN
         if assessment.fit is not None:
-            draw_dial(_axes(figure, (1.05, top - 2.0, 4.95, 1.35)), assessment)
+            stands = assessment.decision.verdict not in _REFUSALS
+            draw_dial(_axes(figure, (1.2, low + 0.42, 3.55, 0.5 if stands else 0.42)), assessment)
+            low += _DIAL_IN if stands else _DIAL_IN - 0.3
+        words = not is_advised(assessment)
+        beside = not words or any(sections_of(assessment))
+        wide = _LEFT_WIDE_IN if beside else PAGE_IN[0] - 2 * _LEFT_IN
+        draw_pictures(figure, assessment, looks, (_LEFT_IN, low, wide, top - low), words_beside=words)
+        if beside:
+            _draw_right(figure, assessment, top, findings=not words)
         else:
-            draw_dial(_axes(figure, (0.15, top - 0.65, 7.7, 0.4)), assessment)
+            _write_missing(figure, assessment)
         _write_foot(figure, assessment)
     return figure
-
-
-def panel_figures(assessment: Assessment) -> dict[str, Figure]:
-    """Draw each panel as a figure of its own.
-
-    Named mouth-VIEW, reprojection-VIEW (with two views or more), midline, across-incisors, dial, findings.
-    """
-    figures: dict[str, Figure] = {}
-    with house_style():
-        for view in assessment.frame.views:
-            figures[f"mouth-{view.name}"] = _single(assessment, 5.6)
-            draw_mouth(_axes(figures[f"mouth-{view.name}"], (0.2, 0.35, 7.6, 4.7)), assessment, view)
-        for name in _held_views(assessment):
-            figures[f"reprojection-{name}"] = _single(assessment, 4.0)
-            axes = _axes(figures[f"reprojection-{name}"], (0.7, 0.55, 6.9, 2.75))
-            draw_reprojection(axes, assessment.marks, name, f"view {name}; {KEY}")
-        for name, midline in (("midline", True), ("across-incisors", False)):
-            section = _section(assessment, midline)
-            if section is not None:
-                figures[name] = _single(assessment, 6.6 if midline else 5.2)
-                box = (0.7, 0.6, 5.0, 5.4) if midline else (0.7, 0.6, 7.0, 4.0)
-                draw_section(_axes(figures[name], box), section, assessment.moved_mm)
-        figures["dial"] = _single(assessment, 3.0)
-        draw_dial(_axes(figures["dial"], (1.05, 0.5, 4.95, 1.4)), assessment)
-        figures["findings"] = _single(assessment, 4.0)
-        draw_findings(_axes(figures["findings"], (0.3, 0.2, 7.4, 3.1)), assessment)
-    return figures
 
 
 def _axes(figure: Figure, box_in: _Box) -> Axes:
@@ -112,82 +71,129 @@ def _axes(figure: Figure, box_in: _Box) -> Axes:
     return figure.add_axes((left / width, bottom / height, wide / width, high / height))
 
 
-def _single(assessment: Assessment, height_in: float) -> Figure:
-    figure = blank_figure(_WIDTH_IN, height_in)
-    top = 1.0 - 0.1 / height_in
-    figure.text(0.02, top, headline(assessment), va="top", fontsize=TEXT_PT, color=INK, wrap=False)
-    return figure
+def head_lines(assessment: Assessment) -> tuple[list[str], list[str], list[str]]:
+    """Give the lines of the title, those of the reason, and those of the numbers.
 
-
-def _title(assessment: Assessment) -> tuple[list[str], list[str]]:
-    """Give the lines of the title, which is the finding, and the lines under it, which give its numbers."""
-    under = []
+    A refusal gives its reason before any number.
+    """
+    numbers = []
     if assessment.fit is not None:
         offset = assessment.fit.offset
         interval = f"95 %: {interval_told(offset, 'mm')}; forward is positive"
-        under.append(f"offset {told(offset, 'mm', sign=True, pm='±')} ({interval})")
-    if added := reason(assessment):
-        under.append(added)
-    return wrap(headline(assessment), 86), [line for part in under for line in wrap(part, 122)]
-
-
-def _write_title(figure: Figure, title: list[str], under: list[str]) -> None:
-    height = float(figure.get_size_inches()[1])
-    y = 1 - 0.1 / height
-    figure.text(
-        0.02, y, "\n".join(title), va="top", fontsize=TITLE_PT, fontweight="bold", color=INK, linespacing=1.3
+        lead = "not advised: offset" if assessment.decision.verdict in _REFUSALS else "offset"
+        numbers.append(f"{lead} {told(offset, 'mm', sign=True)} ({interval})")
+    added = _without_lead(reason(assessment), numbers)
+    return (
+        wrap(headline(assessment), 90),
+        wrap(added[:1].upper() + added[1:], 108),
+        [line for part in numbers for line in wrap(part, 125)],
     )
-    y -= (_TITLE_LINE_IN * len(title) + 0.03) / height
-    figure.text(0.02, y, "\n".join(under), va="top", fontsize=TEXT_PT, color=INK, linespacing=1.3)
+
+
+def _without_lead(why: str, numbers: list[str]) -> str:
+    """Take the offset's own number off the start of a reason: it follows below."""
+    lead, _, rest = why.partition(" mm is not known")
+    return f"the offset is not known{rest}" if numbers and rest and lead.startswith("offset ") else why
+
+
+def _write_head(figure: Figure, assessment: Assessment) -> float:
+    """Write title, reason and numbers; give where they end, inch from below."""
+    height = PAGE_IN[1]
+    title, why, numbers = head_lines(assessment)
+    y = height - 0.1
+    for lines, size, weight in (
+        (title, PAGE_TITLE_PT, "bold"),
+        (why, READ_PT + 2, "bold" if assessment.decision.verdict in _REFUSALS else "normal"),
+        (numbers, READ_PT + 1, "normal"),
+    ):
+        if lines:
+            figure.text(
+                _LEFT_IN / PAGE_IN[0], y / height, "\n".join(lines), va="top", fontsize=size,
+                fontweight=weight, color=INK, linespacing=1.25,
+            )  # fmt: skip
+            y -= 1.3 * size / 72 * len(lines) + 0.02
+    return y - 0.05
+
+
+def _write_missing(figure: Figure, assessment: Assessment) -> None:
+    """Say in the lower right corner why there is no section, and why no offset."""
+    why = [why_no_section(assessment)]
+    if assessment.fit is None:
+        told_why = assessment.why_no_offset or assessment.decision.why
+        why.append(f"No offset can be given: {told_why.rstrip('.')}.")
+    lines = [line for sentence in why for line in wrap(sentence, 46)]
+    place = (_RIGHT_IN + 0.1) / PAGE_IN[0], (_FOOT_IN + 0.1) / PAGE_IN[1]
+    figure.text(*place, "\n".join(lines), va="bottom", fontsize=READ_PT, color=INK, linespacing=1.25)
 
 
 def _write_foot(figure: Figure, assessment: Assessment) -> None:
     frame = assessment.frame
     shot = f"performer {frame.file.performer}, device {frame.file.device}"
-    foot = [*wrap(f"{frame.name}, {shot}; bite {assessment.version}", 130), CAUTION]
-    figure.text(0.02, 0.006, "\n".join(foot), va="bottom", fontsize=SMALL_PT, color=INK)
-
-
-def _section(assessment: Assessment, midline: bool) -> Section | None:
-    found = (
-        section for section in assessment.sections if is_midline(section) == midline and can_draw(section)
+    foot = [*wrap(f"{frame.name}, {shot}; bite {assessment.version}", 150)[:1], CAUTION]
+    figure.text(
+        _LEFT_IN / PAGE_IN[0], 0.06 / PAGE_IN[1], "\n".join(foot), va="bottom", fontsize=READ_PT, color=INK
     )
-    return next(found, None)
 
 
-def _draw_sections(figure: Figure, assessment: Assessment, top: float, room: float) -> None:
-    midline, across = (_section(assessment, upright) for upright in (True, False))
-    if midline is None and across is None:
-        say_missing(
-            _axes(figure, (0.15, top - room + 0.1, 7.7, 0.4)), "Depth sections", _why_no_section(assessment)
-        )
+def sections_of(assessment: Assessment) -> tuple[Section | None, Section | None]:
+    """Give the section up and down and the one across that can be drawn."""
+    found = [section for section in assessment.sections if can_draw(section)]
+    upright = next((section for section in found if is_upright(section)), None)
+    return upright, next((section for section in found if not is_upright(section)), None)
+
+
+def _draw_right(figure: Figure, assessment: Assessment, top: float, *, findings: bool) -> None:
+    """Draw the sections one below the other, and what was found below them."""
+    upright, across = sections_of(assessment)
+    after = is_advised(assessment)
+    if upright is None and across is None:
+        box = (_RIGHT_IN, top - 0.75, _RIGHT_WIDE_IN, 0.45)
+        say_missing(_axes(figure, box), "Depth", why_no_section(assessment), size_pt=READ_PT)
+        box = (_RIGHT_IN, _FOOT_IN + 0.1, _RIGHT_WIDE_IN, top - _FOOT_IN - 1.4)
+        draw_findings(_axes(figure, box), assessment)
         return
-    boxes = ((0.6, top - 3.4, 2.75, 3.15), (4.05, top - 2.65, 3.8, 2.4))
-    for section, box, title in zip((midline, across), boxes, ("Midline", "Across the incisors"), strict=True):
-        axes = _axes(figure, box)
-        if section is not None:
-            draw_section(axes, section, assessment.moved_mm)
-        else:
-            say_missing(axes, title, "The depth was given along one line only.")
+    told_in = 0.55 + 0.85 * sum(f.severity is not Severity.OK for f in assessment.findings)
+    told_in = min(told_in, top - _FOOT_IN - _KEY_IN - _UPRIGHT_IN - _ACROSS_IN) if findings else 0.0
+    spare = max(0.0, top - _FOOT_IN - _KEY_IN - _UPRIGHT_IN - _ACROSS_IN - told_in)
+    upright_in, across_in = _UPRIGHT_IN + 0.6 * spare, _ACROSS_IN + 0.4 * spare
+    draw_key(_axes(figure, (_RIGHT_IN, top - 0.2, _RIGHT_WIDE_IN, 0.18)), after=after)
+    low = top - _KEY_IN - upright_in
+    if upright is not None:
+        curve = _axes(figure, (_RIGHT_IN + 0.45, low + 0.5, 1.75, upright_in - 0.75))
+        strip = _axes(figure, (_RIGHT_IN + 2.35, low + 0.5, _RIGHT_WIDE_IN - 2.4, upright_in - 0.75))
+        draw_section(curve, strip, upright, after=after)
+        curve.set_title(title_of(upright), fontsize=READ_PT + 0.5, pad=4)
+    else:
+        box = (_RIGHT_IN, low, _RIGHT_WIDE_IN, 0.6)
+        say_missing(_axes(figure, box), "Up through the crowns", _NO_CROWN, size_pt=READ_PT)
+    low -= across_in
+    if across is not None:
+        room = across_in - 0.75
+        wide = _RIGHT_WIDE_IN - 0.6
+        curve = _axes(figure, (_RIGHT_IN + 0.55, low + 0.4 + 0.46 * room, wide, 0.54 * room))
+        strip = _axes(figure, (_RIGHT_IN + 0.55, low + 0.38, wide, 0.42 * room))
+        draw_section(curve, strip, across, after=after)
+        curve.set_title(title_of(across), fontsize=READ_PT + 0.5, pad=4)
+    else:
+        box = (_RIGHT_IN, low + across_in - 0.85, _RIGHT_WIDE_IN, 0.5)
+        why = why_no_across(assessment)
+        say_missing(_axes(figure, box), "Across the upper incisors", why, size_pt=READ_PT)
+    if findings:
+        draw_findings(_axes(figure, (_RIGHT_IN, _FOOT_IN, _RIGHT_WIDE_IN, low - _FOOT_IN - 0.22)), assessment)
 
 
-def _held_views(assessment: Assessment) -> list[str]:
-    """Give the views of a frame with two or more whose corners the solved model can be held against."""
-    names = [view.name for view in assessment.frame.views]
-    return [n for n in names if view_error(assessment.marks, n).corners] if len(names) > 1 else []
+_NO_CROWN = "No depth was read on a line through the central crowns."
 
 
-def _draw_clicks(figure: Figure, assessment: Assessment, held: list[str], top: float) -> None:
-    if held:
-        height = float(figure.get_size_inches()[1])
-        figure.text(0.02, (top - 0.05) / height, f"Corners in each view; {KEY}", va="top", fontsize=SMALL_PT)
-    for k, name in enumerate(held):
-        low = top - 0.2 - _CLICKS_IN * (k // 2 + 1) + 0.45
-        axes = _axes(figure, (0.55 + 3.95 * (k % 2), low, 3.3, _CLICKS_IN - 0.85))
-        draw_reprojection(axes, assessment.marks, name, f"view {name}")
+def why_no_across(assessment: Assessment) -> str:
+    """Say why there is no section across."""
+    if assessment.frame.profile is not None:
+        return "The depth was given along one line only."
+    return "On no line across does half a crown's width of upper enamel show: there is none to draw."
 
 
-def _why_no_section(assessment: Assessment) -> str:
+def why_no_section(assessment: Assessment) -> str:
+    """Say why there is no section at all."""
     frame = assessment.frame
     if frame.depth_map is None and frame.profile is None:
         return "No depth map or profile was given: no section to draw."

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from textwrap import fill
 
 from bite.check.assessment import Assessment, BiteMeasures
-from bite.check.decision import way
+from bite.check.decision import Verdict, way
 from bite.check.finding import Finding, Severity
 from bite.check.words import (
     CAUTION,
@@ -34,6 +34,8 @@ _HELD = re.compile(r"(?<=\d) (?=(?:%|mm|px|\+-)(?:\W|$))|(?<=\+-) (?=\d)")
 def one_line(assessment: Assessment) -> str:
     """Give the verdict, the instruction and the offset on one line, however long."""
     line = headline(assessment)
+    if assessment.decision.verdict in (Verdict.MOVE, Verdict.BEYOND):
+        return line  # which tells the offset with its sd
     if assessment.fit is not None:
         line += f" (offset {told(assessment.fit.offset, 'mm', sign=True)})"
     elif added := reason(assessment):

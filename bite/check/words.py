@@ -69,6 +69,18 @@ def told(estimate: Estimate, unit: str, *, sign: bool = False, pm: str = "+-") -
     return f"{signed(value) if sign else value} {pm} {sd} {unit}"
 
 
+def way_told(offset: Estimate) -> str:
+    """Say a move in words, with its sd.
+
+    Examples
+    --------
+    >>> way_told(Estimate(-1.4182, 0.1123))
+    '1.42 +- 0.11 mm back'
+    """
+    size = told(Estimate(abs(offset.value), offset.sd), "mm")
+    return f"{size} {'forward' if offset.value > 0 else 'back'}"
+
+
 def interval_told(estimate: Estimate, unit: str) -> str:
     """Give the 95 % interval to the place of the sd.
 
@@ -136,10 +148,10 @@ def instruction(decision: Decision, offset: Estimate | None, step: float) -> str
             stays = f": the dial stays at {dial_told(move.after, step)}" if move else ""
             return f"leave the teeth where they are{stays}"
         case Verdict.MOVE if offset and move:
-            return f"move the teeth {way(offset.value)}: {_set(move, step)}"
+            return f"move the teeth {way_told(offset)}: {_set(move, step)}"
         case Verdict.BEYOND if offset and move:
             left = f"which leaves {way(move.left_over_mm)} to do in the rig itself"
-            return f"the teeth must move {way(offset.value)}: {_set(move, step, end=True)}, {left}"
+            return f"the teeth must move {way_told(offset)}: {_set(move, step, end=True)}, {left}"
         case Verdict.UNSURE:
             return "do not move the teeth on this evidence"
         case Verdict.RESHOOT:

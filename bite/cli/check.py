@@ -64,7 +64,8 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     )
     parser.add_argument("frames", nargs="+", metavar="FRAME", help="bite frame file, NAME.bite.toml")
     parser.add_argument("--out", metavar="DIR", help="folder for results and pictures, made where missing")
-    parser.add_argument("--plots", metavar="DIR", help="folder for each panel as a picture of its own")
+    panels = "folder for each panel as a picture of its own, and for one that blinks between before and after"
+    parser.add_argument("--plots", metavar="DIR", help=panels)
     told = parser.add_mutually_exclusive_group()
     told.add_argument("--json", action="store_true", help="results to stdout, nothing else there")
     told.add_argument("--quiet", action="store_true", help="one line a frame")
@@ -194,8 +195,10 @@ def _refuse_doubles(paths: list[Path], settings: _Settings) -> None:
 
 def _check(path: Path, settings: _Settings) -> _Done:
     """Check one frame and save all its files, or none."""
-    from bite.check.before_after import before_after_figure, panel_figures
+    from bite.check.before_after import before_after_figure
     from bite.check.result import result_mapping
+    from bite.check.single_panels import blinking, panel_figures
+    from bite.check.solved_looks import solved_looks
     from bite.check.steps import check_frame
     from bite.cli.frame_path import require_frame_file
     from bite.files.atomic import write_together
@@ -209,11 +212,14 @@ def _check(path: Path, settings: _Settings) -> _Done:
     )
     result = result_text(result_mapping(assessment))
     folder = settings.out or path.parent
+    looks = solved_looks(assessment)
     picture = folder / f"{frame.name}.before-after.png"
-    files = {picture: figure_bytes(before_after_figure(assessment))}
+    files = {picture: figure_bytes(before_after_figure(assessment, looks))}
     if settings.plots is not None:
-        for panel, figure in panel_figures(assessment).items():
+        for panel, figure in panel_figures(assessment, looks).items():
             files[settings.plots / f"{frame.name}.{panel}.png"] = figure_bytes(figure)
+        for panel, animated in blinking(assessment, looks).items():
+            files[settings.plots / f"{frame.name}.{panel}.png"] = animated
     # last of all: whoever finds a new result finds its pictures too
     files[folder / f"{frame.name}.result.json"] = result.encode()
     write_together(files)

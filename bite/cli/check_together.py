@@ -32,7 +32,8 @@ def run_together(
     InputError
         When any frame cannot be read, or they may not be taken together: nothing is written then.
     """
-    from bite.check.before_after import panel_figures
+    from bite.check.single_panels import blinking, panel_figures
+    from bite.check.solved_looks import solved_looks
     from bite.cli.frame_path import require_frame_file
     from bite.files.atomic import write_together
     from bite.files.bundle import load_frame
@@ -53,8 +54,11 @@ def run_together(
     files = {folder / f"{name}.png": figure_bytes(together_figure(found))}
     if plots is not None:
         for part in found.parts:
-            for panel, figure in panel_figures(part.assessment).items():
-                files[plots / f"{part.assessment.frame.name}.{panel}.png"] = figure_bytes(figure)
+            looks, name_of = solved_looks(part.assessment), part.assessment.frame.name
+            for panel, figure in panel_figures(part.assessment, looks).items():
+                files[plots / f"{name_of}.{panel}.png"] = figure_bytes(figure)
+            for panel, animated in blinking(part.assessment, looks).items():
+                files[plots / f"{name_of}.{panel}.png"] = animated
     files[folder / f"{name}.json"] = text.encode()
     write_together(files)
     if as_json:

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bite.plots.letters import make_readable
 from bite.plots.png import png_bytes
@@ -15,15 +16,20 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-def figure_bytes(figure: Figure) -> bytes:
-    """Render a figure as PNG: no date, no program name, so the same figure gives the same bytes."""
+def figure_pixels(figure: Figure) -> NDArray[np.uint8]:
+    """Render a figure, shape (h, w, 4), RGBA: the same figure gives the same pixels."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     canvas: Any = FigureCanvasAgg(figure)
     with house_style():
         make_readable(figure)
         canvas.draw()
-    return png_bytes(np.asarray(canvas.buffer_rgba()), figure.dpi)
+    return np.asarray(canvas.buffer_rgba())
+
+
+def figure_bytes(figure: Figure) -> bytes:
+    """Render a figure as PNG: no date, no program name, so the same figure gives the same bytes."""
+    return png_bytes(figure_pixels(figure), figure.dpi)
 
 
 def save_figure(figure: Figure, path: str | Path) -> None:

@@ -39,6 +39,11 @@ DPI = 200
 TITLE_PT = 10.5
 TEXT_PT = 8.0
 SMALL_PT = 7.0
+PAGE_IN = (11.0, 7.5)
+"""A landscape page: A4 with margins of 9 mm, and a screen of 1080 lines at 144 of them an inch."""
+READ_PT = 9.0
+"""The smallest letters on that page."""
+PAGE_TITLE_PT = 14.0
 _RC = {
     "font.family": ["DejaVu Sans"],
     "font.size": TEXT_PT,
@@ -89,11 +94,16 @@ def size_in(axes: Axes) -> tuple[float, float]:
     return float(axes.bbox.width) / DPI, float(axes.bbox.height) / DPI
 
 
-def say_missing(axes: Axes, title: str, sentence: str) -> None:
-    """Turn a panel into one sentence that says what is missing and why."""
+def readable_ticks(axes: Axes) -> None:
+    """Give the numbers of both axes the smallest size of a page, whenever they are drawn."""
+    axes.tick_params(labelsize=READ_PT, length=3, pad=2, colors=INK)
+
+
+def say_missing(axes: Axes, title: str, sentence: str, *, size_pt: float = TEXT_PT) -> None:
+    """Turn a panel into one sentence that says what is missing and why, under a title where there is one."""
     from textwrap import fill
 
     axes.set_axis_off()
-    axes.set_title(title)
-    text = fill(sentence, max(18, int(size_in(axes)[0] * 14)))
-    axes.text(0.5, 0.5, text, ha="center", va="center", color=INK, transform=axes.transAxes)
+    axes.set_title(title, fontsize=size_pt + 0.5)
+    text = fill(sentence, max(18, int(size_in(axes)[0] * 112 / size_pt)))
+    axes.text(0.5, 0.5, text, ha="center", va="center", color=INK, fontsize=size_pt, transform=axes.transAxes)

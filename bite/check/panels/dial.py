@@ -7,16 +7,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bite.check.assessment import Assessment
-from bite.check.decision import dial_travel, way
-from bite.check.words import dial_before, dial_stands, dial_told, interval_told, step_of, told
+from bite.check.decision import Verdict, dial_travel
+from bite.check.words import dial_before, dial_told, step_of, told
 from bite.geometry.rigid import Array
-from bite.plots.style import AFTER, BEFORE, INK, MEASURED, NEUTRAL, SMALL_PT, TEXT_PT, Look, say_missing
+from bite.plots.style import AFTER, BEFORE, INK, MEASURED, NEUTRAL, READ_PT, Look, readable_ticks, say_missing
 from bite.stats.estimate import Estimate
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_MEASURED_ROW, _BEFORE_ROW, _AFTER_ROW = 3.0, 2.0, 1.0
+_REFUSED = Look(MEASURED.word, "#666666", MEASURED.marker, MEASURED.size_pt)
+"""A number that nothing stands behind has no colour of its own."""
 _MOST_STRETCH = 4.0
 """A dial end is drawn to scale while the axis then stays within this many times its least length."""
 
@@ -24,89 +25,88 @@ _MOST_STRETCH = 4.0
 def draw_dial(axes: Axes, assessment: Assessment) -> None:
     """Draw what must move, where the model stands, where the move takes it, and what the dial can reach.
 
-    The axes take a column of words on their right, 1.9 inch wide, and a scale above them, 0.45 inch high.
+    Where nothing is advised there is no arrow and no place to move to, and it says so. The axes take a column
+    of words on their right, 2.1 inch wide, a scale above them, 0.45 inch high, and one below, 0.4 inch.
     """
     fit, decision = assessment.fit, assessment.decision
-    title = "Move of the teeth"
     if fit is None:
         why = assessment.why_no_offset or decision.why
-        say_missing(axes, title, f"No offset can be given: {why.rstrip('.')}.")
+        say_missing(axes, "Move of the teeth", f"No offset can be given: {why.rstrip('.')}.", size_pt=READ_PT)
         return
+    stands = _stands(assessment)
+    rows = (MEASURED, BEFORE, AFTER) if stands else (MEASURED, BEFORE)
+    places = {look.word: float(len(rows) - k) for k, look in enumerate(rows)}
     travel = _travel_from_here(assessment)
-    axes.set(xlim=_ends(fit.offset, decision.tolerance_mm, assessment.moved_mm, travel), ylim=(0.4, 3.6))
-    axes.set_title(title, pad=32 if travel is not None else 6)
+    axes.set(
+        xlim=_ends(fit.offset, decision.tolerance_mm, assessment.moved_mm if stands else 0.0, travel),
+        ylim=(0.4, len(rows) + 0.6),
+    )
     grey = f"grey: within {decision.tolerance_mm:g} mm"
-    axes.set_xlabel(f"mm from where the solved teeth stand, forward is positive ({grey})")
+    axes.set_xlabel(
+        f"mm from where the solved teeth stand, forward is positive ({grey})", fontsize=READ_PT, labelpad=1
+    )
     axes.axvspan(-decision.tolerance_mm, decision.tolerance_mm, color=NEUTRAL, alpha=0.25, lw=0)
     axes.axvline(0.0, color=INK, lw=0.6)
-    if travel is not None:
+    if travel is not None and stands:
         _draw_scale(axes, travel, assessment)
-    _draw_measured(axes, fit.offset)
-    _draw_marks(axes, assessment)
-    axes.set_yticks((_MEASURED_ROW, _BEFORE_ROW, _AFTER_ROW), (MEASURED.word, BEFORE.word, AFTER.word))
-    for label, look in zip(axes.get_yticklabels(), (MEASURED, BEFORE, AFTER), strict=True):
-        label.set(color=look.colour, fontweight="bold", fontsize=TEXT_PT)
+    _draw_measured(axes, fit.offset, places[MEASURED.word], advised=stands)
+    _draw_before(axes, assessment, places[BEFORE.word], advised=stands)
+    if stands:
+        _draw_after(axes, assessment, places[AFTER.word])
+    else:
+        axes.set_title("Measured, and not advised as a move", fontsize=READ_PT + 1, pad=5)
+    words = [MEASURED.word, BEFORE.word if stands else "solved", AFTER.word]
+    axes.set_yticks([places[look.word] for look in rows], words[: len(rows)])
+    readable_ticks(axes)
+    for label, look in zip(axes.get_yticklabels(), rows, strict=True):
+        label.set(color=look.colour if stands else INK, fontweight="bold", fontsize=READ_PT)
     axes.tick_params(axis="y", length=0)
     axes.spines[["left", "right", "top"]].set_visible(False)
 
 
-def _draw_measured(axes: Axes, offset: Estimate) -> None:
-    axes.plot(
-        offset.interval, [_MEASURED_ROW] * 2, color=MEASURED.colour, lw=2.2, solid_capstyle="butt", zorder=5
-    )
+def _stands(assessment: Assessment) -> bool:
+    """Tell whether the verdict stands behind what is measured."""
+    return assessment.decision.verdict in (Verdict.LEAVE, Verdict.MOVE, Verdict.BEYOND)
+
+
+def _draw_measured(axes: Axes, offset: Estimate, row: float, *, advised: bool) -> None:
+    look = MEASURED if advised else _REFUSED
+    axes.plot(offset.interval, [row] * 2, color=look.colour, lw=2.2, solid_capstyle="butt", zorder=5)
     for end in offset.interval:
-        axes.plot(
-            [end, end], [_MEASURED_ROW - 0.22, _MEASURED_ROW + 0.22], color=MEASURED.colour, lw=1.2, zorder=5
-        )
-    _mark(axes, _MEASURED_ROW, offset.value, MEASURED)
-    _say(
-        axes,
-        _MEASURED_ROW,
-        MEASURED,
-        f"{told(offset, 'mm', sign=True, pm='±')}\n95 %: {interval_told(offset, 'mm')}",
-    )
+        axes.plot([end, end], [row - 0.22, row + 0.22], color=look.colour, lw=1.2, zorder=5)
+    _mark(axes, row, offset.value, look)
+    _say(axes, row, look, f"{told(offset, 'mm', sign=True, pm='±')}")
 
 
-def _draw_marks(axes: Axes, assessment: Assessment) -> None:
-    move, moved_mm = assessment.decision.move, assessment.moved_mm
+def _draw_before(axes: Axes, assessment: Assessment, row: float, *, advised: bool) -> None:
     before, step = dial_before(assessment), step_of(assessment)
+    look = BEFORE if advised else Look(BEFORE.word, INK, BEFORE.marker, BEFORE.size_pt)
+    _mark(axes, row, 0.0, look)
+    _say(axes, row, look, f"dial at {dial_told(before, step)}" if before is not None else "as it is")
+
+
+def _draw_after(axes: Axes, assessment: Assessment, row: float) -> None:
+    move, moved_mm = assessment.decision.move, assessment.moved_mm
     low, high = axes.get_xlim()
-    _mark(axes, _BEFORE_ROW, 0.0, BEFORE)
-    _say(
-        axes, _BEFORE_ROW, BEFORE, f"dial at {dial_told(before, step)}" if before is not None else "as it is"
-    )
     if abs(moved_mm) > 0.03 * (high - low):
-        stands = "solid" if move is None or dial_stands(assessment) else (0, (2, 2))
-        arrow = {
-            "arrowstyle": "-|>",
-            "color": AFTER.colour,
-            "lw": 1.2,
-            "shrinkA": 0,
-            "shrinkB": 5,
-            "ls": stands,
-        }
-        axes.annotate("", xy=(moved_mm, _AFTER_ROW), xytext=(0.0, _AFTER_ROW), arrowprops=arrow)
-    _mark(axes, _AFTER_ROW, moved_mm, AFTER)
-    moved = f"moved {way(moved_mm)}" if abs(moved_mm) >= 0.05 else "not moved"
+        arrow = {"arrowstyle": "-|>", "color": AFTER.colour, "lw": 1.4, "shrinkA": 0, "shrinkB": 5}
+        axes.annotate("", xy=(moved_mm, row), xytext=(0.0, row), arrowprops=arrow)
+    _mark(axes, row, moved_mm, AFTER)
     if move is None:
-        _say(axes, _AFTER_ROW, AFTER, f"{moved}\nno dial value can be given")
+        _say(axes, row, AFTER, "no dial value can be given")
         return
-    words = [f"dial at {dial_told(move.after, step)}{', its end' if move.saturated else ''}", moved]
-    if not dial_stands(assessment):
-        words.append("NOT ADVISED")
-    elif move.saturated:
-        words.append(f"{way(move.left_over_mm)} left over")
-    _say(axes, _AFTER_ROW, AFTER, "\n".join(words))
+    to = f"dial at {dial_told(move.after, step_of(assessment))}"
+    _say(axes, row, AFTER, f"{to}, its end" if move.saturated else to)
     if move.saturated:
         reach = (moved_mm, moved_mm + move.left_over_mm)
-        axes.plot(reach, [_AFTER_ROW] * 2, color=INK, lw=1.6, ls=(0, (1, 1.5)), zorder=4)
+        axes.plot(reach, [row] * 2, color=INK, lw=1.6, ls=(0, (1, 1.5)), zorder=4)
         axes.text(
             float(np.mean(reach)),
-            _AFTER_ROW + 0.18,
+            row + 0.12,
             "left over",
             ha="center",
             va="bottom",
-            fontsize=SMALL_PT,
+            fontsize=READ_PT,
             color=INK,
             bbox={"facecolor": "white", "alpha": 0.9, "lw": 0, "pad": 0.8},
             zorder=4,
@@ -126,7 +126,7 @@ def _say(axes: Axes, row: float, look: Look, words: str) -> None:
         ha="left",
         va="center",
         color=look.colour,
-        fontsize=SMALL_PT,
+        fontsize=READ_PT,
         fontweight="bold",
     )
 
@@ -166,10 +166,13 @@ def _draw_scale(axes: Axes, travel: Array, assessment: Assessment) -> None:
     values = _dial_ticks(travel, low, high)
     places = 2 if np.any(np.abs(values * 10 - np.round(values * 10)) > 1e-6) else 1
     scale.set_xticks(np.interp(values, travel[:, 0], travel[:, 1]), [f"{v:.{places}f}" for v in values])
+    readable_ticks(scale)
     scale.tick_params(axis="x", direction="out", pad=1)
     positive = "back" if rig.dial.positive_is_back else "forward"
     scale.set_xlabel(
-        f"dial value: positive moves the teeth {positive}, ends at ±{rig.dial.limit:g}", labelpad=3
+        f"dial value: positive moves the teeth {positive}, ends at ±{rig.dial.limit:g}",
+        labelpad=2,
+        fontsize=READ_PT,
     )
     scale.spines[["left", "right", "bottom"]].set_visible(False)
     scale.spines["top"].set_bounds(max(low, first), min(high, last))
@@ -181,13 +184,13 @@ def _draw_scale(axes: Axes, travel: Array, assessment: Assessment) -> None:
             )
             inside = -1 if beyond > end else 1
             axes.annotate(
-                "dial ends",
-                (end, 2.0),
+                "end",
+                (end, 0.5 * sum(axes.get_ylim())),
                 (4 * inside, 0),
                 textcoords="offset points",
                 ha="right" if inside < 0 else "left",
                 va="center",
-                fontsize=SMALL_PT,
+                fontsize=READ_PT,
                 color=INK,
                 rotation=90,
             )

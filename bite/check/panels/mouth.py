@@ -1,4 +1,4 @@
-"""The mouth in the picture: clicked corners, and the solved model's before and after the move."""
+"""The mouth in the picture with the corners that were clicked and those of the solved model."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from bite.check.assessment import Assessment, CornerMark
 from bite.files.bundle import LoadedView
 from bite.geometry.teeth import is_upper
-from bite.plots.style import AFTER, BEFORE, INK, MEASURED, SMALL_PT, TEXT_PT, Look, size_in
+from bite.plots.style import AFTER, BEFORE, INK, MEASURED, READ_PT, Look, size_in
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,33 +52,34 @@ def draw_mouth(axes: Axes, assessment: Assessment, view: LoadedView) -> None:
     first = view.name == assessment.frame.views[0].name
     px_per_mm = assessment.px_per_mm if first else None
     crop = mouth_crop(view, marks, px_per_mm, float(slot[1] / slot[0]))
-    lifted = _show_picture(axes, view, crop)
+    gain = show_picture(axes, view.image, crop)
     axes.set_xticks([])
     axes.set_yticks([])
-    notes = [f"picture lightened for display (mid-grey x{lifted:.1f})"] if lifted > 1.05 else []
+    notes = [lightened(gain)] if lightened(gain) else []
     corners = [mark for mark in marks if mark.state != "landmark"]
     if not marks:
         notes.append("no corners clicked in this view")
-    _draw_marks(axes, marks)
+    draw_marks(axes, marks)
     if corners:
-        _name_corners(axes, corners, crop)
+        name_corners(axes, corners, crop)
         _name_shapes(axes, corners, crop)
     if any(mark.state == _BEHIND and mark.clicked_px and mark.before_px for mark in corners):
         notes.append("dotted: from a covered corner to where it is solved")
-    if corners and _hardly_moves(corners, crop):
-        notes.append("before and after nearly coincide, as the move is along the line of sight")
-    if first and _draw_lip_line(axes, assessment):
-        notes.append("dashes: the lips' edges, read in the picture")
     if px_per_mm is not None:
-        _scale_bar(axes, crop, px_per_mm)
+        scale_bar(axes, crop, px_per_mm)
     else:
         notes.append("no scale known for this view")
     kinds = [("clicked", any(m.clicked_px for m in corners)), ("solved", any(m.before_px for m in corners))]
     shown = " and ".join(word for word, present in kinds if present)
-    axes.set_title(f"Mouth, view {view.name}{f': corners {shown}' if shown else ''}")
+    axes.set_title(f"Mouth, view {view.name}{f': corners {shown}' if shown else ''}", fontsize=READ_PT)
     if notes:
-        columns = int(size_in(axes)[0] * 72 / (0.48 * SMALL_PT))
-        axes.set_xlabel(fill("; ".join(notes), columns), fontsize=SMALL_PT, loc="left", labelpad=2)
+        columns = int(size_in(axes)[0] * 72 / (0.55 * READ_PT))
+        axes.set_xlabel(fill("; ".join(notes), columns), fontsize=READ_PT, loc="left", labelpad=2)
+
+
+def lightened(gain: float) -> str:
+    """Say by what a picture was lightened; nothing where it was not."""
+    return f"picture lightened for display (mid-grey x{gain:.1f})" if gain > 1.05 else ""
 
 
 def mouth_crop(view: LoadedView, marks: list[CornerMark], px_per_mm: float | None, aspect: float) -> Crop:
@@ -104,18 +105,18 @@ def mouth_crop(view: LoadedView, marks: list[CornerMark], px_per_mm: float | Non
     return Crop(x, y, wide, wide * aspect)
 
 
-def _show_picture(axes: Axes, view: LoadedView, crop: Crop) -> float:
-    """Show the crop and give the factor its middle grey was lifted by, 1 for none."""
+def show_picture(axes: Axes, image: NDArray[np.uint8], crop: Crop) -> float:
+    """Show the crop of a picture and give the factor its middle grey was lifted by, 1 for none."""
     from bite.plots.placed_picture import PlacedPicture
 
-    height, width = view.image.shape[:2]
+    height, width = image.shape[:2]
     left, right = crop.centre_x - 0.5 * crop.width, crop.centre_x + 0.5 * crop.width
     top, bottom = crop.centre_y - 0.5 * crop.height, crop.centre_y + 0.5 * crop.height
     columns = slice(int(np.clip(np.floor(left), 0, width - 1)), int(np.clip(np.ceil(right), 1, width)) + 1)
     rows = slice(int(np.clip(np.floor(top), 0, height - 1)), int(np.clip(np.ceil(bottom), 1, height)) + 1)
-    part = view.image[rows, columns]
+    part = image[rows, columns]
     stride = max(1, -(-part.shape[1] // _MOST_PIXELS))
-    part, gain = _lifted(part[::stride, ::stride])
+    part, gain = lifted(part[::stride, ::stride])
     x0, y0 = columns.start - 0.5, rows.start - 0.5
     extent = (x0, x0 + part.shape[1] * stride, y0 + part.shape[0] * stride, y0)
     axes.set(xlim=(left, right), ylim=(bottom, top))
@@ -123,7 +124,7 @@ def _show_picture(axes: Axes, view: LoadedView, crop: Crop) -> float:
     return gain
 
 
-def _lifted(part: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
+def lifted(part: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
     """Lighten a dark picture gently by a power law, so that nothing that was apart falls together."""
     middle = float(np.median(part)) / 255.0
     if not 0 < middle < _DARK:
@@ -133,18 +134,13 @@ def _lifted(part: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
     return table[part], float(middle**power / middle)
 
 
-def _hardly_moves(corners: list[CornerMark], crop: Crop) -> bool:
-    """Tell whether the marks of before and after lie on top of each other."""
-    shifts = [
-        np.hypot(mark.after_px[0] - mark.before_px[0], mark.after_px[1] - mark.before_px[1])
-        for mark in corners
-        if mark.before_px is not None and mark.after_px is not None
-    ]
-    return bool(shifts) and 0.0 < max(shifts) < 0.012 * crop.width
+def draw_marks(axes: Axes, marks: list[CornerMark], *, model: bool = True) -> None:
+    """Draw the marks look by look, all of one at once: so many objects take longer to make than to draw.
 
-
-def _draw_marks(axes: Axes, marks: list[CornerMark]) -> None:
-    """Draw the marks look by look, all of one at once: so many objects take longer to make than to draw."""
+    Parameters
+    ----------
+    model : bool, also the solved model's corners
+    """
     clicked = [mark for mark in marks if mark.clicked_px is not None and mark.state != "hidden"]
     landmarks = [mark for mark in clicked if mark.state == "landmark"]
     doubted = [mark for mark in clicked if mark.state in _DOUBTED]
@@ -152,25 +148,15 @@ def _draw_marks(axes: Axes, marks: list[CornerMark]) -> None:
     for chosen, look in ((sure, _CLICK), (landmarks, _LANDMARK)):
         _put(axes, [mark.clicked_px for mark in chosen], look)
     _put(axes, [mark.clicked_px for mark in doubted], _CLICK, doubted=True)
-    _put(axes, [mark.before_px for mark in marks], _MODEL[0])
-    _put(axes, [mark.after_px for mark in marks], _MODEL[1])
+    if model:
+        _put(axes, [mark.before_px for mark in marks], _MODEL[0])
+        _put(axes, [mark.after_px for mark in marks], _MODEL[1])
     for mark in clicked:
         if mark.state == "landmark":
             _name_landmark(axes, mark)
-        if mark.state == _BEHIND and mark.clicked_px is not None and mark.before_px is not None:
+        if model and mark.state == _BEHIND and mark.clicked_px is not None and mark.before_px is not None:
             ends = zip(mark.clicked_px, mark.before_px, strict=True)
             axes.plot(*ends, color="white", lw=1.6, ls=(0, (1, 1.2)), zorder=3)
-
-
-def _draw_lip_line(axes: Axes, assessment: Assessment) -> bool:
-    """Draw what was read of the lip line; tell whether there is any."""
-    lips = None if assessment.fit is None else assessment.fit.lip_block
-    if lips is None:
-        return False
-    x, y = lips.read_px.T
-    axes.plot(x, y, "_", ms=4.0, mec="white", mew=2.2, zorder=2.5)
-    axes.plot(x, y, "_", ms=4.0, mec=MEASURED.colour, mew=1.1, zorder=2.6)
-    return True
 
 
 def _name_landmark(axes: Axes, mark: CornerMark) -> None:
@@ -188,7 +174,7 @@ def _name_landmark(axes: Axes, mark: CornerMark) -> None:
             textcoords="offset points",
             ha="center",
             va="top",
-            fontsize=SMALL_PT,
+            fontsize=READ_PT,
             color=MEASURED.colour,
             zorder=6,
             bbox=_PAPER,
@@ -205,8 +191,13 @@ def _put(axes: Axes, places: list[_Place | None], look: Look, *, doubted: bool =
     axes.plot(x, y, look.marker, ms=look.size_pt, mfc=face, mec=look.colour, mew=1.3, zorder=5)
 
 
-def _name_corners(axes: Axes, corners: list[CornerMark], crop: Crop) -> None:
-    """Write each corner's code once, upper ones above and lower ones below, in rows without overlaps."""
+def name_corners(axes: Axes, corners: list[CornerMark], crop: Crop, *, at_edges: bool = False) -> None:
+    """Write each corner's code once, upper ones above and lower ones below, in rows without overlaps.
+
+    Parameters
+    ----------
+    at_edges : bool, write them at the picture's upper and lower edge
+    """
     for upper in (True, False):
         row = [
             (place, mark)
@@ -217,10 +208,17 @@ def _name_corners(axes: Axes, corners: list[CornerMark], crop: Crop) -> None:
             continue
         row.sort(key=lambda entry: entry[0][0])
         words = [mark.name if mark.state == "seen" else f"{mark.name}\n{mark.state}" for _, mark in row]
-        gap_in = 0.36 if all(mark.state == "seen" for _, mark in row) else 0.54
+        gap_in = 0.42 if all(mark.state == "seen" for _, mark in row) else 0.64
         xs = _spread([place[0] for place, _ in row], gap_in / size_in(axes)[0] * crop.width)
+        if at_edges:
+            outer = 0.5 * crop.width - 0.5 * gap_in / size_in(axes)[0] * crop.width
+            xs = [x + max(0.0, crop.centre_x - outer - xs[0]) for x in xs]
+            xs = [x - max(0.0, xs[-1] - crop.centre_x - outer) for x in xs]
         edge = min(p[1] for p, _ in row) if upper else max(p[1] for p, _ in row)
         y = edge + (-0.17 if upper else 0.17) * crop.height
+        if at_edges:
+            room = 0.5 * crop.height - 0.05 / size_in(axes)[1] * crop.height
+            y = crop.centre_y + (-room if upper else room)
         for (place, _), x, word in zip(row, xs, words, strict=True):
             axes.plot([place[0], x], [place[1], y], color="white", lw=1.8, zorder=2, alpha=0.8)
             axes.plot([place[0], x], [place[1], y], color=INK, lw=0.6, zorder=3)
@@ -229,8 +227,8 @@ def _name_corners(axes: Axes, corners: list[CornerMark], crop: Crop) -> None:
                 y,
                 word,
                 ha="center",
-                va="bottom" if upper else "top",
-                fontsize=SMALL_PT,
+                va="bottom" if upper != at_edges else "top",
+                fontsize=READ_PT,
                 color=INK,
                 zorder=6,
                 linespacing=0.95,
@@ -268,7 +266,7 @@ def _name_shapes(axes: Axes, corners: list[CornerMark], crop: Crop) -> None:
             xy=place,
             xytext=(left, y),
             color=look.colour,
-            fontsize=TEXT_PT,
+            fontsize=READ_PT + 0.5,
             fontweight="bold",
             ha="left",
             va="center",
@@ -278,7 +276,8 @@ def _name_shapes(axes: Axes, corners: list[CornerMark], crop: Crop) -> None:
         )
 
 
-def _scale_bar(axes: Axes, crop: Crop, px_per_mm: float) -> None:
+def scale_bar(axes: Axes, crop: Crop, px_per_mm: float) -> None:
+    """Draw 10 mm into the lower right corner."""
     right, y = crop.centre_x + 0.46 * crop.width, crop.centre_y + 0.43 * crop.height
     left = right - 10.0 * px_per_mm
     axes.plot([left, right], [y, y], color="white", lw=5.0, solid_capstyle="butt", zorder=4)
@@ -289,7 +288,7 @@ def _scale_bar(axes: Axes, crop: Crop, px_per_mm: float) -> None:
         "10 mm",
         ha="center",
         va="bottom",
-        fontsize=SMALL_PT,
+        fontsize=READ_PT,
         color="black",
         zorder=6,
         bbox={"facecolor": "white", "alpha": 0.85, "lw": 0, "pad": 1.0},

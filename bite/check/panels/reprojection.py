@@ -1,4 +1,4 @@
-"""One view's clicked corners beside the solved model's, before and after, with the error in px."""
+"""How far the solved corners lie from the clicked ones in one view, drawn large with a scale in px."""
 
 from __future__ import annotations
 
@@ -9,12 +9,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bite.check.assessment import CornerMark
-from bite.plots.style import AFTER, BEFORE, INK, MEASURED, NEUTRAL, SMALL_PT, say_missing, size_in
+from bite.geometry.teeth import is_upper
+from bite.plots.style import AFTER, BEFORE, INK, MEASURED, READ_PT, say_missing, size_in
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _AS_POSITION = ("seen", "unsure")
+_LEAST_SHOWN_PX = 0.5
+_BARS_PX = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
+_CELL = "#eeeeee"
+_LABEL_IN = 0.17
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +54,15 @@ def view_error(marks: Sequence[CornerMark], view: str) -> ViewError:
     )
 
 
+KEY = "from the click (circle) to the solved corner: square, dotted before; triangle, line after"
+"""What the shapes mean, to be written once beside all panels."""
+
+
 def draw_reprojection(axes: Axes, marks: Sequence[CornerMark], view: str, name: str) -> None:
-    """Draw the corners of one view in picture pixels, y down, one scale both ways.
+    """Draw how far off each corner of one view is, large, side by side, with the scale.
+
+    The errors are a pixel or two where the corners lie a hundred apart: each corner has a cell of its own,
+    in the order of the picture, and all cells have one scale.
 
     Parameters
     ----------
@@ -61,57 +73,68 @@ def draw_reprojection(axes: Axes, marks: Sequence[CornerMark], view: str, name: 
     error = view_error(marks, view)
     kept = [m for m in marks if m.view == view and m.state in _AS_POSITION and m.clicked_px and m.before_px]
     if not kept or error.before_px is None:
-        say_missing(axes, name, "No clicked corner that the solved model has.")
+        say_missing(axes, name, "No clicked corner that the solved model has.", size_pt=READ_PT)
         return
-    for mark in kept:
-        assert mark.clicked_px is not None
-        for look, at, style in ((BEFORE, mark.before_px, ":"), (AFTER, mark.after_px, "-")):
-            if at is not None:
-                xs, ys = zip(mark.clicked_px, at, strict=True)
-                axes.plot(xs, ys, style, color=look.colour, lw=1.0)
-                axes.plot(*at, look.marker, color=look.colour, ms=4.0, mec="white", mew=0.4)
-        axes.plot(*mark.clicked_px, MEASURED.marker, color=MEASURED.colour, ms=5.0, mfc="none", mew=1.2)
-    _frame_all(axes, kept)
-    _name_corners(axes, kept)
-    after = "" if error.after_px is None else f", {error.after_px:.1f} px after"
-    axes.set_title(f"{name}\noff by {error.before_px:.1f} px before{after}", fontsize=SMALL_PT + 0.5)
-    axes.tick_params(labelsize=SMALL_PT - 1.5, length=2, colors=INK)
-    axes.set_xlabel("x, px", fontsize=SMALL_PT - 1, labelpad=1)
-    axes.set_ylabel("y, px", fontsize=SMALL_PT - 1, labelpad=1)
-    axes.grid(color=NEUTRAL, alpha=0.25, lw=0.4)
+    rows = [row for upper in (True, False) if (row := [m for m in kept if is_upper(m.name) == upper])]
+    cells = _cells(axes, max(map(len, rows)), len(rows), 2.3 * max(_largest(kept), _LEAST_SHOWN_PX))
+    for r, row in enumerate(rows):
+        row.sort(key=lambda mark: mark.clicked_px or (0.0, 0.0))
+        for k, mark in enumerate(row):
+            _draw_cell(axes, mark, k * cells.pitch, r * (cells.pitch + cells.label), cells)
+    after = "" if error.after_px is None else f" before, {error.after_px:.1f} px after"
+    axes.set_title(f"{name}\noff by {error.before_px:.1f} px{after}", fontsize=READ_PT)
+    axes.set_xticks([])
+    axes.set_yticks([])
+    axes.spines[:].set_visible(False)
 
 
-KEY = "circle: clicked; square, dotted: solved before; triangle, line: solved after; px rms over the corners"
-"""What the shapes mean, to be written once beside all panels."""
+@dataclass(frozen=True, slots=True)
+class _Cells:
+    """Sides of a cell and of the label above it, px of the picture."""
+
+    pitch: float
+    label: float
 
 
-def _frame_all(axes: Axes, marks: Sequence[CornerMark]) -> None:
-    places = [p for m in marks for p in (m.clicked_px, m.before_px, m.after_px) if p is not None]
-    low, high = np.min(places, axis=0), np.max(places, axis=0)
+def _cells(axes: Axes, columns: int, rows: int, pitch: float) -> _Cells:
+    """Fit all cells at one scale both ways, labels above them, and draw the scale to their right."""
     wide, tall = size_in(axes)
-    middle, span = 0.5 * (low + high), 1.25 * (high - low) + 6.0
-    across = max(float(span[0]), float(span[1]) * wide / tall)
-    half = 0.5 * across, 0.5 * across * tall / wide
-    axes.set_xlim(middle[0] - half[0], middle[0] + half[0])
-    axes.set_ylim(middle[1] + half[1], middle[1] - half[1])
+    pitch_in = min(wide / (columns + 1.0), tall / rows - _LABEL_IN)
+    per_in = pitch / max(pitch_in, 0.05)
+    label = _LABEL_IN * per_in
+    axes.set_xlim(-0.5 * pitch, -0.5 * pitch + per_in * wide)
+    top = -0.5 * pitch - label
+    axes.set_ylim(top + per_in * tall, top)
+    bar = next((step for step in _BARS_PX if step >= 0.25 * pitch), _BARS_PX[-1])
+    x, y = (columns - 0.4) * pitch, 0.5 * (rows - 1) * (pitch + label)
+    axes.plot([x, x + bar], [y, y], color=INK, lw=2.0, solid_capstyle="butt")
+    axes.text(x, y - 0.03 * per_in, f"{bar:g} px", ha="left", va="bottom", fontsize=READ_PT, color=INK)
+    return _Cells(pitch, label)
 
 
-def _name_corners(axes: Axes, marks: Sequence[CornerMark]) -> None:
-    for mark in marks:
-        assert mark.clicked_px is not None
-        up = mark.name[0] in "12"
-        # mesial corners of two neighbours nearly touch: their names go to either side
-        side = 0 if mark.name.endswith("d") else -1 if mark.name in ("11m", "41m") else 1
-        axes.annotate(
-            mark.name,
-            mark.clicked_px,
-            (2 * side, 7 if up else -7),
-            textcoords="offset points",
-            ha=("center", "left", "right")[side],
-            va="bottom" if up else "top",
-            fontsize=SMALL_PT - 1,
-            color=INK,
-        )
+def _draw_cell(axes: Axes, mark: CornerMark, x: float, y: float, cells: _Cells) -> None:
+    from matplotlib.patches import Rectangle
+
+    assert mark.clicked_px is not None
+    half = 0.48 * cells.pitch
+    axes.add_patch(Rectangle((x - half, y - half), 2 * half, 2 * half, fc=_CELL, ec="none", zorder=0))
+    for look, at, style in ((BEFORE, mark.before_px, ":"), (AFTER, mark.after_px, "-")):
+        if at is not None:
+            end = x + at[0] - mark.clicked_px[0], y + at[1] - mark.clicked_px[1]
+            axes.plot([x, end[0]], [y, end[1]], style, color=look.colour, lw=1.2)
+            axes.plot(*end, look.marker, color=look.colour, ms=5.0, mec="white", mew=0.5)
+    axes.plot(x, y, MEASURED.marker, color=MEASURED.colour, ms=5.0, mfc="white", mew=1.3)
+    axes.text(x, y - half, mark.name, ha="center", va="bottom", fontsize=READ_PT, color=INK)
+
+
+def _largest(marks: Sequence[CornerMark]) -> float:
+    sizes = [
+        max(abs(a - b) for a, b in zip(at, mark.clicked_px, strict=True))
+        for mark in marks
+        for at in (mark.before_px, mark.after_px)
+        if at is not None and mark.clicked_px is not None
+    ]
+    return max(sizes, default=0.0)
 
 
 def _rms(pairs: Sequence[tuple[tuple[float, float] | None, tuple[float, float] | None]]) -> float | None:

@@ -1,4 +1,4 @@
-"""Depth along a line over lips and incisors: measured with its band, solved before and after the move."""
+"""Depth along a line over lips and incisors, and a strip beside it for measured minus solved."""
 
 from __future__ import annotations
 
@@ -8,35 +8,44 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.check.sections import Section
+from bite.check.sections import ACROSS, CROWNS, Section
 from bite.geometry.rigid import Array
-from bite.plots.style import AFTER, BEFORE, ENAMEL, INK, MEASURED, SMALL_PT, Look, size_in
+from bite.plots.style import (
+    AFTER,
+    BEFORE,
+    ENAMEL,
+    INK,
+    MEASURED,
+    NEUTRAL,
+    READ_PT,
+    Look,
+    readable_ticks,
+    size_in,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-HALF_ALONG_MM = 20.0
-_SPIKE_REACH_MM = 15.0
-_WORDS_OFF_MM = 2.5
+HALF_ALONG_MM, HALF_ACROSS_MM = 17.0, 13.0
+"""So much of a line is shown at least: lips and enamel, or both centrals and laterals."""
+_SPIKE_REACH_MM = 12.0
+_PAD_MM = 1.5
 _MARK_EVERY_MM = 3.0
-_NO_MOVE_MM = 0.005
-_DASHED = "(dashed: solved, without the sensor's blur)"
+_LEAST_STRIP_MM = 1.0
+_STRIP_MM = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0)
 
 
 @dataclass(frozen=True, slots=True)
 class _Plan:
-    """How one section lies on paper: which way up, depths that must show, ends of both axes, mm."""
+    """How one section lies on paper: ends of both axes, mm."""
 
-    upright: bool
-    near_mm: float
-    far_mm: float
     depth_ends_mm: tuple[float, float]
     along_ends_mm: tuple[float, float]
 
 
-def is_midline(section: Section) -> bool:
+def is_upright(section: Section) -> bool:
     """Tell whether the line runs up and down, to be seen from the side."""
-    return section.name == "midline"
+    return section.name != ACROSS
 
 
 def can_draw(section: Section) -> bool:
@@ -45,13 +54,74 @@ def can_draw(section: Section) -> bool:
     return any(np.isfinite(curve[shown]).any() for curve in (section.before_seen_mm, section.measured_mm))
 
 
+def title_of(section: Section) -> str:
+    """Name a section and say which way forward is."""
+    if not is_upright(section):
+        return "Across, seen from below: forward is UP"
+    line = "Up through 11 and 21" if section.name == CROWNS else "Along the profile"
+    return f"{line}: forward is RIGHT"
+
+
+def draw_section(axes: Axes, strip: Axes, section: Section, *, after: bool) -> None:
+    """Draw one section at equal scale both ways, and its differences at a scale of their own.
+
+    Parameters
+    ----------
+    axes : Axes of the curves: forward is right for a line up and down, up for one across
+    strip : Axes beside (or below) it, which shares the position along the line
+    section : Section
+    after : bool, whether there is an "after" of its own to be drawn
+    """
+    plan, upright = _plan(axes, section), is_upright(section)
+    for place in (axes, strip):
+        _shade_enamel(place, section, plan)
+        readable_ticks(place)
+        place.spines[["top", "right"]].set_visible(False)
+    _draw_curves(axes, section, upright, after=after)
+    limit = _draw_strip(strip, section, upright, after=after)
+    if upright:
+        axes.set(xlim=plan.depth_ends_mm[::-1], ylim=plan.along_ends_mm)
+        strip.set(xlim=(-limit, limit), ylim=plan.along_ends_mm)
+        axes.set_xlabel("depth, mm   forward →", fontsize=READ_PT, labelpad=1)
+        along = "up from the upper edge, mm" if section.name == CROWNS else "along the profile, mm"
+        axes.set_ylabel(along, fontsize=READ_PT, labelpad=1)
+        strip.set_xlabel("measured minus\nsolved, mm  forward →", fontsize=READ_PT, labelpad=1)
+        strip.tick_params(labelleft=False)
+    else:
+        axes.set(xlim=plan.along_ends_mm, ylim=plan.depth_ends_mm[::-1])
+        strip.set(xlim=plan.along_ends_mm, ylim=(-limit, limit))
+        axes.set_ylabel("depth, mm", fontsize=READ_PT, labelpad=1)
+        strip.set_ylabel("diff., mm", fontsize=READ_PT, labelpad=1)
+        strip.set_xlabel("right in the picture, mm", fontsize=READ_PT, labelpad=1)
+        axes.tick_params(labelbottom=False)
+
+
+def draw_key(axes: Axes, *, after: bool) -> None:
+    """Write what colours, shapes and shades of all sections mean, in one line."""
+    from matplotlib.patches import Rectangle
+
+    axes.set_axis_off()
+    axes.set(xlim=(0, 1), ylim=(0, 1))
+    wide_pt = size_in(axes)[0] * 72
+    solved = [(BEFORE, "before"), (AFTER, "after")] if after else [(BEFORE, "solved")]
+    x = 0.0
+    for look, word in [(MEASURED, "measured ±2 sd"), *solved]:
+        axes.plot([x + 4 / wide_pt], [0.5], look.marker, ms=5, mfc="white", mec=look.colour, mew=1.4)
+        axes.text(
+            x + 11 / wide_pt, 0.5, word, va="center", fontsize=READ_PT, color=look.colour, fontweight="bold"
+        )
+        x += (17 + 0.68 * READ_PT * len(word)) / wide_pt
+    axes.add_patch(Rectangle((x, 0.1), 10 / wide_pt, 0.8, fc=ENAMEL, ec=NEUTRAL, lw=0.5))
+    axes.text(x + 13 / wide_pt, 0.5, "enamel", va="center", fontsize=READ_PT, color=INK)
+
+
 def _plan(axes: Axes, section: Section) -> _Plan:
     """Choose equal scales both ways that fill the panel.
 
     Depth limits follow the model and the bulk of the measured depths, so that a spike or a hole's edge does
-    not set the scale. Room is left on the near side for the word "enamel", on the far side for curve names.
+    not set the scale.
     """
-    upright, shown = is_midline(section), _shown(section)
+    upright, shown = is_upright(section), _shown(section)
     curves = (section.before_seen_mm, section.after_seen_mm)
     model = np.concatenate([curve[shown & np.isfinite(curve)] for curve in curves])
     measured = section.measured_mm[shown & np.isfinite(section.measured_mm)]
@@ -59,13 +129,12 @@ def _plan(axes: Axes, section: Section) -> _Plan:
     if len(measured) and len(model):
         low, high = np.percentile(measured, (5.0, 95.0))
         near, far = min(near, max(low, near - _SPIKE_REACH_MM)), max(far, min(high, far + _SPIKE_REACH_MM))
-    near_pad, far_pad, words_in = (5.5, _WORDS_OFF_MM, 0.95) if upright else (2.5, _WORDS_OFF_MM, 0.2)
     width, height = size_in(axes)
     along_in, depth_in = (height, width) if upright else (width, height)
-    mm_per_inch = max(2 * HALF_ALONG_MM / along_in, (far - near + near_pad + far_pad) / (depth_in - words_in))
+    mm_per_inch = max(2 * _half(section) / along_in, (far - near + 2 * _PAD_MM) / depth_in)
     half, middle = 0.5 * mm_per_inch * along_in, _middle(section)
-    start = near - near_pad
-    return _Plan(upright, near, far, (start, start + mm_per_inch * depth_in), (middle - half, middle + half))
+    start = 0.5 * (near + far) - 0.5 * mm_per_inch * depth_in
+    return _Plan((start, start + mm_per_inch * depth_in), (middle - half, middle + half))
 
 
 def _middle(section: Section) -> float:
@@ -74,66 +143,20 @@ def _middle(section: Section) -> float:
     return 0.5 * float(ends.min() + ends.max()) if len(ends) else 0.0
 
 
-def draw_section(axes: Axes, section: Section, moved_mm: float) -> None:
-    """Draw one section at equal scale both ways: forward is right on the midline, down across incisors."""
-    plan = _plan(axes, section)
-    upright = plan.upright
-    if upright:
-        axes.set(xlim=plan.depth_ends_mm[::-1], ylim=plan.along_ends_mm)
-        axes.set_title("Midline, from the side: forward is RIGHT")
-        axes.set_xlabel(f"depth from the camera, mm      forward →\n{_DASHED}")
-        axes.set_ylabel("up along the midline, mm")
-    else:
-        axes.set(xlim=plan.along_ends_mm, ylim=plan.depth_ends_mm)
-        axes.set_title("Across the incisors, from above: forward is DOWN")
-        axes.set_xlabel(f"right in the picture, mm\n{_DASHED}")
-        axes.set_ylabel("← forward      depth from the camera, mm")
-    axes.spines[["top", "right"]].set_visible(False)
-    _shade_enamel(axes, section, plan)
-    stays = abs(moved_mm) < _NO_MOVE_MM
-    curves = [
-        (
-            section.before_seen_mm,
-            section.before_sharp_mm,
-            BEFORE,
-            f"{BEFORE.word}{' and after' if stays else ''}",
-        ),
-        (section.after_seen_mm, section.after_sharp_mm, AFTER, AFTER.word),
-    ][: 1 if stays else 2]
-    for seen, sharp, look, _ in curves:
-        axes.plot(*_xy(section.along_mm, sharp, upright), color=look.colour, lw=0.7, ls=(0, (4, 2)), zorder=2)
+def _shown(section: Section) -> NDArray[np.bool_]:
+    return np.asarray(np.abs(section.along_mm - _middle(section)) <= _half(section))
+
+
+def _half(section: Section) -> float:
+    return HALF_ALONG_MM if is_upright(section) else HALF_ACROSS_MM
+
+
+def _draw_curves(axes: Axes, section: Section, upright: bool, *, after: bool) -> None:
+    curves = [(section.before_seen_mm, section.before_sharp_mm, BEFORE)]
+    if after:
+        curves.append((section.after_seen_mm, section.after_sharp_mm, AFTER))
+    for seen, _, look in curves:
         _curve(axes, section, seen, look, upright)
-    _measured(axes, section, upright)
-    named = [
-        (section.measured_mm, MEASURED, f"{MEASURED.word} ± 2 sd"),
-        *((c[0], c[2], c[3]) for c in curves),
-    ]
-    _name_curves(axes, section, named, plan)
-
-
-def _xy(along: Array, depth: Array, upright: bool) -> tuple[Array, Array]:
-    return (depth, along) if upright else (along, depth)
-
-
-def _curve(axes: Axes, section: Section, depth: Array, look: Look, upright: bool) -> None:
-    step = float(np.median(np.diff(section.along_mm))) if len(section.along_mm) > 1 else 1.0
-    every = max(1, round(_MARK_EVERY_MM / max(step, 1e-6)))
-    # each curve's marks stand at other places, so that curves that coincide still show all shapes
-    first = {MEASURED.word: 0, BEFORE.word: every // 3, AFTER.word: 2 * every // 3}[look.word]
-    axes.plot(
-        *_xy(section.along_mm, depth, upright),
-        color=look.colour,
-        lw=1.3,
-        marker=look.marker,
-        ms=3.6,
-        mfc="white",
-        mew=1.0,
-        markevery=(first, every),
-        zorder=4,
-    )
-
-
-def _measured(axes: Axes, section: Section, upright: bool) -> None:
     depth, sd = section.measured_mm, section.measured_sd_mm
     band = np.isfinite(depth) & np.isfinite(sd)
     fill = axes.fill_betweenx if upright else axes.fill_between
@@ -141,6 +164,63 @@ def _measured(axes: Axes, section: Section, upright: bool) -> None:
         low, high = depth - 2 * sd, depth + 2 * sd
     fill(section.along_mm, low, high, where=band, color=MEASURED.colour, alpha=0.22, lw=0, zorder=1)
     _curve(axes, section, depth, MEASURED, upright)
+    if not np.isfinite(depth[_shown(section)]).any():
+        _say_none(axes)
+
+
+def _draw_strip(strip: Axes, section: Section, upright: bool, *, after: bool) -> float:
+    """Draw what is measured minus what is solved, forward positive; give the end of its scale, mm."""
+    sd = section.measured_sd_mm
+    band = np.isfinite(section.measured_mm) & np.isfinite(sd)
+    fill, line = (strip.fill_betweenx, strip.axvline) if upright else (strip.fill_between, strip.axhline)
+    fill(section.along_mm, -2 * sd, 2 * sd, where=band, color=MEASURED.colour, alpha=0.22, lw=0, zorder=1)
+    line(0.0, color=INK, lw=0.7, zorder=2)
+    looks = [(False, BEFORE), (True, AFTER)] if after else [(False, BEFORE)]
+    teeth = section.teeth
+    ends = [_LEAST_STRIP_MM]
+    for moved, look in looks:
+        ahead = section.ahead_mm(after=moved)
+        x, y = _xy(section.along_mm, ahead, upright)
+        strip.plot(x, y, color=look.colour, lw=0.6, alpha=0.6, zorder=3)
+        _curve(strip, section, np.where(teeth, ahead, np.nan), look, upright, bold=True)
+        told = np.abs(ahead[teeth & np.isfinite(ahead)])
+        if len(told):
+            ends.append(1.15 * float(np.percentile(told, 90.0)))
+    if not band.any():
+        _say_none(strip)
+    return next((end for end in _STRIP_MM if end >= max(ends)), _STRIP_MM[-1])
+
+
+def _say_none(axes: Axes) -> None:
+    axes.text(
+        0.5, 0.5, "measured:\nno readings here", transform=axes.transAxes, ha="center", va="center",
+        color=MEASURED.colour, fontsize=READ_PT, fontweight="bold",
+        bbox={"facecolor": "white", "alpha": 0.9, "lw": 0, "pad": 1.5},
+    )  # fmt: skip
+
+
+def _xy(along: Array, depth: Array, upright: bool) -> tuple[Array, Array]:
+    return (depth, along) if upright else (along, depth)
+
+
+def _curve(
+    axes: Axes, section: Section, depth: Array, look: Look, upright: bool, *, bold: bool = False
+) -> None:
+    step = float(np.median(np.diff(section.along_mm))) if len(section.along_mm) > 1 else 1.0
+    every = max(1, round(_MARK_EVERY_MM / max(step, 1e-6)))
+    # each curve's marks stand at other places, so that curves that coincide still show all shapes
+    first = {MEASURED.word: 0, BEFORE.word: every // 3, AFTER.word: 2 * every // 3}[look.word]
+    axes.plot(
+        *_xy(section.along_mm, depth, upright),
+        color=look.colour,
+        lw=1.8 if bold else 1.3,
+        marker=look.marker,
+        ms=3.8,
+        mfc="white",
+        mew=1.0,
+        markevery=(first, every),
+        zorder=4,
+    )
 
 
 def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -150,67 +230,8 @@ def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 
 def _shade_enamel(axes: Axes, section: Section, plan: _Plan) -> None:
-    runs = _runs(section.teeth)
-    for first, last in runs:
-        span = axes.axhspan if plan.upright else axes.axvspan
-        span(section.along_mm[first], section.along_mm[last], color=ENAMEL, lw=0, zorder=0)
-    if runs:
-        first, last = max(runs, key=lambda run: run[1] - run[0])
-        at = float(np.clip(0.5 * (section.along_mm[first] + section.along_mm[last]), *plan.along_ends_mm))
-        axes.text(
-            *_pair(at, plan.depth_ends_mm[0] + 0.4, plan.upright),
-            "enamel",
-            fontsize=SMALL_PT,
-            color=INK,
-            ha="right" if plan.upright else "center",
-            va="center" if plan.upright else "bottom",
-        )
-
-
-def _name_curves(axes: Axes, section: Section, named: list[tuple[Array, Look, str]], plan: _Plan) -> None:
-    """Write each curve's word on the far side, where no surface is, with a line to the curve on enamel."""
-    upright, shown = plan.upright, _shown(section)
-    present = []
-    for curve in named:
-        if np.isfinite(curve[0][shown]).any():
-            present.append(curve)
-        else:
-            axes.text(
-                0.5,
-                0.95 if upright else 0.85,
-                f"{curve[1].word}: no readings here",
-                transform=axes.transAxes,
-                ha="center",
-                va="top",
-                color=curve[1].colour,
-                fontsize=SMALL_PT,
-                fontweight="bold",
-            )
-    gap = -4.0 if upright else 12.5
-    places = _middle(section) + gap * (np.arange(len(present)) - 0.5 * (len(present) - 1))
-    for place, (depth, look, word) in zip(places, present, strict=True):
-        tidy = np.isfinite(depth) & shown & (np.nan_to_num(depth) < plan.far_mm + 1.0)
-        candidates = np.flatnonzero(
-            tidy & section.teeth if (tidy & section.teeth).any() else np.isfinite(depth) & shown
-        )
-        target = candidates[np.argmin(np.abs(section.along_mm[candidates] - place))]
-        axes.annotate(
-            word,
-            xy=_pair(section.along_mm[target], depth[target], upright),
-            xytext=_pair(place, plan.far_mm + _WORDS_OFF_MM, upright),
-            color=look.colour,
-            fontsize=SMALL_PT,
-            fontweight="bold",
-            ha="right" if upright else "center",
-            va="center" if upright else "bottom",
-            zorder=6,
-            arrowprops={"arrowstyle": "-", "color": look.colour, "lw": 0.7, "shrinkA": 1, "shrinkB": 2},
-        )
-
-
-def _pair(along: float, depth: float, upright: bool) -> tuple[float, float]:
-    return (float(depth), float(along)) if upright else (float(along), float(depth))
-
-
-def _shown(section: Section) -> NDArray[np.bool_]:
-    return np.asarray(np.abs(section.along_mm - _middle(section)) <= HALF_ALONG_MM)
+    for first, last in _runs(section.teeth):
+        span = axes.axhspan if is_upright(section) else axes.axvspan
+        low, high = np.clip(section.along_mm[[first, last]], *plan.along_ends_mm)
+        if high > low:
+            span(float(low), float(high), color=ENAMEL, lw=0, zorder=0)

@@ -257,10 +257,10 @@ def sections(offset_mm: float, moved_mm: float, holes: bool) -> tuple[Section, .
     along = np.arange(-24.0, 24.125, 0.25)
     made = []
     for name, teeth, lips in (
-        ("midline", (along > -5) & (along < 8), 296.0 + 0.004 * along**2),
+        ("crowns", (along > -5) & (along < 8), 296.0 + 0.004 * along**2),
         ("across incisors", np.abs(along) < 21, 299.0 + 0.0 * along),
     ):
-        arch = 303.0 + (0.02 * along**2 if name != "midline" else 0.05 * np.abs(along))
+        arch = 303.0 + (0.02 * along**2 if name != "crowns" else 0.05 * np.abs(along))
         soft = np.convolve(np.pad(teeth.astype(float), 12, "edge"), np.ones(13) / 13, "same")[12:-12]
 
         def depth(share, move, arch=arch, lips=lips):

@@ -5,18 +5,18 @@ from io import BytesIO
 
 import numpy as np
 import pytest
+from matplotlib.text import Text
 from PIL import Image
 
-from bite.check.before_after import before_after_figure, panel_figures
+from bite.check.before_after import before_after_figure, head_lines
+from bite.check.single_panels import panel_figures
 from bite.errors import InputError
 from bite.plots.saving import figure_bytes, save_figure
-from bite.plots.style import WIDTH_PX
+from bite.plots.style import AFTER, DPI, PAGE_IN, READ_PT
 from bite.stats.estimate import Estimate
 
 
 def texts(figure) -> list[str]:
-    from matplotlib.text import Text
-
     return [text.get_text() for text in figure.findobj(Text) if text.get_visible() and text.get_text()]
 
 
@@ -27,7 +27,8 @@ def drawn_texts(figure) -> list:
         if axes.axison:
             found += [axes.xaxis.label, axes.yaxis.label]
             for axis, ends in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
-                ticks = zip(axis.get_majorticklocs(), axis.get_ticklabels(), strict=True)
+                # where the axes beside tell the numbers, there are places and no labels
+                ticks = zip(axis.get_majorticklocs(), axis.get_ticklabels(), strict=False)
                 found += [label for at, label in ticks if min(ends) <= at <= max(ends)]
     return [text for text in found if text.get_visible() and text.get_text().strip()]
 
@@ -75,6 +76,7 @@ def test_no_text_leaves_the_paper_and_no_axes_are_empty(name: str, fake, gaped) 
         assert box.y1 <= paper.height + 1, text.get_text()
     for axes in figure.axes:
         if axes.axison and not axes.images and not axes.get_xlabel().startswith("dial value"):
+            assert all(label.get_fontsize() >= READ_PT for label in axes.get_xticklabels())
             drawn = [line for line in axes.lines if np.isfinite(np.asarray(line.get_ydata(), float)).any()]
             assert drawn, axes.get_title(loc="left")
         assert np.isfinite([*axes.get_xlim(), *axes.get_ylim()]).all()
@@ -94,8 +96,9 @@ def test_notes_under_a_picture_leave_the_panels_below_free(views: tuple[str, ...
 
 def test_title_is_the_finding_with_its_numbers(fake) -> None:
     written = texts(before_after_figure(fake().make()))
-    assert any("MOVE - move the teeth 1.4 mm forward: set the dial from 0.00 to -0.44" in t for t in written)
-    assert any("+1.42 ± 0.11 mm" in t and "+1.20 to +1.64 mm" in t for t in written)
+    title = "MOVE - move the teeth 1.42 +- 0.11 mm forward: set the dial from 0.00 to -0.44"
+    assert any(title in " ".join(t.split()) for t in written)
+    assert any("+1.42 +- 0.11 mm" in t and "+1.20 to +1.64 mm" in t for t in written)
 
 
 def test_each_thing_is_named_in_words_beside_it(fake) -> None:
@@ -104,13 +107,14 @@ def test_each_thing_is_named_in_words_beside_it(fake) -> None:
         "clicked",
         "solved before",
         "solved after",
-        "measured ± 2 sd",
+        "measured ±2 sd",
         "enamel",
         "10 mm",
-        "dial ends",
+        "end",
     ):
         assert word in written
-    assert sum(t.startswith("11d") for t in written) == 1
+    # once in the photograph, once over how far off it is
+    assert sum(t.startswith("11d") for t in written) == 2
 
 
 @pytest.mark.parametrize(
@@ -121,6 +125,7 @@ def test_each_thing_is_named_in_words_beside_it(fake) -> None:
         ("usable", "no corners clicked in this view"),
         ("no_offset", "Depth and solved model could not be compared"),
         ("two_views", "No depth map or profile was given"),
+        ("unsure", "NOT ADVISED"),
         ("no_readings", "measured: no readings here"),
         ("no_dial", "no dial value can be given"),
         ("reshoot", "NOT ADVISED"),
@@ -131,10 +136,30 @@ def test_what_is_missing_is_said(case: str, sentence: str, fake, gaped) -> None:
     assert sentence in written
 
 
-def test_a_profile_alone_says_that_there_is_one_line_only(fake) -> None:
+def test_it_says_why_there_is_no_line_across(fake) -> None:
     found = fake().make()
-    found = replace(found, sections=found.sections[:1])
-    assert "The depth was given along one line only." in texts(before_after_figure(found))
+    up_only = replace(found, sections=found.sections[:1])
+    written = " ".join(" ".join(texts(before_after_figure(up_only))).split())
+    assert "On no line across does half a crown's width of upper enamel show" in written
+    profile = replace(up_only, frame=replace(found.frame, profile=object()))
+    written = " ".join(" ".join(texts(before_after_figure(profile))).split())
+    assert "The depth was given along one line only." in written
+
+
+@pytest.mark.parametrize("name", ["unsure", "reshoot"])
+def test_a_refusal_tells_its_reason_before_any_number_and_draws_no_advice(name: str, fake, gaped) -> None:
+    made = cases(fake, gaped)[name].make()
+    title, why, numbers = head_lines(made)
+    assert why and numbers and numbers[0].startswith("not advised: offset")
+    assert not any(sign.isdigit() for sign in "".join(title).partition(":")[2])
+    figure = before_after_figure(made)
+    [stamp] = [t for t in figure.findobj(Text) if t.get_text() == "NOT ADVISED"]
+    assert stamp.get_fontsize() > 1.5 * max(t.get_fontsize() for t in figure.findobj(Text) if t is not stamp)
+    colours = {line.get_color() for axes in figure.axes for line in axes.lines}
+    colours |= {text.get_color() for text in figure.findobj(Text)}
+    assert AFTER.colour not in colours
+    advised = before_after_figure(fake().make())
+    assert AFTER.colour in {line.get_color() for axes in advised.axes for line in axes.lines}
 
 
 def test_a_name_with_signs_of_formulas_is_written_as_it_is(fake) -> None:
@@ -149,7 +174,7 @@ def test_same_assessment_same_bytes_without_date_or_program(fake) -> None:
     first, second = (figure_bytes(before_after_figure(found)) for _ in range(2))
     assert first == second
     with Image.open(BytesIO(first)) as image:
-        assert image.width == WIDTH_PX
+        assert image.size == (PAGE_IN[0] * DPI, PAGE_IN[1] * DPI)
         assert set(image.info) <= {"dpi"}
 
 
@@ -176,8 +201,8 @@ def test_saving_is_whole_or_not_at_all(fake, tmp_path) -> None:
 def test_panels_come_one_by_one(fake) -> None:
     figures = panel_figures(fake(views=("left", "right")).make())
     assert list(figures) == [
-        "mouth-left", "mouth-right", "reprojection-left", "reprojection-right", "midline", "across-incisors",
+        "mouth-left", "mouth-right", "reprojection-left", "reprojection-right", "crowns", "across-incisors",
         "dial", "findings",
     ]  # fmt: skip
     assert all(any("MOVE" in text for text in texts(figure)) for figure in figures.values())
-    assert "midline" not in panel_figures(fake(depth=False).make())
+    assert "crowns" not in panel_figures(fake(depth=False).make())

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from bite.check.assessment import CornerMark
-from bite.check.before_after import panel_figures
 from bite.check.finding import Finding, Severity
-from bite.check.panels.mouth import _lifted, mouth_crop
+from bite.check.panels.mouth import lifted, mouth_crop
+from bite.check.single_panels import panel_figures
 from bite.files.rig import Dial
 from bite.geometry.rigid import frozen
 from bite.plots.style import AFTER, BEFORE, MEASURED, blank_figure
@@ -16,18 +16,19 @@ from bite.stats.estimate import Estimate
 
 
 def panel(found, name: str):
-    return panel_figures(found)[name].axes[0]
+    figure = panel_figures(found)[name]
+    return figure.axes[1] if name in ("crowns", "across-incisors") else figure.axes[0]
 
 
-def test_forward_is_right_on_the_midline_and_down_across_the_incisors(fake) -> None:
+def test_forward_is_right_along_the_crowns_and_up_across_the_incisors(fake) -> None:
     found = fake().make()
-    far, near = panel(found, "midline").get_xlim()
+    far, near = panel(found, "crowns").get_xlim()
     assert far > near  # depth falls to the right, so what is nearer to the camera stands right
-    near, far = panel(found, "across-incisors").get_ylim()
-    assert near < far  # depth rises upwards, so what is nearer to the camera stands below
+    far, near = panel(found, "across-incisors").get_ylim()
+    assert far > near  # depth falls upwards, so what is nearer to the camera stands above
 
 
-@pytest.mark.parametrize("name", ["midline", "across-incisors"])
+@pytest.mark.parametrize("name", ["crowns", "across-incisors"])
 def test_sections_have_one_scale_both_ways_and_no_spike_sets_it(name: str, fake) -> None:
     found = fake().make()
     assert max(np.nanmax(section.measured_mm) for section in found.sections) == 340.0
@@ -35,9 +36,9 @@ def test_sections_have_one_scale_both_ways_and_no_spike_sets_it(name: str, fake)
     wide, high = np.abs(np.diff(axes.get_xlim()))[0], np.abs(np.diff(axes.get_ylim()))[0]
     assert wide / axes.bbox.width == pytest.approx(high / axes.bbox.height, rel=1e-9)
     # lips at 296 and teeth at 303 to 313 mm must show; one panel inch is about 9 mm
-    ends = axes.get_xlim() if name == "midline" else axes.get_ylim()
-    assert min(ends) < 296.5 if name == "midline" else min(ends) < 301.5
-    along = axes.get_ylim() if name == "midline" else axes.get_xlim()
+    ends = axes.get_xlim() if name == "crowns" else axes.get_ylim()
+    assert min(ends) < 296.5 if name == "crowns" else min(ends) < 301.5
+    along = axes.get_ylim() if name == "crowns" else axes.get_xlim()
     assert np.diff(along)[0] < 100.0
 
 
@@ -48,7 +49,7 @@ def test_limits_without_the_spike_are_the_same(fake) -> None:
         measured = np.where(section.measured_mm == 340.0, section.after_seen_mm, section.measured_mm)
         calm.append(replace(section, measured_mm=frozen(measured)))
     quiet = replace(found, sections=tuple(calm))
-    for name in ("midline", "across-incisors"):
+    for name in ("crowns", "across-incisors"):
         # three of 161 readings in view move the 95 % point a little
         assert panel(found, name).get_xlim() == pytest.approx(panel(quiet, name).get_xlim(), abs=0.5)
         assert panel(found, name).get_ylim() == pytest.approx(panel(quiet, name).get_ylim(), abs=0.5)
@@ -56,7 +57,7 @@ def test_limits_without_the_spike_are_the_same(fake) -> None:
 
 def test_curves_are_the_sections_own_numbers(fake) -> None:
     found = fake().make()
-    axes = panel(found, "midline")
+    axes = panel(found, "crowns")
     by_colour = {line.get_color(): line for line in axes.lines if line.get_marker() not in ("None", "", None)}
     section = found.sections[0]
     for look, depth in (
@@ -68,11 +69,26 @@ def test_curves_are_the_sections_own_numbers(fake) -> None:
         assert by_colour[look.colour].get_marker() == look.marker
 
 
-def test_without_a_move_before_and_after_are_one_curve(fake) -> None:
-    found = fake(offset=Estimate(0.0, 0.1)).make()
-    written = [text.get_text() for text in panel(found, "midline").texts]
-    assert "solved before and after" in written
-    assert "solved after" not in written
+def test_without_a_move_there_is_no_curve_of_after(fake) -> None:
+    colours = [
+        {line.get_color() for line in panel(fake(offset=offset).make(), "crowns").lines}
+        for offset in (Estimate(0.0, 0.1), Estimate(1.42, 0.1))
+    ]
+    assert AFTER.colour not in colours[0]
+    assert AFTER.colour in colours[1]
+
+
+def test_the_strip_is_measured_minus_solved_with_forward_positive(fake) -> None:
+    found = fake().make()
+    strip = panel_figures(found)["crowns"].axes[2]
+    section = found.sections[0]
+    thin = {line.get_color(): line.get_xdata() for line in strip.lines if line.get_linewidth() == 0.6}
+    # what is nearer to the camera has the smaller depth and stands forward
+    np.testing.assert_allclose(thin[BEFORE.colour], section.before_seen_mm - section.measured_mm)
+    np.testing.assert_allclose(thin[AFTER.colour], section.after_seen_mm - section.measured_mm)
+    on_enamel = section.teeth & (np.abs(section.along_mm - 1.0) < 3)
+    assert np.nanmean(thin[BEFORE.colour][on_enamel]) == pytest.approx(1.42, abs=0.2)
+    assert np.nanmean(thin[AFTER.colour][on_enamel]) == pytest.approx(0.0, abs=0.2)
 
 
 def dial_axes(found):
@@ -149,9 +165,9 @@ def test_dark_pictures_are_lightened_and_it_is_said(fake) -> None:
     assert "lightened" in panel(fake(brightness=40).make(), "mouth-front").get_xlabel()
     assert "lightened" not in panel(fake(brightness=200).make(), "mouth-front").get_xlabel()
     steps = np.arange(60, dtype=np.uint8).reshape(6, 10, 1)
-    lifted, gain = _lifted(steps)
+    brighter, gain = lifted(steps)
     assert gain > 1.0
-    assert (np.diff(lifted.ravel().astype(int)) >= 0).all()
+    assert (np.diff(brighter.ravel().astype(int)) >= 0).all()
 
 
 def test_corner_codes_do_not_overlap(fake) -> None:

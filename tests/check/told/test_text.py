@@ -91,4 +91,5 @@ def test_cautions_stand_in_the_long_form_only(fake) -> None:
 def test_one_line_is_one_line(fake, gaped) -> None:
     for made in variants(fake, gaped).values():
         assert "\n" not in one_line(made.make())
-    assert one_line(fake().make()).endswith("(offset +1.42 +- 0.11 mm)")
+    move = one_line(fake().make())
+    assert move.endswith("move the teeth 1.42 +- 0.11 mm forward: set the dial from 0.00 to -0.44")

@@ -55,7 +55,8 @@ def test_measured_without_sd_or_limit() -> None:
 
 def test_headline_of_each_verdict(fake) -> None:
     move = fake().make()
-    assert headline(move) == "tern-a07: MOVE - move the teeth 1.4 mm forward: set the dial from 0.00 to -0.44"
+    to = "set the dial from 0.00 to -0.44"
+    assert headline(move) == f"tern-a07: MOVE - move the teeth 1.42 +- 0.11 mm forward: {to}"
     assert reason(move) == ""
     beyond = fake(offset=Estimate(4.1, 0.2)).make()
     assert beyond.decision.verdict is Verdict.BEYOND

@@ -1,0 +1,196 @@
+"""The left side of the page: what the solved teeth look like in the photograph, before and after."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from bite.check.assessment import Assessment
+from bite.check.decision import Verdict, way
+from bite.check.panels.findings import draw_findings
+from bite.check.panels.mouth import Crop, draw_mouth, lightened, scale_bar
+from bite.check.panels.overlay import (
+    CLOSE_MM,
+    MOUTH_MM,
+    caption,
+    draw_close,
+    draw_outline,
+    draw_shaded,
+    lip_lines,
+    mouth_crop,
+    section_lines,
+    write_in,
+)
+from bite.check.panels.reprojection import draw_reprojection, view_error
+from bite.check.solved_looks import Looks, shown_marks
+from bite.check.words import dial_before, dial_told, step_of
+from bite.evidence.model.solved_mouth import HALF_MM, SolvedMouth
+from bite.files.bundle import LoadedView
+from bite.plots.style import AFTER, BEFORE, INK, size_in
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_GAP_IN, _TITLE_IN = 0.12, 0.24
+_CLOSE_IN, _NOTE_IN, _BARE = 1.62, 0.4, 0.65
+_LOWEST_MM, _WIDEST_MM = 20.0, 2 * HALF_MM[0]
+"""A wide place on paper shows more to the sides rather than less of both rows."""
+_TALLEST = 0.66
+"""Height over width that a mouth needs, with some of the lips (our choice)."""
+_Box = tuple[float, float, float, float]
+
+
+def draw_pictures(
+    figure: Figure, assessment: Assessment, looks: Mapping[str, Looks], box_in: _Box, *, words_beside: bool
+) -> None:
+    """Fill a box with pictures.
+
+    Where a move is advised, before and after stand side by side: outlines over the photograph, and the lit
+    mouth in it (with two views, the outlines in each). Where not, the solved mouth stands on the left and the
+    words on the right. Below, the front teeth are shown large with the clicked corners, and how far these are
+    from the solved ones.
+
+    Parameters
+    ----------
+    box_in : left, bottom, width, height, inch
+    words_beside : bool, nothing is to be moved: findings take the right half
+    """
+    left, low, wide, high = box_in
+    views = [view for view in assessment.frame.views if view.name in looks][:2]
+    half = (wide - _GAP_IN) / 2
+    if not views:
+        bare = wide * _BARE if words_beside else wide
+        _draw_bare(figure, assessment, (left, low, bare, high))
+        if words_beside:
+            _words(figure, assessment, (left + bare + 0.2, low, wide - bare - 0.2, high))
+        return
+    close_in = _CLOSE_IN
+    titled = _TITLE_IN if len(views) > 1 else 0.06
+    rows_in = (high - close_in - _TITLE_IN - titled) / 2
+    columns = [(None, left)] if words_beside else [(False, left), (True, left + half + _GAP_IN)]
+    for row in range(2):
+        y = low + high - _TITLE_IN - rows_in - row * (rows_in + titled)
+        view = views[min(row, len(views) - 1)]
+        for after, x in columns:
+            axes = _axes(figure, (x, y, half, rows_in))
+            shaded = row == 1 and len(views) == 1
+            draw_view(axes, assessment, view, looks[view.name], bool(after), shaded=shaded)
+            if row == 0 or len(views) > 1:
+                caption(axes, view_title(assessment, after, view), AFTER if after else BEFORE)
+    if words_beside:
+        _words(figure, assessment, (left + half + _GAP_IN + 0.1, low + close_in, half - 0.1, high - close_in))
+    _draw_below(figure, assessment, looks, views, (left, low, wide, close_in))
+
+
+def _axes(figure: Figure, box_in: _Box) -> Axes:
+    width, height = figure.get_size_inches()
+    left, bottom, wide, high = box_in
+    return figure.add_axes((left / width, bottom / height, wide / width, high / height))
+
+
+def _draw_bare(figure: Figure, assessment: Assessment, box_in: _Box) -> None:
+    """Draw the pictures of a frame whose model has no surface, or none, with the corners' marks."""
+    left, low, wide, high = box_in
+    shown = replace(assessment, marks=shown_marks(assessment))
+    views = assessment.frame.views[:2]
+    held = [view for view in views if view_error(assessment.marks, view.name).corners]
+    errors_in = 1.3 if held else 0.0
+    each = (high - errors_in) / len(views)
+    room = min(each - _TITLE_IN - _NOTE_IN, _TALLEST * wide)
+    for k, view in enumerate(views):
+        box = (left, low + high - k * (room + _TITLE_IN + _NOTE_IN) - _TITLE_IN - room, wide, room)
+        draw_mouth(_axes(figure, box), shown, view)
+    for k, view in enumerate(held):
+        share = wide / len(held)
+        under = max(low, low + high - len(views) * (room + _TITLE_IN + _NOTE_IN) - errors_in)
+        axes = _axes(figure, (left + k * share, under + 0.05, share - 0.15, errors_in - 0.5))
+        draw_reprojection(axes, shown.marks, view.name, f"{view.name}: corners, clicked to solved")
+
+
+def draw_view(
+    axes: Axes, assessment: Assessment, view: LoadedView, looks: Looks, after: bool | None, *, shaded: bool
+) -> None:
+    """Draw one view's photograph with the solved mouth in it, before or after; None: the photograph alone."""
+    mouth = looks.after if after and looks.after is not None else looks.before
+    crop = _crop(axes, looks.before, view, assessment)
+    if shaded:
+        draw_shaded(axes, view, crop, mouth)
+        write_in(axes, "the solved mouth itself")
+        return
+    mouths = () if after is None else ((mouth, AFTER if after else BEFORE),)
+    lines = section_lines(assessment, view) if view is assessment.frame.views[0] else ()
+    gain = draw_outline(axes, view, crop, *mouths, lines_px=lines)
+    if lightened(gain) and not after:
+        write_in(axes, lightened(gain))
+    elif lines and not after:
+        write_in(axes, "dashed: the lines of the sections")
+    scale_bar(axes, crop, 1.0 / _mm_per_px(view, assessment))
+
+
+def _crop(
+    axes: Axes, mouth: SolvedMouth, view: LoadedView, assessment: Assessment, wide_mm: float | None = None
+) -> Crop:
+    wide, high = size_in(axes)
+    mm_per_px = _mm_per_px(view, assessment)
+    if wide_mm is None:
+        wide_mm = max(MOUTH_MM, min(_WIDEST_MM, _LOWEST_MM * wide / high))
+    return mouth_crop(mouth, mm_per_px, high / wide, wide_mm=wide_mm)
+
+
+def _mm_per_px(view: LoadedView, assessment: Assessment) -> float:
+    assert assessment.solved is not None
+    depth = view.camera.camera_from_reference.apply(assessment.solved.head.centre_mm[None])[0, 2]
+    return float(depth) / view.camera.focal_px
+
+
+def view_title(assessment: Assessment, after: bool | None, view: LoadedView) -> str:
+    """Say what a picture shows: before, after, or (None) the solved teeth where nothing is to be moved."""
+    where = f"{view.name}: " if len(assessment.frame.views) > 1 else ""
+    dial, step = dial_before(assessment), step_of(assessment)
+    stands = f", dial {dial_told(dial, step)}" if dial is not None else ""
+    if after is None:
+        return f"■ {where}as solved{stands}"
+    if not after:
+        return f"■ {where}solved before{stands}"
+    move = assessment.decision.move
+    to = f", dial {dial_told(move.after, step)}" if move is not None else ""
+    return f"▲ {where}solved after: {way(assessment.moved_mm)}{to}"
+
+
+def _words(figure: Figure, assessment: Assessment, box_in: _Box) -> None:
+    """Write what was found; above it, large, that nothing is advised where that is so."""
+    left, low, wide, high = box_in
+    if assessment.decision.verdict in (Verdict.UNSURE, Verdict.RESHOOT):
+        axes = _axes(figure, (left, low + high - 0.62, wide, 0.5))
+        axes.set_axis_off()
+        axes.text(
+            0.5, 0.5, "NOT ADVISED", ha="center", va="center", fontsize=24, fontweight="bold", color="white",
+            transform=axes.transAxes, bbox={"facecolor": INK, "lw": 0, "boxstyle": "square,pad=0.25"},
+        )  # fmt: skip
+        high -= 0.75
+    draw_findings(_axes(figure, (left, low, wide, high - _TITLE_IN)), assessment)
+
+
+def _draw_below(
+    figure: Figure, assessment: Assessment, looks: Mapping[str, Looks], views: list[LoadedView], box_in: _Box
+) -> None:
+    """Draw the front teeth large, and the corners' errors larger still."""
+    left, low, wide, high = box_in
+    held = [view for view in views if view_error(assessment.marks, view.name).corners]
+    low, high = low + 0.08, high - _TITLE_IN - 0.1
+    both = len(held) > 1
+    close_wide = wide if not held else (0.36 if both else 0.5) * wide
+    view, axes = views[0], _axes(figure, (left, low, close_wide, high))
+    seen = looks[view.name]
+    crop = _crop(axes, seen.before, view, assessment, CLOSE_MM)
+    marks = [mark for mark in assessment.marks if mark.view == view.name]
+    mouths = [(seen.before, BEFORE)] + ([(seen.after, AFTER)] if seen.after is not None else [])
+    draw_close(axes, view, crop, marks, *mouths, lip_px=lip_lines(assessment, view.name))
+    caption(axes, "Front teeth, large; circles: clicked" if marks and not both else "Front teeth, large")
+    room = (wide - close_wide - 0.2) / max(len(held), 1)
+    for k, one in enumerate(held):
+        where = f"{one.name}: corners" if both else "Corners, clicked to solved"
+        error_axes = _axes(figure, (left + close_wide + 0.2 + k * room, low, room - 0.1, high - 0.14))
+        draw_reprojection(error_axes, shown_marks(assessment), one.name, where)

@@ -7,6 +7,7 @@ from pathlib import Path
 from bite.choose.run import Click
 from bite.errors import InputError
 from bite.files.corners import Corners, CornerState, read_corners
+from bite.files.source import is_file, is_folder
 from bite.files.take import Take, TakeKind
 
 CARRIED = "carried"
@@ -91,10 +92,10 @@ def _beside(take: Take, folders: tuple[Path, ...]) -> list[tuple[int, Path]]:
         paths = [
             (k, picture.with_name(f"{picture.stem}{_ENDING}")) for k, picture in enumerate(take.pictures)
         ]
-        return [(k, path) for k, path in paths if path.is_file()]
+        return [(k, path) for k, path in paths if is_file(path)]
     found = []
     for folder in dict.fromkeys(folders):
-        for path in sorted(folder.glob(f"*{_ENDING}")) if folder.is_dir() else []:
+        for path in sorted(folder.glob(f"*{_ENDING}")) if is_folder(folder) else []:
             number = take.number_of(path.name.removesuffix(_ENDING))
             if number is not None:
                 found.append((number, path))

@@ -12,6 +12,7 @@ from bite.files.atomic import write_bytes
 from bite.files.corners import CornerPoint, Corners, CornerState, write_corners
 from bite.files.frame_draft import frame_path_for, frame_text, look_beside, write_new
 from bite.files.result import result_text
+from bite.files.source import stands
 from bite.files.take import Take, TakePicture
 
 FORMAT = "bite-choose 1"
@@ -107,15 +108,15 @@ def write_frames(
         if picture is None:
             continue
         image = picture.path or folder / f"{take.frame_name(picture.number)}.png"
-        if picture.path is None and not image.exists():
+        if picture.path is None and not stands(image):
             write_bytes(image, png_bytes(picture.image))
         corners = image.with_name(f"{image.stem}.corners.json")
-        if corners.exists():
+        if stands(corners):
             notes.append(f"{corners} is there already, and is left as it is")
         elif one.measures.points:
             write_corners(corners, _carried(one.measures, corners, image.name, picture.image, chosen))
         path = frame_path_for(image, image.stem)
-        if path.exists():
+        if stands(path):
             notes.append(f"{path} is there already, and is left as it is")
             continue
         known = {} if unit_mm is None else {"[depth] unit_mm": repr(unit_mm)}

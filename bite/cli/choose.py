@@ -11,6 +11,7 @@ from bite.cli.numbers import above_zero, whole
 from bite.cli.out_folder import make_folder
 from bite.cli.streams import FrameBar, print_file, tell
 from bite.errors import InputError
+from bite.files.source import stands
 
 if TYPE_CHECKING:
     from bite.choose.content import Chosen
@@ -151,7 +152,7 @@ def _annotated(take: Take, frame: int | None, folder: Path) -> Click:
     if not isinstance(item, TakePicture):
         raise InputError(take.path, "--frame", f"frame {frame} cannot be read", "name another one")
     image = item.path or folder / f"{take.frame_name(frame)}.png"
-    if item.path is None and not image.exists():
+    if item.path is None and not stands(image):
         write_bytes(image, png_bytes(item.image))
     bench = open_picture(image, item.image, annotator=login_name(), now=lambda: datetime.now(UTC))
     canvas, run_window, close = open_canvas(f"bite choose: {image.name}", SIZE_PX)
@@ -161,7 +162,7 @@ def _annotated(take: Take, frame: int | None, folder: Path) -> Click:
     finally:
         bench.finish()
     store = bench.stores[0]
-    if not store.status.saved or not store.path.exists():
+    if not store.status.saved or not stands(store.path):
         why = store.status.why_not or "nothing was clicked"
         raise InputError(store.path, "", f"no corners to carry ({why})", "click 11d and 21d at least")
     return Click(frame, read_corners(store.path))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from bite.errors import InputError
+from bite.files.source import is_folder, stands
 
 _PICTURES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".bmp", ".webp", ".exr", ".dng", ".heic"})
 _MOST_NAMES = 3
@@ -22,7 +23,7 @@ def require_frame_file(path: str | Path) -> Path:
     from bite.files.frame import SUFFIX
 
     path = Path(path)
-    if path.is_dir():
+    if is_folder(path):
         what = "is a folder, needed a bite frame file"
         raise InputError(path, "", what, _frames_in(path) or f"name a file ending in {SUFFIX}")
     if path.name.endswith(SUFFIX):
@@ -31,7 +32,7 @@ def require_frame_file(path: str | Path) -> Path:
         mend = _frames_in(path.parent) or f"write one beside it, with bite new {path}"
         raise InputError(path, "", "is a picture, needed the bite frame file that names it", mend)
     what = f"name does not end in {SUFFIX}"
-    if not path.exists():
+    if not stands(path):
         what = f"no such file, and its {what}"
     raise InputError(path, "", what, _frames_in(path.parent) or f"name a file ending in {SUFFIX}")
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from bite.cli.exits import Exit
 from bite.cli.streams import tell
+from bite.files.source import stands
 
 if TYPE_CHECKING:
     from bite.files.frame_draft import Blank
@@ -47,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     name = image.stem if args.name is None else args.name
     check_file_name(image, "--name", name)
     path = frame_path_for(image, name)
-    if path.exists():
+    if stands(path):
         write_new(path, "")
     beside = look_beside(image)
     for doubt in beside.doubtful:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from bite.cli.exits import exit_for
 from bite.cli.streams import tell
 from bite.errors import InputError
+from bite.files.source import is_folder
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -63,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     from bite.files.frame import SUFFIX
 
     folder = Path(args.folder)
-    if not folder.is_dir():
+    if not is_folder(folder):
         raise InputError(folder, "", "is no folder", "name the folder that frames are copied into")
     # two or more, so that nobody waits for another frame's pictures to be drawn
     count = min(MOST_PROCESSES, max(2, available_cores()))

@@ -10,7 +10,7 @@ from pathlib import Path
 from bite.errors import InputError
 from bite.files.atomic import write_text
 from bite.files.entries import entry_at, parsed
-from bite.files.source import read_bytes
+from bite.files.source import read_bytes, stands
 
 MEASURED_KEYS = ("smoothing_px", "smoothing_sd_px", "noise_mm", "correlation_px", "filter")
 NOTE = "# bite device: "
@@ -39,7 +39,7 @@ def write_device_table(path: Path, device: str, note: str, lines: Sequence[str])
     InputError
         When the table is not written as lines under its header, or the file cannot be read or written.
     """
-    if not path.exists():
+    if not stands(path):
         write_text(path, table_text(device, note, lines))
         return
     try:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from bite.errors import InputError
 from bite.files.device import SUFFIX as DEVICE_SUFFIX
 from bite.files.solved import Axes, SolvedEntry, solved_entry
-from bite.files.source import path_beside, read_text
+from bite.files.source import is_file, path_beside, read_text
 from bite.files.tables import check_form, check_format, nearest, read_toml, shown
 
 if TYPE_CHECKING:
@@ -180,7 +180,7 @@ def _device(path: Path, form: FrameForm) -> tuple[str, Path | None]:
     if form.device_file is not None:
         return form.device, path_beside(path, "device_file", form.device_file)
     beside = path_beside(path, "device", form.device + DEVICE_SUFFIX)
-    return form.device, beside if beside.is_file() else None
+    return form.device, beside if is_file(beside) else None
 
 
 def _depth(path: Path, form: DepthForm, view_names: list[str]) -> MapEntry | ProfileEntry | StereoEntry:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from bite.errors import InputError
 from bite.files.atomic import write_text
+from bite.files.source import stands
 from bite.files.tables import check_form, check_format, read_json, shown
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def read_history(path: Path, performer: str) -> tuple[Step, ...]:
     from bite.files.forms import HistoryForm
 
     path = Path(path)
-    if not path.exists() and not path.is_symlink():
+    if not stands(path):
         return ()
     table = read_json(path)
     check_format(path, table, FORMAT)

@@ -33,6 +33,21 @@ TEXT_LIMIT_BYTES = 4_000_000
 DATA_LIMIT_BYTES = 1_000_000_000
 
 
+def is_file(path: str | Path) -> bool:
+    """Tell whether there is a file; a name that cannot be one is none, where pathlib raises."""
+    return os.path.isfile(path)
+
+
+def is_folder(path: str | Path) -> bool:
+    """Tell whether there is a folder; a name that cannot be one is none, where pathlib raises."""
+    return os.path.isdir(path)
+
+
+def stands(path: str | Path) -> bool:
+    """Tell whether there is anything of that name, a link to nothing included."""
+    return os.path.lexists(path)
+
+
 def read_bytes(path: str | Path, *, limit_bytes: int = DATA_LIMIT_BYTES) -> bytes:
     """Read a whole regular file.
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from bite.errors import InputError
 from bite.files.image import read_image
 from bite.files.picture_header import picture_kind, read_header
-from bite.files.source import read_bytes
+from bite.files.source import is_file, is_folder, read_bytes
 from bite.files.video import MEND_TAKE, Video, mark_of
 
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff")
@@ -150,8 +150,8 @@ def open_take(path: str | Path) -> Take:
         Where there is nothing, no video that can be read, or no readable picture.
     """
     path = Path(path)
-    name = Path(os.path.abspath(path)).name if path.is_dir() else path.stem
-    if path.is_dir():
+    name = Path(os.path.abspath(path)).name if is_folder(path) else path.stem
+    if is_folder(path):
         return _open_folder(path, name)
     data = _first_bytes(path)
     if picture_kind(data) is not None:
@@ -167,7 +167,7 @@ def open_take(path: str | Path) -> Take:
 
 def _open_folder(path: Path, name: str) -> Take:
     try:
-        found = [p for p in path.iterdir() if p.suffix.lower() in PICTURES and p.is_file()]
+        found = [p for p in path.iterdir() if p.suffix.lower() in PICTURES and is_file(p)]
     except OSError as error:
         raise InputError(path, "", f"cannot be read ({error.strerror})", "check its permissions") from None
     kept = sorted(
@@ -222,6 +222,6 @@ def depth_beside(picture: Path) -> Path | None:
     """Give the depth map beside a picture, by its name; None without one."""
     for ending in DEPTHS:
         found = picture.with_name(f"{picture.stem}.depth{ending}")
-        if found.is_file():
+        if is_file(found):
             return found
     return None

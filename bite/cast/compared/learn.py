@@ -12,6 +12,7 @@ from bite.errors import InputError
 from bite.files.atomic import write_text
 from bite.files.device import Device
 from bite.files.result import read_result
+from bite.files.source import stands
 
 LEAST_SD_MM = 0.02
 """No cast knows its enamel better than this: teeth differ (our choice)."""
@@ -56,7 +57,7 @@ def write_learned(path: Path, text: str) -> None:
     InputError
         When the file exists: what people wrote is not replaced.
     """
-    if path.exists() or path.is_symlink():
+    if stands(path):
         mend = "name a new file, and compare the two before you use it"
         raise InputError(path, "", "is there already", mend)
     write_text(path, text)

@@ -11,6 +11,7 @@ from bite.errors import BiteError
 from bite.files.bundle import input_paths
 from bite.files.frame import SUFFIX, read_frame_file
 from bite.files.rig import read_rig
+from bite.files.source import is_file
 
 Look = tuple[tuple[str, int, int], ...]
 """Path, size and time of change of every file of a frame; size -1 where it is missing."""
@@ -98,7 +99,7 @@ def _named(path: Path) -> tuple[Look, tuple[Path, ...]]:
         if rig_path is not None:
             texts.append(rig_path)
             before = _look_at(texts)
-        rig = read_rig(rig_path) if rig_path is not None and rig_path.is_file() else None
+        rig = read_rig(rig_path) if rig_path is not None and is_file(rig_path) else None
         paths += [*input_paths(file, rig), *([rig_path] if rig_path is not None else [])]
     except BiteError:
         pass  # half a file, or a bad one: told by its check when it stays so

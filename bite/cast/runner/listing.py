@@ -10,7 +10,7 @@ from bite.cast.runner.one_frame import failed, told_from
 from bite.errors import BiteError, InputError
 from bite.files.cast import CastFile
 from bite.files.frame import SUFFIX, read_frame_file
-from bite.files.source import key_beside
+from bite.files.source import is_folder, key_beside
 from bite.files.tables import shown
 
 
@@ -50,7 +50,7 @@ def list_frames(cast: CastFile, *, one_folder: bool) -> Listed:
     for path in sorted(found):
         told = key_beside(cast.path, path)
         if not path.name.endswith(SUFFIX) or path.name == SUFFIX:
-            if path.is_dir():
+            if is_folder(path):
                 continue
             line = f"{told}: is no bite frame file; end the pattern in {SUFFIX}"
             failures.append(failed(told, FailureKind.INPUT, line))

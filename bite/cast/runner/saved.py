@@ -19,7 +19,7 @@ from bite.files.bundle import device_of, input_paths
 from bite.files.frame import FrameFile
 from bite.files.result import read_result, result_text
 from bite.files.rig import read_rig
-from bite.files.source import hash_file, key_beside
+from bite.files.source import hash_file, is_file, key_beside
 
 RESULT_SUFFIX, PICTURE_SUFFIX = ".result.json", ".before-after.png"
 
@@ -39,7 +39,7 @@ def saved_result(file: FrameFile, settings: CastSettings) -> SavedResult | None:
     Looked for in the run's own folder first, then beside the frame.
     """
     folders = [settings.out, file.path.parent] if settings.out is not None else [file.path.parent]
-    found = [folder for folder in folders if (folder / f"{file.name}{RESULT_SUFFIX}").is_file()]
+    found = [folder for folder in folders if is_file(folder / f"{file.name}{RESULT_SUFFIX}")]
     if not found:
         return None
     try:
@@ -48,7 +48,7 @@ def saved_result(file: FrameFile, settings: CastSettings) -> SavedResult | None:
         return None  # the check itself will say what is wrong
     for folder in found:
         result, picture = (folder / f"{file.name}{suffix}" for suffix in (RESULT_SUFFIX, PICTURE_SUFFIX))
-        if not picture.is_file():
+        if not is_file(picture):
             continue
         try:
             content = read_result(result)

@@ -25,7 +25,7 @@ class Base:
     arguments : function from a copy's folder and the folder for what is written to the command's arguments
     one_line : bool, bad input is told in exactly one line
     weight : int, how often it is drawn
-    files : pattern of the files that are damaged
+    writes : what the names of files hold that it may write beside its inputs; empty for none
     """
 
     name: str
@@ -33,7 +33,7 @@ class Base:
     arguments: Callable[[Path, Path], list[str]]
     one_line: bool = True
     weight: int = 2
-    files: str = "**/*"
+    writes: str = ""
 
 
 def make_files(root: Path) -> None:
@@ -140,7 +140,7 @@ def bases() -> tuple[Base, ...]:
         Base("choose a video", "video", _of("choose", "take.avi", more=("--json",)), weight=10),
         Base("choose pictures", "pictures",
              _of("choose", "take", more=("--json",)), one_line=False, weight=4),
-        Base("annotate --browser", "tern", _browser, weight=4),
+        Base("annotate --browser", "tern", _browser, weight=4, writes=".corners.json"),
     )
 
 

@@ -124,7 +124,11 @@ def _run(
         damage = f"{path.name}: {damage}"
     before = _state(folder, but=out)
     told = ended(base.arguments(at, out), folder, disturb=disturb)
-    strange = _state(folder, but=out) ^ before
+    strange = {
+        (name, state)
+        for name, state in _state(folder, but=out) ^ before
+        if not base.writes or base.writes not in name
+    }
     return told, damage, f"written outside --out: {sorted(strange)[:3]}" if strange else ""
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
+from bite.cast.mouth_pictures import MouthPictures
 from bite.check.decision import Verdict
 from bite.check.finding import Severity
 from bite.stats.shared_shift import LearnedBias, SharedShift
@@ -40,8 +41,9 @@ class FrameRow:
     """One checked frame: what tables and pooling need, small enough to hold thousands.
 
     Lengths in mm, forward positive; None: not measured. ``path`` is as seen from the cast file.
-    ``assumed_enamel_mm`` is the enamel bias that the check started from. ``result`` and ``picture`` lie on
-    disk until a page reads them.
+    ``assumed_enamel_mm`` is the enamel bias that the check started from. ``result``, ``picture`` and the
+    pictures of the ``mouth`` lie on disk until a page reads them; ``mouth`` is None where nothing says where
+    it is. ``dial_advised`` is what this frame alone says; what a performer is to be given is an `Advice`.
     """
 
     path: str
@@ -79,6 +81,7 @@ class FrameRow:
     picture_sha256: str
     picture_width_px: int
     picture_height_px: int
+    mouth: MouthPictures | None = None
 
     @property
     def needs_person(self) -> bool:
@@ -99,6 +102,24 @@ class FrameRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Advice:
+    """The one piece of advice for one performer.
+
+    Parameters
+    ----------
+    dial : float or None, the value to type; None where none is advised
+    held : float or None, a value that was found and is not to be typed yet
+    why_held : str, empty unless ``held``
+    first : str, what a person has to do before typing, without a full stop; may be empty
+    """
+
+    dial: float | None = None
+    held: float | None = None
+    why_held: str = ""
+    first: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class PerformerAnswer:
     """What to do for one performer: the frame that says it best, and the others beside it.
 
@@ -110,6 +131,12 @@ class PerformerAnswer:
     frame: FrameRow | None
     others: tuple[FrameRow, ...]
     failures: tuple[FailedFrame, ...]
+    advice: Advice = Advice()
+
+    @property
+    def needs_person(self) -> bool:
+        """Whether somebody has to look before anything can be done for this performer."""
+        return self.frame is None or self.frame.needs_person or bool(self.advice.first)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,14 +7,27 @@ from pathlib import Path
 from typing import Any
 
 from bite.cast.content import FrameRow
+from bite.cast.mouth_pictures import MouthPictures
 from bite.cast.page_picture import PagePicture
 from bite.check.decision import Verdict
 from bite.check.finding import Severity
 from bite.evidence.priors import ENAMEL_BIAS_MM
 from bite.files.source import hash_file
 
+_TODO = {
+    Verdict.RESHOOT: "choose another frame of the take, or shoot one more",
+    Verdict.UNSURE: "mend what the reason names, or choose another frame of the take",
+}
+"""What there is to do where neither a finding nor the decision says it."""
 
-def row_of(content: Mapping[str, Any], path: str, result: Path, picture: PagePicture) -> FrameRow:
+
+def row_of(
+    content: Mapping[str, Any],
+    path: str,
+    result: Path,
+    picture: PagePicture,
+    mouth: MouthPictures | None = None,
+) -> FrameRow:
     """Read a row out of a result.
 
     Raises
@@ -32,7 +45,7 @@ def row_of(content: Mapping[str, Any], path: str, result: Path, picture: PagePic
         device=str(content["device"]),
         verdict=Verdict(decision["verdict"]),
         why=str(decision["why"]),
-        todo=_todo(findings),
+        todo=_todo(findings, decision),
         converged=bool(offset.get("converged", False)),
         failed_codes=_codes(findings, Severity.FAIL),
         warned_codes=_codes(findings, Severity.WARN),
@@ -61,6 +74,7 @@ def row_of(content: Mapping[str, Any], path: str, result: Path, picture: PagePic
         picture_sha256=picture.source_sha256,
         picture_width_px=picture.width_px,
         picture_height_px=picture.height_px,
+        mouth=mouth,
     )
 
 
@@ -86,7 +100,17 @@ def _codes(findings: Any, severity: Severity) -> tuple[str, ...]:
     return tuple(str(finding["code"]) for finding in findings if finding["severity"] == severity)
 
 
-def _todo(findings: Any) -> str:
-    """Give what the worst finding asks for: findings come worst first."""
-    asked = (str(f["todo"]) for f in findings if f["severity"] in (Severity.FAIL, Severity.WARN))
-    return next((todo for todo in asked if todo), "")
+def _todo(findings: Any, decision: Any) -> str:
+    """Give what the worst finding asks for: findings come worst first.
+
+    Where an offset is not known well enough, the decision's own sentence ends in what would settle it, and
+    that comes before what a mere warning asks for.
+    """
+    failed, warned = (
+        next((str(f["todo"]) for f in findings if f["severity"] == severity and f["todo"]), "")
+        for severity in (Severity.FAIL, Severity.WARN)
+    )
+    settle = ""
+    if decision["verdict"] == Verdict.UNSURE and not _codes(findings, Severity.FAIL):
+        settle = str(decision["why"]).partition(": ")[2]
+    return failed or settle or warned or _TODO.get(Verdict(decision["verdict"]), "")

@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 
 from bite import __version__
+from bite.cast.advice import advised
 from bite.cast.compared.consistency import consistency_notes
 from bite.cast.compared.together import device_summaries
 from bite.cast.content import CastContent, FailedFrame, FailureKind, FrameRow
@@ -57,6 +58,7 @@ def cast_content(cast: CastFile, found: Rows, settings: CastSettings) -> CastCon
     rows, failures = ordered_rows(found.rows), ordered_failures(found.failures)
     answers = performer_answers(rows, failures)
     devices = device_summaries(rows, tolerance_mm=settings.tolerance_mm)
+    notes = consistency_notes(rows, failures, answers, settings)
     return CastContent(
         name=cast.name,
         tolerance_mm=settings.tolerance_mm,
@@ -64,9 +66,9 @@ def cast_content(cast: CastFile, found: Rows, settings: CastSettings) -> CastCon
         version=__version__,
         rows=rows,
         failures=failures,
-        answers=answers,
+        answers=advised(answers, devices, notes),
         devices=devices,
-        notes=consistency_notes(rows, failures, answers, settings),
+        notes=notes,
     )
 
 

@@ -116,7 +116,7 @@ def _learn(content: CastContent, path: Path) -> None:
 
 
 def _tell(content: CastContent, folder: Path) -> None:
-    from bite.cast.sheets.page import dial_text, offset_told
+    from bite.cast.sheets.told import held, offset_told, typed
 
     for summary in content.devices:
         if summary.severity in ("warn", "fail"):
@@ -126,6 +126,7 @@ def _tell(content: CastContent, folder: Path) -> None:
         if row is None:
             print(f"{answer.performer}: NOT CHECKED")
         else:
-            dial = f", dial {dial_text(row)}" if dial_text(row) else ""
+            dial = f", dial {typed(answer)}" if typed(answer) else ""
+            dial = dial or (f", dial {held(answer)} held back" if held(answer) else "")
             print(f"{answer.performer}: {row.verdict.upper()} ({row.name}, offset {offset_told(row)}{dial})")
     print(f"{len(content.rows)} frames checked, {len(content.failures)} not; {folder / 'cast.html'}")

@@ -139,9 +139,10 @@ def best_of(ranked: Explanations) -> tuple[Explained, ...]:
 
     One cause beats another when the other, mended, still needs it beyond chance, and not the other way round.
     Of those that nothing beats, the best comes first; the others cannot be told from it unless it needs them
-    or they need it. Nothing is given where chance explains it all.
+    or they need it. Nothing is given where chance explains it all, nor a cause that weighs less than no
+    difference at all: nine questions find something beyond chance in one clean frame of twenty.
     """
-    found = [e for e in ranked.found if is_credible(e)][:REFITTED]
+    found = [e for e in ranked.found if is_credible(e) and e.weight >= ranked.weight_of_none][:REFITTED]
 
     def beats(one: Explained, other: Explained) -> bool:
         return other.needs(one) and not one.needs(other)
@@ -194,6 +195,16 @@ def _nothing_told(ranked: Explanations, offset: Estimate | None, tolerance_mm: f
         return f"cannot tell: {found}, but no single cause stands out from chance: {shoot}"
     asked = sum(not e.unseen for e in ranked.causes)
     likeliest = f"the likeliest of {asked} causes ({top.cause})"
+    if any(not is_credible(e) for e in ranked.found):
+        odd = next(e for e in ranked.found if not is_credible(e))
+        return (
+            f"cannot tell: {odd.cause} would explain it ({values_told(odd)}), but no sensor sees enamel so: "
+            f"another fault hides behind it; {shoot}"
+        )
+    lighter = ranked.found
+    if lighter:
+        none = f"no difference at all ({ranked.weight_of_none:.0%})"
+        return f"no difference found: {lighter[0].cause} weighs less ({lighter[0].weight:.0%}) than {none}"
     return f"no difference found: {likeliest} is within chance (p {top.chance:.2f})"
 
 

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 SKIP = "needs chromium and chromedriver (Debian: chromium, chromium-driver)"
-TAB, ENTER, CONTROL = "\ue004", "\ue007", "\ue009"
+TAB, ENTER, CONTROL, HOME, RIGHT = "\ue004", "\ue007", "\ue009", "\ue011", "\ue014"
 _FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", "--window-size=1280,1200",

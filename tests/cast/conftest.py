@@ -36,7 +36,9 @@ def small(tmp_path_factory):
     from bite.cli import main
 
     folder = tmp_path_factory.mktemp("small")
-    performers = [Performer(f"p{k}", k, t_mm=0.6, moved_mm=(0.0, 0.6)) for k in (1, 2, 3)]
+    # some forward and some back: a shift that all share would hold their dial values back
+    offsets = {1: 0.8, 2: -0.8, 3: 0.9}
+    performers = [Performer(f"p{k}", k, t_mm=t, moved_mm=(0.0, 0.3)) for k, t in offsets.items()]
     assert main(["cast", str(write_small_cast(folder, performers, 2)), "--jobs", "2"]) in (0, 1)
     return folder
 

@@ -14,7 +14,7 @@ from bite.cast.runner.settings import CastSettings
 from bite.cast.sheets.page import page_pieces
 from bite.files.atomic import write_pieces
 from bite.files.cast import read_cast
-from tests.cast.browser import ENTER, SKIP, TAB, driven, is_there
+from tests.cast.browser import ENTER, HOME, RIGHT, SKIP, TAB, driven, is_there
 
 pytestmark = pytest.mark.skipif(not is_there(), reason=SKIP)
 CONTRAST = """
@@ -38,7 +38,8 @@ axe.run(document,{runOnly:['wcag2a','wcag2aa','wcag21a','wcag21aa','wcag22aa','b
 PLACE = """
 var e=document.activeElement;if(!e||e===document.body)return null;
 var b=e.getBoundingClientRect(),s=getComputedStyle(e);
-return {tag:e.tagName.toLowerCase(),name:(e.getAttribute('aria-label')||e.textContent||'').trim().slice(0,60),
+return {tag:e.tagName.toLowerCase(),name:(e.getAttribute('aria-label')||e.textContent||
+  (e.labels&&e.labels[0]?e.labels[0].textContent:'')).trim().slice(0,60),
  top:b.top+scrollY,seen:b.width>0&&b.height>0&&b.bottom>0&&b.top<innerHeight,
  outline:s.outlineStyle!=='none'&&parseFloat(s.outlineWidth)>=2,id:e.id,
  order:[...document.querySelectorAll('*')].indexOf(e)};"""
@@ -120,6 +121,61 @@ def test_filters_by_verdict_and_odd_performer(page):
 
 
 @pytest.mark.slow
+def test_a_name_is_searched_and_pictures_follow(page):
+    find = "var i=document.querySelector('input[name=name]');i.value={!r};i.dispatchEvent(new Event('input'))"
+    seen = "[...document.querySelectorAll('article')].filter(a=>!a.hidden)"
+    articles = f"return {seen}.map(a=>a.querySelector('h3').id)"
+    page.run(find.format("TERN-a"))
+    assert names(page) == ["tern-a07"] and page.run(articles) == ["frame-tern-a07"]
+    page.run(find.format("sum(a1)"))
+    assert names(page) == ["whimbrel-a02"] and page.run(articles) == ["frame-whimbrel-a02"]
+    # a link to a frame that is filtered away brings it back
+    page.run("location.hash='frame-tern-a07'")
+    assert page.run(articles) == ["frame-tern-a07", "frame-whimbrel-a02"]
+    page.run(find.format("no such name"))
+    assert names(page) == [] and page.run(articles) == []
+
+
+def test_sorts_by_sd(browser, small):
+    browser.open(small / "cast.html")
+    heads = browser.run("return [...document.querySelectorAll('#all thead th')].map(h=>h.dataset.word)")
+    browser.click(f"#all thead th:nth-child({heads.index('sd, mm') + 1}) button")
+    cell = f"Number(r.cells[{heads.index('sd, mm')}].dataset.sort)"
+    told = browser.run(f"return [...document.querySelectorAll('#all tbody tr')].map(r=>{cell})")
+    assert told == sorted(told) and len(set(told)) > 3
+
+
+def test_a_keyboard_wipes_between_before_and_after(browser, small):
+    browser.open(small / "cast.html")
+    assert browser.run("return document.querySelectorAll('.pair.wipe input[type=range]').length") == 6
+    cut = "return document.querySelector('.pair.wipe').style.getPropertyValue('--cut')"
+    browser.run("document.querySelector('.pair.wipe input').focus()")
+    assert browser.run(cut) == "50%"
+    browser.press(RIGHT)
+    browser.press(RIGHT)
+    assert browser.run(cut) == "52%"
+    browser.press(HOME)
+    assert browser.run(cut) == "0%"
+    wipe = "document.querySelector('.pair.wipe input')"
+    assert "before" in browser.run(f"return {wipe}.getAttribute('aria-valuetext')")
+    # both pictures lie exactly over each other
+    lies = "['left','top','width','height'].every(k=>a[k]===b[k])"
+    boxes = "var [a,b]=[...document.querySelectorAll('.pair.wipe img')].map(i=>i.getBoundingClientRect());"
+    assert browser.run(f"{boxes}return {lies}")
+
+
+def test_dark_where_the_reader_asks_for_it(browser, small):
+    dark = {"features": [{"name": "prefers-color-scheme", "value": "dark"}]}
+    browser.cdp("Emulation.setEmulatedMedia", dark)
+    try:
+        browser.open(small / "cast.html")
+        paper = "getComputedStyle(document.body).backgroundColor.match(/\\d+/g).map(Number)"
+        assert max(browser.run(f"return {paper}")) < 60
+        assert browser.run(CONTRAST) >= 4.5
+    finally:
+        browser.cdp("Emulation.setEmulatedMedia", {"features": []})
+
+
 def test_every_link_leads_somewhere(page):
     lost = "return [...document.querySelectorAll('a[href]')].filter(a=>!document.getElementById("
     assert page.run(lost + "a.getAttribute('href').slice(1))).length") == 0
@@ -156,7 +212,10 @@ def test_headings_texts_of_pictures_and_contrast(page):
     levels = page.run("return [...document.querySelectorAll('h1,h2,h3')].map(h=>+h.tagName[1])")
     assert levels[0] == 1 and levels.count(1) == 1
     assert all(b - a <= 1 for a, b in pairwise(levels))
-    assert page.run("return [...document.images].every(i=>i.alt.length>20&&/\\d|not measured/.test(i.alt))")
+    told = "i=>i.alt.length>20&&/\\d|not measured/.test(i.alt)"
+    # a thumbnail stands beside the name that it would repeat
+    assert page.run(f"return [...document.images].filter(i=>i.className!=='small-mouth').every({told})")
+    assert page.run("return document.querySelectorAll('article img').length") > 2
     assert page.run("return [...document.querySelectorAll('th')].every(h=>h.scope)")
     assert page.run("return [...document.querySelectorAll('select')].every(s=>s.labels.length===1)")
     assert page.run("return [...document.querySelectorAll('table')].every(t=>t.caption)")
@@ -169,9 +228,11 @@ def test_headings_texts_of_pictures_and_contrast(page):
 @pytest.mark.slow
 def test_a_copy_button_fills_the_clipboard(browser, small):
     browser.open(small / "cast.html")
-    wanted = browser.run("return document.querySelector('button.copy').dataset.value")
-    browser.click("button.copy")
-    assert said_copied(browser, 0)
+    values = browser.run("return [...document.querySelectorAll('button.copy')].map(b=>b.dataset.value)")
+    number = next(k for k, value in enumerate(values) if value.startswith("-"))
+    wanted = values[number]
+    browser.click(f'button.copy[data-value="{wanted}"]')
+    assert said_copied(browser, number)
     assert f"Copied {wanted}" == browser.run("return document.getElementById('said').textContent")
     assert browser.pasted() == wanted and float(wanted) < 0
 
@@ -188,7 +249,7 @@ def test_a_keyboard_reaches_everything_in_the_order_of_the_page(browser, small):
             break
         places.append(place)
     reachable = browser.run(
-        "return [...document.querySelectorAll('a[href],button,select,[tabindex=\"0\"]')]"
+        "return [...document.querySelectorAll('a[href],button,select,input,[tabindex=\"0\"]')]"
         ".filter(e=>e.getClientRects().length&&!e.classList.contains('skip')).length"
     )
     places = [place for place in places if place["name"] != "To the answers"]
@@ -219,8 +280,12 @@ def test_nothing_is_wider_than_a_narrow_window(browser, small):
     size = {"width": 360, "height": 800, "deviceScaleFactor": 1, "mobile": False}
     browser.cdp("Emulation.setDeviceMetricsOverride", size)
     try:
-        # tables scroll in a frame of their own
         assert browser.run("return document.documentElement.scrollWidth") <= 360
+        # rows become cards: nothing has to be scrolled sideways
+        wide = "[...document.querySelectorAll('.wide')].every(e=>e.scrollWidth<=e.clientWidth)"
+        assert browser.run(f"return {wide}")
+        # without the heads of columns, a list sorts
+        assert browser.run("return document.querySelector('select[name=sort]').getClientRects().length") == 1
     finally:
         browser.cdp("Emulation.clearDeviceMetricsOverride", {})
 
@@ -252,6 +317,11 @@ def test_it_reads_without_scripts(small, tmp_path):
         assert browser.run("return document.querySelectorAll('#all thead button').length") == 0
         shown = browser.run("return document.body.innerText")
         assert "p1-0000" in shown and "Dial values to type (3)" in shown and "Verdict all" not in shown
+        # before and after stand side by side
+        pair = "[...document.querySelector('.pair').querySelectorAll('img')]"
+        boxes = f"{pair}.map(i=>i.getBoundingClientRect())"
+        assert browser.run(f"var [a,b]={boxes};return a.right<=b.left&&a.top===b.top&&b.width>50")
+        assert browser.run("return document.querySelectorAll('input[type=range]').length") == 0
 
 
 @pytest.mark.slow

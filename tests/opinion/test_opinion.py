@@ -20,12 +20,14 @@ def one(
     sd: float = 0.1,
     value: float = 1.2,
     needs: Cause | None = None,
+    weight: float = 0.5,
 ) -> Explained:
     """Make an explanation that leaves nothing, or one other cause far beyond chance."""
     size = len(UNKNOWNS[cause])
     leaves = tuple(Left(c, 40.0 if c is needs else 1.0, 1e-9 if c is needs else 0.3) for c in Cause)
     return Explained(
-        cause, frozen([value] * size), frozen([sd] * size), statistic, chance, 0.5, {"depth on teeth": 1.0},
+        cause, frozen([value] * size), frozen([sd] * size), statistic, chance, weight,
+        {"depth on teeth": 1.0},
         tuple((other, 0.98) for other in alike),
         tuple(sorted((left for left in leaves if left.cause is not cause), key=lambda left: left.chance)),
     )  # fmt: skip
@@ -87,3 +89,15 @@ def test_nine_looks_are_paid_for() -> None:
 
 def test_every_cause_has_a_cure() -> None:
     assert set(CURES) == set(UNKNOWNS) == set(Cause)
+
+
+def test_what_weighs_less_than_no_difference_is_no_headline() -> None:
+    best, sentence = told(one(Cause.ROWS, 11.0, chance=0.004, weight=0.31))
+    assert best == ()
+    assert sentence == "no difference found: rows apart weighs less (31%) than no difference at all (50%)"
+    assert told(one(Cause.ROWS, 11.0, chance=0.004, weight=0.5))[0] == (Cause.ROWS,)
+
+
+def test_a_cause_that_cannot_be_is_not_told_as_no_difference() -> None:
+    best, sentence = told(one(Cause.ENAMEL, 52.0, chance=1e-9, value=-2.0))
+    assert best == () and sentence.startswith("cannot tell: enamel seen too deep would explain it")

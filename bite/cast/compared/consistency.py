@@ -55,7 +55,7 @@ def _performers_without(answers: Sequence[PerformerAnswer]) -> Iterator[Note]:
             "no-usable-frame",
             Severity.FAIL,
             f"{answer.performer} has no usable bite frame: {', '.join(words)}",
-            "choose another frame of the takes, or shoot one more while the performer is on set",
+            "as told at its name under Needs a person; while the performer is on set, shoot one more frame",
             tuple(row.name for row in rows) + tuple(f.name for f in answer.failures if f.name),
         )
 

@@ -71,10 +71,16 @@ def _summary(device: str, pairs: list[tuple[FrameRow, Reading]], tolerance_mm: f
     text, todo, severity = _told(device, shift, learned, why_not, assumed)
     if shift.outliers:
         told = ", ".join(_outlier_told(outlier) for outlier in shift.outliers)
-        text += f" Apart from all others: {told}."
         names = ", ".join(outlier.performer for outlier in shift.outliers)
         todo = todo or f"look at {names} before typing: is that the usual bite, and the rig like the others'?"
-        severity = Severity.WARN if severity in (Severity.OK, Severity.NOTE) else severity
+        if severity in (Severity.OK, Severity.NOTE):
+            # what is new comes first
+            stand = "stands" if len(shift.outliers) == 1 else "stand"
+            apart = f"{device}: {names} {stand} apart from all other performers: {told}."
+            text = f"{apart} Beside that, {text.removeprefix(f'{device}: ')}"
+            severity = Severity.WARN
+        else:
+            text += f" Apart from all others: {told}."
     return DeviceSummary(
         device, shift, learned, next(iter(assumed)) if len(assumed) == 1 else None, text, todo, severity
     )

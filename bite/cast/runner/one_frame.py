@@ -11,12 +11,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bite.cast.content import FailedFrame, FailureKind, FrameRow
+from bite.cast.mouth_pictures import mouth_of, mouth_of_result, saved_mouth
 from bite.cast.page_picture import page_picture
 from bite.cast.row import row_of
 from bite.cast.runner.saved import PICTURE_SUFFIX, RESULT_SUFFIX, saved_result
 from bite.cast.runner.settings import CastSettings
 from bite.errors import BiteError, InputError
 from bite.files.frame import FrameFile, read_frame_file
+from bite.files.source import read_bytes
 
 if TYPE_CHECKING:
     from bite.check.assessment import Assessment
@@ -72,7 +74,8 @@ def frame_steps(
             folder = settings.out or path.parent
             _save(text, assessment, folder)
             picture = page_picture(folder / f"{file.name}{PICTURE_SUFFIX}", settings.pictures)
-            row = row_of(content, shown, folder / f"{file.name}{RESULT_SUFFIX}", picture)
+            mouth = mouth_of(assessment, text.encode(), settings.pictures)
+            row = row_of(content, shown, folder / f"{file.name}{RESULT_SUFFIX}", picture, mouth)
         yield row
     except BiteError as error:
         line = told_from(settings.root, str(error)) if isinstance(error, InputError) else f"{shown}: {error}"
@@ -118,8 +121,12 @@ def _saved_row(file: FrameFile, shown: str, settings: CastSettings) -> FrameRow 
         return None
     try:
         picture = page_picture(saved.picture, settings.pictures)
-        return row_of(saved.content, shown, saved.result, picture)
-    except (InputError, KeyError, TypeError, ValueError, AttributeError):
+        data = read_bytes(saved.result)
+        mouth = saved_mouth(data, settings.pictures)
+        if mouth is None:
+            mouth = mouth_of_result(file.path, saved.content, data, settings.pictures)
+        return row_of(saved.content, shown, saved.result, picture, mouth)
+    except (BiteError, KeyError, TypeError, ValueError, AttributeError):
         return None  # right hashes, broken content: done again
 
 

@@ -6,56 +6,66 @@ import base64
 import hashlib
 import re
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bite.cast.content import NEEDS_A_PERSON, CastContent, FrameRow
-from bite.check.decision import Verdict
+from bite.cast.content import CastContent, FrameRow
+from bite.cast.sheets import bars, told
 from bite.check.finding import Severity
-from bite.check.words import CAUTION, dial_told, rounded_pair, signed
+from bite.check.words import CAUTION, signed
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-SOURCES = tuple(
-    Path(__file__).with_name(name)
-    for name in (
-        "page.html", "page.css.html", "page.js.html", "page.py", "pdf.py", "pdf_frames.py", "forest.py",
-    )
+SOURCES = (
+    *(
+        Path(__file__).with_name(name)
+        for name in (
+            "page.html", "page.parts.html", "page.css.html", "page.js.html", "page.py", "told.py", "bars.py",
+            "pdf.py", "pdf_frames.py", "forest.py",
+        )
+    ),
+    *(Path(__file__).parents[1] / name for name in ("advice.py", "mouth_pictures.py")),
 )  # fmt: skip
 """What page and PDF are made with."""
 MOST_FAILURES = 30
 """Lines before the frames; more of them come at the end, so that nobody scrolls past thousands."""
 MOST_OTHERS = 6
 """Other frames beside a performer's dial value; all of them stand in the table of all frames."""
-MARKS = {
-    Verdict.RESHOOT: "✕", Verdict.UNSURE: "?", Verdict.BEYOND: "!", Verdict.MOVE: "→", Verdict.LEAVE: "✓",
-    Verdict.USABLE: "○",
-}  # fmt: skip
-"""A shape for each verdict, beside its word and colour."""
+_TYPED = "One value a performer, from the frame that knows it best."
+_HELD = "What the frames ask for. Do not type these until the cause that all share is found."
+
+
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """A frame's pictures as data addresses; empty for one that there is not."""
+
+    check: str
+    before: str
+    after: str
 
 
 def page_pieces(content: CastContent) -> Iterator[str]:
-    """Give the page's text in pieces; each frame's result and picture are read only when its turn comes.
+    """Give the page's text in pieces; each frame's result and pictures are read only when its turn comes.
 
     Everything that comes from a file is escaped. The page's policy forbids every address outside it, and
     every script and style but its own.
     """
     environment = _environment()
     style, script = (_source(environment, name) for name in ("page.css.html", "page.js.html"))
-    template = environment.get_template("page.html")
     anchors = _anchors(content)
+    environment.globals.update(anchors=anchors, marks=told.MARKS)
+    template = environment.get_template("page.html")
     yield from template.generate(
         cast=content,
-        anchors=anchors,
-        counts=[(v, sum(row.verdict is v for row in content.rows)) for v in MARKS],
-        people=[a for a in content.answers if a.frame is None or a.frame.verdict in NEEDS_A_PERSON],
-        typed_answers=[a for a in content.answers if a.frame is not None and _is_typed(a.frame)],
-        disagreeing={name for n in content.notes if n.code == "frames-disagree" for name in n.frames},
+        lead=told.lead_told(content),
+        counts=[(v, sum(row.verdict is v for row in content.rows)) for v in told.MARKS],
+        people=[answer for answer in content.answers if answer.needs_person],
+        dial_tables=_dial_tables(content),
+        answer_of={answer.performer: answer for answer in content.answers},
         warnings=[d for d in content.devices if d.severity in (Severity.WARN, Severity.FAIL)],
-        forests=((summary, forest_address(summary, content.tolerance_mm)) for summary in content.devices),
         frames=((row, *_frame_parts(row)) for row in content.rows),
-        marks=MARKS,
         most_failures=MOST_FAILURES,
         most_others=MOST_OTHERS,
         style=style,
@@ -66,42 +76,37 @@ def page_pieces(content: CastContent) -> Iterator[str]:
     )
 
 
-def forest_address(summary: Any, tolerance_mm: float) -> str:
-    """Give a device's forest plot as a data address."""
-    from bite.cast.sheets.forest import forest_figure
-    from bite.plots.saving import figure_bytes
-
-    return _address(figure_bytes(forest_figure(summary, tolerance_mm)), "png")
-
-
-def offset_told(row: FrameRow) -> str:
-    """Give offset and sd in mm, or that it was not measured."""
-    if row.t_mm is None or row.sd_mm is None:
-        return "not measured"
-    value, sd = rounded_pair(row.t_mm, row.sd_mm)
-    return f"{signed(value)} ± {sd} mm"
+def _dial_tables(content: CastContent) -> list[tuple[str, str, list[Any], str, str]]:
+    """Give heading, anchor, answers, caption and column of the values to type and of those held back."""
+    typed = [answer for answer in content.answers if told.typed(answer)]
+    held = [answer for answer in content.answers if told.held(answer) and not answer.needs_person]
+    tables = [("Dial values to type", "dials", typed, _TYPED, "Type this")] if typed or not held else []
+    if held:
+        tables.append(("Dial values held back", "held" if typed else "dials", held, _HELD, "Not yet"))
+    return tables
 
 
-def dial_text(row: FrameRow) -> str:
-    """Give the dial value that is to be typed, empty where none is advised."""
-    return dial_told(row.dial, row.dial_step) if row.dial is not None and row.dial_advised else ""
+def small_address(row: FrameRow) -> str:
+    """Give the thumbnail of a row's mouth as a data address; only for a row that has one."""
+    from bite.files.source import read_bytes
+
+    assert row.mouth is not None
+    return _address(read_bytes(row.mouth.small), "webp")
 
 
-def picture_told(row: FrameRow) -> str:
-    """Say in words what a frame's picture shows, with its numbers."""
-    dial = f"; dial {dial_text(row)}" if dial_text(row) else ""
-    return f"Before and after, {row.name}: {row.verdict}, offset {offset_told(row)}{dial}"
+def two_places(value: float) -> str:
+    """Give a number to two places with its sign; 0 has none."""
+    return signed(f"{round(value, 2) + 0.0:.2f}")
 
 
-def _is_typed(row: FrameRow) -> bool:
-    return row.verdict in (Verdict.MOVE, Verdict.BEYOND, Verdict.LEAVE) and bool(dial_text(row))
-
-
-def _frame_parts(row: FrameRow) -> tuple[dict[str, Any], str]:
+def _frame_parts(row: FrameRow) -> tuple[dict[str, Any], Pictures]:
     from bite.files.result import read_result
     from bite.files.source import read_bytes
 
-    return read_result(row.result), _address(read_bytes(row.picture), "webp")
+    mouth = row.mouth
+    shown = [row.picture, mouth.before if mouth else None, mouth.after if mouth else None]
+    addresses = [_address(read_bytes(path), "webp") if path is not None else "" for path in shown]
+    return read_result(row.result), Pictures(*addresses)
 
 
 def _address(data: bytes, kind: str) -> str:
@@ -128,7 +133,14 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(offset_told=offset_told, dial_text=dial_text, picture_told=picture_told)
+    names = (
+        "offset_told", "offset_alone", "interval_alone", "typed", "held", "todo_told", "why_told", "news_of",
+        "frame_dial_told", "frame_alone", "list_dial", "picture_told",
+    )  # fmt: skip
+    environment.globals.update({name: getattr(told, name) for name in names})
+    environment.globals.update(
+        forest_bars=bars.forest_bars, small_address=small_address, two_places=two_places
+    )
     return environment
 
 

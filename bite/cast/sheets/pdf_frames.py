@@ -1,96 +1,146 @@
-"""Sheets of a cast's PDF that show frames: picture before and after, and beside it what to know and to do."""
+"""Pages of a cast's PDF that show one frame each: what to do, the mouth before and after, the check."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from textwrap import wrap
+from collections.abc import Callable, Iterator
+from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bite.cast.content import FrameRow
-from bite.cast.sheets.page import MARKS, dial_text, offset_told
-from bite.check.words import CAUTION
-from bite.plots.style import INK, TITLE_PT, blank_figure
+from bite.cast.content import CastContent, FrameRow, PerformerAnswer
+from bite.cast.sheets.flow import A4_IN, HEAD_IN, HEADING_PT, MARGIN_IN, TEXT_PT, WIDE_IN, broken
+from bite.cast.sheets.told import MARKS, frame_dial_told, interval_alone, offset_told, todo_told, typed
+from bite.plots.style import AFTER, BEFORE, INK, blank_figure
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
-PAPER_IN = (8.27, 11.69)
 MOST_PICTURED = 24
-"""Twelve sheets; whoever has more frames reads the page, which holds them all. Pictures stay in memory until
-a PDF is closed."""
-_A_SHEET = 2
-_PICTURE_IN = (3.75, 5.1)
-_PICTURE_PX = 750
+"""Whoever has more frames reads the page, which holds them all. Pictures stay in memory until a PDF is
+closed."""
 _COLOURS = 256
 """A PDF keeps pictures of up to 256 colours at a byte a pixel."""
-_TEXT_IN, _TEXT_LETTERS, _TEXT_LINES = 4.4, 62, 36
-_LINE_PT = 7.5
+_MOUTH_IN, _BETWEEN_IN, _CAPTION_IN = 2.25, 0.12, 0.22
+_LOWEST_IN = 0.95
+_LEADING = 1.32
 
 
-def frame_sheets(rows: Sequence[FrameRow], version: str) -> Iterator[Figure]:
-    """Give one figure for every two frames, in the order of the rows; at most `MOST_PICTURED` frames."""
-    shown = rows[:MOST_PICTURED]
-    for start in range(0, len(shown), _A_SHEET):
-        figure = blank_figure(*PAPER_IN)
-        for place, row in enumerate(shown[start : start + _A_SHEET]):
-            _frame(figure, row, PAPER_IN[1] - 0.45 - place * (_PICTURE_IN[1] + 0.35))
-        last = start + _A_SHEET >= len(shown) and len(rows) > len(shown)
-        more = f"{len(rows) - len(shown)} more frames are in cast.html. " if last else ""
-        figure.text(0.06, 0.02, f"{more}bite {version}. {CAUTION}", fontsize=6.0, color=INK)
-        yield figure
+def frame_sheets(content: CastContent) -> list[Callable[[], Figure]]:
+    """Give what draws a page for each frame, in the order of the rows; at most `MOST_PICTURED` frames."""
+    answers = {answer.performer: answer for answer in content.answers}
+    shown = content.rows[:MOST_PICTURED]
+    left = len(content.rows) - len(shown)
+    return [
+        partial(_sheet, row, answers[row.performer], left if row is shown[-1] else 0) for row in shown
+    ]
 
 
-def _frame(figure: Figure, row: FrameRow, top_in: float) -> None:
-    wide, high = PAPER_IN
-    image = _few_colours(row)
-    scale = min(_PICTURE_IN[0] / image.shape[1], _PICTURE_IN[1] / image.shape[0])
-    size = image.shape[1] * scale, image.shape[0] * scale
-    axes = figure.add_axes((0.45 / wide, (top_in - size[1]) / high, size[0] / wide, size[1] / high))
-    axes.imshow(image, interpolation="none", aspect="auto")
-    axes.set_axis_off()
-    where: dict[str, Any] = {"x": _TEXT_IN / wide, "va": "top", "color": INK}
-    title = "\n".join(wrap(f"{row.name} ({row.performer})", 44)[:3])
-    figure.text(s=title, y=top_in / high, fontsize=TITLE_PT, fontweight="bold", **where)
-    lines = list(_lines(row))
-    if len(lines) > _TEXT_LINES:
-        lines = [*lines[: _TEXT_LINES - 1], "more in cast.html"]
-    y = (top_in - 0.08 - 0.2 * (title.count("\n") + 1)) / high
-    figure.text(s="\n".join(lines), y=y, fontsize=_LINE_PT, linespacing=1.35, **where)
+def _sheet(row: FrameRow, answer: PerformerAnswer, more: int) -> Figure:
+    figure = blank_figure(*A4_IN)
+    down = HEAD_IN
+    for line in broken(f"{row.name} ({row.performer})", WIDE_IN, HEADING_PT, bold=True)[:2]:
+        down = _write(figure, line, down, MARGIN_IN, size_pt=HEADING_PT, bold=True)
+    top = down + 0.1
+    mouths = [(row.mouth.before, "before", BEFORE.colour)] if row.mouth else []
+    if row.mouth and row.mouth.after:
+        mouths.append((row.mouth.after, "after", AFTER.colour))
+    low, left = top, MARGIN_IN
+    for path, word, colour in mouths:
+        bottom = _place(figure, path, left, top, _MOUTH_IN, 4.0)
+        solved = row.mouth is not None and row.mouth.solved
+        caption = {"before": "before, dashed" if solved else "the photograph", "after": _moved(row)}[word]
+        low = max(low, _write(figure, caption, bottom, left, colour=colour if solved else INK, bold=True))
+        left += _MOUTH_IN + _BETWEEN_IN
+    room = A4_IN[0] - MARGIN_IN - left
+    at = top
+    for words, bold in _told(row, answer):
+        for line in broken(words, room, bold=bold):
+            at = _write(figure, line, at, left, bold=bold)
+        at += 0.05
+    low = _place(figure, row.picture, MARGIN_IN, max(low, at) + 0.15, WIDE_IN, A4_IN[1] - _LOWEST_IN) + 0.1
+    lines = list(_findings(row))
+    if more:
+        lines.append(f"{more} more frames are in cast.html.")
+    for words in lines:
+        pieces = broken(words, WIDE_IN)
+        if low + len(pieces) * TEXT_PT * _LEADING / 72 > A4_IN[1] - 0.55 and words is not lines[-1]:
+            _write(figure, "More is told in cast.html.", low, MARGIN_IN)
+            break
+        for line in pieces:
+            low = _write(figure, line, low, MARGIN_IN)
+        low += 0.04
+    return figure
 
 
-def _lines(row: FrameRow) -> Iterator[str]:
+def _moved(row: FrameRow) -> str:
+    return "after, not advised" if row.needs_person and row.verdict != "beyond" else "after"
+
+
+def _told(row: FrameRow, answer: PerformerAnswer) -> Iterator[tuple[str, bool]]:
+    yield f"{MARKS[row.verdict]} {row.verdict}", True
+    speaks = answer.frame is row
+    if speaks and typed(answer):
+        was = "" if row.dial_before is None else f" (was {row.dial_before:.2f})"
+        yield f"type this dial value: {typed(answer)}{was}", True
+    elif frame_dial_told(row, answer):
+        yield f"dial: {frame_dial_told(row, answer)}", False
+    if speaks and answer.needs_person:
+        yield f"To do: {todo_told(answer)}.", False
+    elif row.needs_person:
+        yield f"To do: {row.todo}.", False
+    yield f"{row.why}.", False
+    yield f"offset {offset_told(row)}", False
+    if interval_alone(row):
+        yield f"95 % interval {interval_alone(row)} mm; forward is positive", False
+    yield f"shot with {row.device}; {row.path}", False
+
+
+def _findings(row: FrameRow) -> Iterator[str]:
     from bite.files.result import read_result
 
-    yield f"{MARKS[row.verdict]} {row.verdict.upper()}"
-    yield from wrap(row.why, _TEXT_LETTERS)
-    yield ""
-    yield f"offset {offset_told(row)}"
-    if row.low_mm is not None:
-        yield f"95 % interval {row.low_mm:+.2f} to {row.high_mm:+.2f} mm; forward is positive"
-    was = "not known" if row.dial_before is None else f"{row.dial_before:.2f}"
-    yield f"type this dial value: {dial_text(row) or 'none'} (was {was})"
-    yield f"shot with {row.device}; {row.path}"[: 2 * _TEXT_LETTERS]
     for finding in read_result(row.result)["findings"]:
-        if finding["severity"] != "ok":
+        if finding["severity"] in ("fail", "warn"):
             todo = f" To do: {finding['todo']}." if finding["todo"] else ""
-            yield ""
-            told = f"{finding['severity']}, {finding['code']}: {finding['text']}.{todo}"
-            yield from wrap(told, _TEXT_LETTERS)
+            yield f"{finding['severity']}, {finding['code']}: {finding['text']}.{todo}"
 
 
-def _few_colours(row: FrameRow) -> NDArray[np.uint8]:
+def _write(
+    figure: Figure, words: str, down_in: float, left_in: float, *, size_pt: float = TEXT_PT,
+    bold: bool = False, colour: str = INK,
+) -> float:  # fmt: skip
+    """Write a line and give where the next one starts, inches from the top."""
+    wide, high = A4_IN
+    figure.text(
+        left_in / wide, 1.0 - down_in / high, words, va="top", fontsize=size_pt,
+        fontweight="bold" if bold else "normal", color=colour,
+    )  # fmt: skip
+    return down_in + size_pt * _LEADING / 72
+
+
+def _place(
+    figure: Figure, path: Path, left_in: float, top_in: float, most_wide_in: float, lowest_in: float
+) -> float:
+    """Put a picture on the page, as wide as there is room for, and give its lower end."""
+    image = _few_colours(path)
+    wide, high = A4_IN
+    scale = min(most_wide_in / image.shape[1], (lowest_in - top_in) / image.shape[0])
+    size = image.shape[1] * scale, image.shape[0] * scale
+    axes = figure.add_axes((left_in / wide, 1.0 - (top_in + size[1]) / high, size[0] / wide, size[1] / high))
+    axes.imshow(image, interpolation="none", aspect="auto")
+    axes.set_axis_off()
+    return float(top_in + size[1])
+
+
+def _few_colours(path: Path) -> NDArray[np.uint8]:
     from io import BytesIO
 
     from PIL import Image
 
     from bite.files.source import read_bytes
 
-    picture: Any = Image.open(BytesIO(read_bytes(row.picture))).convert("RGB")
-    if picture.width > _PICTURE_PX:
-        size = _PICTURE_PX, max(1, round(picture.height * _PICTURE_PX / picture.width))
-        picture = picture.resize(size, Image.Resampling.LANCZOS)
+    picture: Any = Image.open(BytesIO(read_bytes(path))).convert("RGB")
     few = picture.quantize(_COLOURS, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
     return np.asarray(few.convert("RGB"))

@@ -8,15 +8,17 @@ import os
 from pathlib import Path
 from typing import Any
 
+from bite.cast.advice import advised_dials
 from bite.cast.content import CastContent, DeviceSummary, FrameRow
 from bite.files.result import result_text
 
 FORMAT = "bite-cast-result 1"
 _STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 COLUMNS = (
-    "frame", "performer", "device", "verdict", "dial_before", "dial", "dial_advised", "offset_mm", "sd_mm",
-    "sampling_sd_mm", "systematic_sd_mm", "low_mm", "high_mm", "need_from_dial_0_mm", "left_over_mm",
-    "sideways_mm", "upwards_mm", "why", "to_do", "failed", "warned", "annotators", "file",
+    "frame", "performer", "device", "verdict", "dial_before", "dial", "dial_not_advised", "dial_advised",
+    "offset_mm", "sd_mm", "sampling_sd_mm", "systematic_sd_mm", "low_mm", "high_mm",
+    "need_from_dial_0_mm", "left_over_mm", "sideways_mm", "upwards_mm", "why", "to_do", "failed", "warned",
+    "annotators", "file",
 )  # fmt: skip
 
 
@@ -37,6 +39,10 @@ def cast_json(content: CastContent, folder: Path) -> str:
             {
                 "performer": answer.performer,
                 "frame": answer.frame.name if answer.frame else None,
+                "dial": answer.advice.dial,
+                "dial_held": answer.advice.held,
+                "why_held": answer.advice.why_held,
+                "look_first": answer.advice.first,
                 "others": [row.name for row in answer.others],
             }
             for answer in content.answers
@@ -55,9 +61,11 @@ def cast_json(content: CastContent, folder: Path) -> str:
 def cast_csv(content: CastContent) -> str:
     """Give the text of cast.csv: one row a frame, failed ones last.
 
-    A text that a spreadsheet would take for a formula gets an apostrophe before it; numbers stay numbers,
-    and what was not measured is empty.
+    ``dial`` holds only what is to be typed, and is empty where nothing is; a value that was found and is not
+    advised stands in ``dial_not_advised``. A text that a spreadsheet would take for a formula gets an
+    apostrophe before it; numbers stay numbers, and what was not measured is empty.
     """
+    advised = advised_dials(content.answers, content.tolerance_mm)
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(COLUMNS)
@@ -65,8 +73,9 @@ def cast_csv(content: CastContent) -> str:
         writer.writerow(
             [
                 *map(cell, (row.name, row.performer, row.device, str(row.verdict))),
-                *map(_number, (row.dial_before, row.dial)),
-                "yes" if row.dial_advised else "no",
+                *map(_number, (row.dial_before, advised.get(row.name))),
+                _number(None if row.name in advised else row.dial),
+                "yes" if row.name in advised else "no",
                 *map(_number, (row.t_mm, row.sd_mm, row.sampling_sd_mm, row.systematic_sd_mm)),
                 *map(_number, (row.low_mm, row.high_mm, row.need_mm, row.left_over_mm)),
                 *map(_number, (row.right_mm, row.up_mm)),

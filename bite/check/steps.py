@@ -71,6 +71,7 @@ def check_frame(
         device=frame.device,
         performance_device=performance_device,
         stereo=frame.stereo,
+        held=None if frame.depth_map is None else frame.depth_map.held,
         two_views=evidence is not None and evidence.two_views,
         lower_left_out=fitted.lower_left_out,
         rows_contradict_sd=fitted.rows_contradict_sd,

@@ -15,6 +15,8 @@ BLUR_SHARE = 0.05
 """Share of the edges' blur, mm, that is added to the expected sd (in quadrature). Our choice, no source."""
 MOTION_SHARE = 0.1
 """The same of the motion from frame to frame: picture and depth map may be a tenth of a frame apart."""
+STILL_PX = 0.5
+"""A head that moves less from frame to frame holds its bite; what drifts all the same is left out later."""
 MOVES_MM = 0.5
 """A head that moves more than this from frame to frame is told (our choice, no source)."""
 JAW_MM, JAW_SD = 0.4, 2.0
@@ -94,6 +96,32 @@ def rank_coarse(measures: Sequence[Measures]) -> tuple[Ranked, ...]:
 
 def _share_told(place: float, count: int) -> str:
     return f"better than in {100 * (1 - place):.0f} % of the frames" if count > 1 else "not compared"
+
+
+def still_stretch(measures: Sequence[Measures], number: int) -> range:
+    """Give the frames about one that hold still with it: one bite, read again and again.
+
+    Parameters
+    ----------
+    measures : sequence of Measures, in the order of the take
+    number : int, of the frame
+
+    Returns
+    -------
+    range of frame numbers, the frame itself alone where its neighbours move
+    """
+    at = {one.number: one for one in measures}
+
+    def holds(k: int) -> bool:
+        one = at.get(k)
+        return one is not None and one.motion_px is not None and one.motion_px <= STILL_PX
+
+    first = last = number
+    while holds(number) and holds(first - 1):
+        first -= 1
+    while holds(number) and holds(last + 1):
+        last += 1
+    return range(first, last + 1)
 
 
 def _places(values: Sequence[float | None]) -> list[float]:

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from bite import __version__
 from bite.choose.content import Chosen, Measures, Ranked, Standing
+from bite.choose.judge import still_stretch
 from bite.evidence.picture.luminance import Picture
 from bite.files.atomic import write_bytes
 from bite.files.corners import CornerPoint, Corners, CornerState, write_corners
+from bite.files.frame import MOST_MAPS
 from bite.files.frame_draft import frame_path_for, frame_text, look_beside, write_new
 from bite.files.result import result_text
 from bite.files.source import stands
-from bite.files.take import Take, TakePicture
+from bite.files.take import Take, TakePicture, depth_beside
 
 FORMAT = "bite-choose 1"
 SURE_LIKENESS = 0.8
@@ -120,9 +123,26 @@ def write_frames(
             notes.append(f"{path} is there already, and is left as it is")
             continue
         known = {} if unit_mm is None else {"[depth] unit_mm": repr(unit_mm)}
-        write_new(path, frame_text(image, image.stem, look_beside(image), known))
+        beside = look_beside(image)
+        held = _held_with(take, chosen, one.measures.number) if beside.depth is not None else ()
+        if held:
+            notes.append(f"{path.name} averages {len(held) + 1} depth maps of the bite held about it")
+        write_new(path, frame_text(image, image.stem, replace(beside, held=held), known))
         written.append(path)
     return written, notes
+
+
+def _held_with(take: Take, chosen: Chosen, number: int) -> tuple[Path, ...]:
+    """Give the depth maps of the frames that hold still about one, the nearest first."""
+    measures = sorted((one.measures for one in chosen.ranked), key=lambda m: m.number)
+    about = sorted(still_stretch(measures, number), key=lambda k: (abs(k - number), k))
+    paths = {m.number: m.path for m in measures}
+    found = []
+    for k in about[: MOST_MAPS]:
+        path = paths.get(k)
+        depth = None if path is None or k == number else depth_beside(path)
+        found += [] if depth is None else [depth]
+    return tuple(found)
 
 
 def png_bytes(image: Picture) -> bytes:

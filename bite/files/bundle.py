@@ -26,6 +26,7 @@ from bite.files.frame import (
     ViewEntry,
     read_frame_file,
 )
+from bite.files.held_maps import held_map
 from bite.files.image import read_image
 from bite.files.mesh import read_mesh
 from bite.files.profile import DepthProfile, read_profile
@@ -128,7 +129,7 @@ def _contents(file: FrameFile, *, with_corners: bool) -> tuple[tuple[LoadedView,
         _check_placement(file, views)
         depth: _Depth = None, None, None, None
         if isinstance(file.depth, MapEntry):
-            depth = (*_depth(file.depth, views), file.depth.view, None)
+            depth = (*_depth(file, file.depth, views), file.depth.view, None)
         elif isinstance(file.depth, ProfileEntry):
             depth = None, None, None, read_profile(file.depth.profile)
         try:
@@ -145,7 +146,8 @@ def input_paths(file: FrameFile, rig: Rig | None, *, with_corners: bool = True) 
         found += [entry.image, entry.camera]
         found += [entry.corners] if with_corners and entry.corners is not None else []
     if isinstance(file.depth, MapEntry):
-        found += [file.depth.map, *([file.depth.camera] if file.depth.camera is not None else [])]
+        camera = [] if file.depth.camera is None else [file.depth.camera]
+        found += [file.depth.map, *file.depth.more_maps, *camera]
     elif isinstance(file.depth, ProfileEntry):
         found.append(file.depth.profile)
     if rig is not None:
@@ -214,7 +216,7 @@ def _check_placement(file: FrameFile, views: tuple[LoadedView, ...]) -> None:
         raise InputError(file.path, "[depth] stereo", "needs two views, got one", "add a second [[view]]")
 
 
-def _depth(entry: MapEntry, views: tuple[LoadedView, ...]) -> tuple[DepthMap, Camera]:
+def _depth(file: FrameFile, entry: MapEntry, views: tuple[LoadedView, ...]) -> tuple[DepthMap, Camera]:
     if entry.camera is not None:
         camera, owner = read_camera(entry.camera), entry.camera.name
         mend = "name the depth camera's own calibration at the map's size"
@@ -222,16 +224,19 @@ def _depth(entry: MapEntry, views: tuple[LoadedView, ...]) -> tuple[DepthMap, Ca
         camera, owner = next(v.camera for v in views if v.name == entry.view), f"view {shown(entry.view)}"
         mend = "write camera = the depth camera's file in place of view, in [depth]"
 
-    def sized(width: int, height: int) -> None:
-        if (width, height) != (camera.width_px, camera.height_px):
-            what = f"depth map is {width} x {height}, {owner} is {camera.width_px} x {camera.height_px}"
-            raise InputError(entry.map, "", what, mend)
+    def read(path: Path) -> DepthMap:
+        def sized(width: int, height: int) -> None:
+            if (width, height) != (camera.width_px, camera.height_px):
+                what = f"depth map is {width} x {height}, {owner} is {camera.width_px} x {camera.height_px}"
+                raise InputError(path, "", what, mend)
 
-    depth = read_depth(
-        entry.map, unit_mm=entry.unit_mm, inverse_per_m=entry.inverse_per_m, sized=sized
-    )
-    sized(depth.depth_mm.shape[1], depth.depth_mm.shape[0])  # for formats that say it only once they are read
-    return depth, camera
+        depth = read_depth(path, unit_mm=entry.unit_mm, inverse_per_m=entry.inverse_per_m, sized=sized)
+        # for formats that say it only once they are read
+        sized(depth.depth_mm.shape[1], depth.depth_mm.shape[0])
+        return depth
+
+    maps = [read(path) for path in (entry.map, *entry.more_maps)]
+    return (maps[0] if len(maps) == 1 else held_map(maps, file.path)), camera
 
 
 def _model(file: FrameFile) -> _Model:

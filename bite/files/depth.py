@@ -58,6 +58,27 @@ class Matching:
 
 
 @dataclass(frozen=True, slots=True)
+class Held:
+    """How a depth map was averaged from several readings of one held bite.
+
+    Parameters
+    ----------
+    given, used : int, maps named, and those that held still
+    left_out : tuple of (file name, why)
+    noise_mm : float, sd of one reading of one pixel, from the repeats
+    correlation_px : float, over which that noise hangs together, as the sd of a Gaussian
+    mean_noise_mm : float, sd of the mean's own noise: what readings that follow each other repeat counts once
+    """
+
+    given: int
+    used: int
+    left_out: tuple[tuple[str, str], ...]
+    noise_mm: float
+    correlation_px: float
+    mean_noise_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class DepthMap:
     """Measured distance along the optical axis, one number a pixel.
 
@@ -69,12 +90,14 @@ class DepthMap:
         Storage step at the median depth, mm (0 for floating point files): no sd goes below step / sqrt(12).
     inverse : bool
         The file holds inverse distance, whose steps grow as the distance squared.
+    held : Held or None, where it is the mean of several maps
     """
 
     path: Path
     depth_mm: Array
     step_mm: float
     inverse: bool = False
+    held: Held | None = None
 
     def step_at_mm(self, distance_mm: float) -> float:
         """Give the storage step at a distance, mm."""

@@ -56,6 +56,9 @@ class DepthForm(Form):
     """[depth] of a bite frame."""
 
     map: Words | None = Field(None, description="the depth map file")
+    maps: Annotated[list[Words], Field(min_length=1, max_length=1000)] | None = Field(
+        None, description='depth maps of one held bite, the picture\'s own first, such as ["held/*.png"]'
+    )
     unit_mm: Positive | None = Field(None, description="mm per stored unit, such as 0.1")
     inverse_per_m: Annotated[list[NotNegative], Field(min_length=2, max_length=2)] | None = Field(
         None, description="1/m at stored 0 and at full scale, such as [1.5, 4.4]"

@@ -32,6 +32,8 @@ SUFFIX = ".bite.toml"
 BLANK = "# FILL IN: "
 """How a draft marks a line that waits for somebody who knows."""
 _LONGEST_NAME = 100
+MOST_MAPS = 300
+"""Ten seconds at 30 a second: nobody holds a bite for longer, and all of them lie in memory at once."""
 _DEVICE_NAMES = frozenset(
     [*("con", "prn", "aux", "nul", "conin$", "conout$", "clock$")]
     + [f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³"]
@@ -52,13 +54,17 @@ class ViewEntry:
 
 @dataclass(frozen=True, slots=True)
 class MapEntry:
-    """[depth] with a map. One of ``unit_mm`` and ``inverse_per_m``, one of ``view`` and ``camera``."""
+    """[depth] with a map, or with several of one held bite: ``map`` is then the first of them.
+
+    One of ``unit_mm`` and ``inverse_per_m``, one of ``view`` and ``camera``.
+    """
 
     map: Path
     unit_mm: float | None
     inverse_per_m: tuple[float, float] | None
     view: str | None
     camera: Path | None
+    more_maps: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,13 +190,13 @@ def _device(path: Path, form: FrameForm) -> tuple[str, Path | None]:
 
 
 def _depth(path: Path, form: DepthForm, view_names: list[str]) -> MapEntry | ProfileEntry | StereoEntry:
-    kinds = ("map", "profile", "stereo")
+    kinds = ("map", "maps", "profile", "stereo")
     given = [key for key in kinds if getattr(form, key) is not None]
     if len(given) != 1:
         found = " and ".join(given) or "none of them"
-        what = f"got {found}, needed one of map, profile and stereo"
+        what = f"got {found}, needed one of map, maps, profile and stereo"
         raise InputError(path, "[depth]", what, "keep one, or leave out [depth]")
-    if form.map is None:
+    if form.map is None and form.maps is None:
         for key in ("unit_mm", "inverse_per_m", "view", "camera"):
             if getattr(form, key) is not None:
                 what = f"belongs to a map, but [depth] is a {given[0]}"
@@ -204,7 +210,7 @@ def _depth(path: Path, form: DepthForm, view_names: list[str]) -> MapEntry | Pro
         if first == second:
             raise InputError(path, "[depth] stereo", f"{shown(first)} twice", "name two different views")
         return StereoEntry((first, second))
-    assert form.map is not None
+    maps = _maps(path, form)
     if (form.unit_mm is None) == (form.inverse_per_m is None):
         found = "no unit" if form.unit_mm is None else "both unit_mm and inverse_per_m"
         what = f"{found}, needed one of unit_mm and inverse_per_m"
@@ -222,12 +228,38 @@ def _depth(path: Path, form: DepthForm, view_names: list[str]) -> MapEntry | Pro
         what = f"both values are {inverse[0]:g}"
         raise InputError(path, "[depth] inverse_per_m", what, "write 1/m at stored 0 and at full scale")
     return MapEntry(
-        path_beside(path, "[depth] map", form.map),
+        maps[0],
         form.unit_mm,
         inverse,
         form.view,
         None if form.camera is None else path_beside(path, "[depth] camera", form.camera),
+        maps[1:],
     )
+
+
+def _maps(path: Path, form: DepthForm) -> tuple[Path, ...]:
+    """Give the one map, or all that the patterns of ``maps`` mean: in the order written, each once."""
+    if form.map is not None:
+        return (path_beside(path, "[depth] map", form.map),)
+    assert form.maps is not None
+    found: dict[Path, None] = {}
+    for number, name in enumerate(form.maps, 1):
+        where = f"[depth] maps {number}"
+        one = path_beside(path, where, name)
+        if "*" not in name:
+            found[one] = None
+            continue
+        if "*" in str(one.parent) or "**" in name:
+            what = f"{shown(name)} has a * in a folder's name"
+            raise InputError(path, where, what, "use * in the file's name only")
+        meant = sorted(p for p in one.parent.glob(one.name) if p.is_file())
+        if not meant:
+            raise InputError(path, where, f"{shown(name)} means no file", "correct the pattern")
+        found |= dict.fromkeys(meant)
+    if not 2 <= len(found) <= MOST_MAPS:
+        what = f"{len(found)} maps, needed 2 to {MOST_MAPS}"
+        raise InputError(path, "[depth] maps", what, "name the maps of one held bite, or a single one as map")
+    return tuple(found)
 
 
 def _check_view(path: Path, where: str, name: str, view_names: list[str]) -> None:

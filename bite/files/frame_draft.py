@@ -21,7 +21,8 @@ _FAR = 3
 class Beside:
     """Files found beside a picture by their names; None where there is none, or more than one would do.
 
-    ``doubtful`` says in sentences where more than one would do.
+    ``doubtful`` says in sentences where more than one would do. ``held`` are depth maps of the same held bite
+    beside ``depth``; nobody finds them by their names.
     """
 
     camera: Path | None
@@ -32,6 +33,7 @@ class Beside:
     rig: Path | None
     device_file: Path | None
     doubtful: tuple[str, ...]
+    held: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,7 +222,7 @@ def _depth_lines(beside: Beside, line: object, file: object) -> list[str]:
         unit = line(
             "unit_mm", None, "mm per stored unit; or inverse_per_m = [at stored 0, at full scale]", "[depth]"
         )
-        return ["[depth]", line("map", file(beside.depth), ""), unit, camera, ""]
+        return ["[depth]", _map_line(beside, line, file), unit, camera, ""]
     if beside.profile is not None:
         return ["[depth]", line("profile", file(beside.profile), "depth along one line"), ""]
     return [
@@ -229,6 +231,14 @@ def _depth_lines(beside: Beside, line: object, file: object) -> list[str]:
         "# unit_mm = 0.1",
         "",
     ]
+
+
+def _map_line(beside: Beside, line: object, file: object) -> str:
+    assert callable(line) and callable(file)
+    if not beside.held:
+        return str(line("map", file(beside.depth), ""))
+    named = ", ".join(file(path) for path in (beside.depth, *beside.held))
+    return f"maps = [{named}]   # one held bite, this picture's own map first; what moved is left out"
 
 
 def _solved_lines(beside: Beside, line: object, file: object) -> list[str]:

@@ -79,7 +79,7 @@ def _evidence(frame: BiteFrame) -> dict[str, Path]:
     """Give the content hash of each picture and depth file of a frame."""
     paths = [view.image for view in frame.file.views]
     if isinstance(frame.file.depth, MapEntry):
-        paths.append(frame.file.depth.map)
+        paths += [frame.file.depth.map, *frame.file.depth.more_maps]
     keys = {key_beside(frame.file.path, path): path for path in paths}
     return {frame.hashes[key]: path for key, path in keys.items() if key in frame.hashes}
 

@@ -122,6 +122,7 @@ class Sensor:
     holes_first : holes are there before the filter, which fills none
     flying : pixels at steps hold a random mixture of what is before and behind
     enamel_bias_mm : how much deeper enamel reads
+    repeats : readings of the held bite; blur, wild pixels' share and fixed rows and columns are theirs alike
     """
 
     filter: Filter = Filter.GAUSS
@@ -138,6 +139,7 @@ class Sensor:
     holes_first: bool = False
     flying: bool = False
     enamel_bias_mm: float = 0.0
+    repeats: int = 1
     storage: Storage = Storage.STEPS
     step: float = 0.05
     focal_px: float = 600.0

@@ -66,6 +66,13 @@ _MODELLED = (
         True,
         sensor=Sensor(hole_share=0.1, hole_edges=0.3, holes_first=True),
     ),
+    World("held 30", "thirty readings of one held bite", True, sensor=Sensor(repeats=30)),
+    World(
+        "held 30 rows and columns",
+        "thirty readings that share a fixed error of each row and column",
+        True,
+        sensor=Sensor(repeats=30, rows_mm=0.15),
+    ),
     World("rows and columns", "a fixed error of each row and column", True, sensor=Sensor(rows_mm=0.15)),
 )
 

@@ -45,8 +45,11 @@ def read_depth(
     slant: NDArray[np.float32],
     sensor: Sensor,
     rng: np.random.Generator,
+    again: np.random.Generator | None = None,
 ) -> DepthReading:
     """Read a map.
+
+    What belongs to the sensor comes from ``rng``; ``again`` draws the noise of one more reading of it.
 
     Parameters
     ----------
@@ -55,6 +58,8 @@ def read_depth(
     """
     width_px = float(rng.uniform(*sensor.width_px))
     gross_share = float(rng.uniform(*sensor.gross_share))
+    pattern = rng.spawn(1)[0]
+    rng = again or rng
     depth = area_means(rays_mm + sensor.enamel_bias_mm * enamel)
     hit = np.isfinite(rays_mm)
     low = np.where(hit, rays_mm, np.inf).min(axis=-1)
@@ -67,7 +72,7 @@ def read_depth(
     if sensor.holes_first:
         depth = np.where(holes, np.nan, depth)
     depth = filtered(depth, sensor.filter, width_px)
-    depth = depth + _noise(depth, slant.mean(axis=-1), sensor, rng)
+    depth = depth + _noise(depth, slant.mean(axis=-1), sensor, rng) + _fixed(depth.shape, sensor, pattern)
     wild = rng.random(depth.shape) < gross_share
     depth = depth + np.where(wild, rng.normal(0.0, sensor.gross_mm, depth.shape), 0.0)
     return DepthReading(np.where(holes, np.nan, depth), width_px, gross_share)
@@ -101,8 +106,12 @@ def _noise(depth: Array, slant: Array, sensor: Sensor, rng: np.random.Generator)
     if sensor.noise_grows:
         known = np.where(np.isfinite(depth), depth, _NOISE_AT_MM)
         noise *= (known / _NOISE_AT_MM) ** 2 / np.clip(slant, 0.25, 1.0)
-    rows, columns = (rng.normal(0.0, 1.0, n) for n in depth.shape)
-    return noise + sensor.rows_mm * (rows[:, None] + columns[None, :])
+    return noise
+
+
+def _fixed(shape: tuple[int, ...], sensor: Sensor, rng: np.random.Generator) -> Array:
+    rows, columns = (rng.normal(0.0, 1.0, n) for n in shape)
+    return np.asarray(sensor.rows_mm * (rows[:, None] + columns[None, :]))
 
 
 def _holes(depth: Array, enamel: Mask, steps: Mask, sensor: Sensor, rng: np.random.Generator) -> Mask:

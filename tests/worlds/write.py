@@ -35,14 +35,18 @@ def write_frame(world: World, number: int, folder: Path, wheel: Path, kept: Path
     scene = draw_scene(world, number, wheel)
     solved = draw_solved(world, number, scene)
     seen = look(world, number, scene, kept)
-    rng = own_rng(world, number, "sensor")
-    reading = read_depth(seen.depth_mm, seen.enamel, seen.slant, world.sensor, rng)
-    stored = stored_values(reading.depth_mm, world.sensor)
-    whole = np.zeros((scene.depth.height_px, scene.depth.width_px), dtype=stored.dtype)
-    at = seen.window
-    whole[at.top : at.top + at.height, at.left : at.left + at.width] = stored
-    name = "depth.tiff" if world.sensor.storage is Storage.DISPARITY else "depth.png"
-    _write_image(folder / name, whole)
+    ending = "tiff" if world.sensor.storage is Storage.DISPARITY else "png"
+    several = world.sensor.repeats > 1
+    for turn in range(world.sensor.repeats):
+        again = own_rng(world, number, f"reading {turn}") if several else None
+        rng = own_rng(world, number, "sensor")
+        reading = read_depth(seen.depth_mm, seen.enamel, seen.slant, world.sensor, rng, again)
+        stored = stored_values(reading.depth_mm, world.sensor)
+        whole = np.zeros((scene.depth.height_px, scene.depth.width_px), dtype=stored.dtype)
+        at = seen.window
+        whole[at.top : at.top + at.height, at.left : at.left + at.width] = stored
+        _write_image(folder / (f"depth{turn:03d}.{ending}" if several else f"depth.{ending}"), whole)
+    named = f'maps = ["depth*.{ending}"]' if several else f'map = "depth.{ending}"'
 
     stated = replace(
         scene.depth,
@@ -68,7 +72,7 @@ def write_frame(world: World, number: int, folder: Path, wheel: Path, kept: Path
             f'camera = "{v}.camera.yaml"\ncorners = "{v}.corners.json"\n'
             for v in views
         )
-        + f'[depth]\nmap = "{name}"\n{unit}\ncamera = "depth.camera.yaml"\n'
+        + f'[depth]\n{named}\n{unit}\ncamera = "depth.camera.yaml"\n'
         f'[solved]\nmesh = "solved.obj"\nunit_mm = 1.0\npose = [{pose}]\nrig = "rig.toml"\ndial = 0.0\n',
         encoding="utf-8",
     )

@@ -10,6 +10,7 @@ from bite.check.checks.enamel_lit import enamel_lit
 from bite.check.checks.fit_sound import clicks_agree, fit_sound
 from bite.check.checks.framed import framed
 from bite.check.checks.hair import hair
+from bite.check.checks.held_still import held_still
 from bite.check.checks.lateral import lateral
 from bite.check.checks.overbite_visible import overbite_visible
 from bite.check.checks.overjet_overbite import overjet_overbite_findings
@@ -24,7 +25,7 @@ from bite.check.checks.views_agree import views_agree
 from bite.check.finding import Finding
 from bite.evidence.model.head import SolvedHead
 from bite.evidence.observed import Observed
-from bite.files.depth import Matching
+from bite.files.depth import Held, Matching
 from bite.files.device import Device
 from bite.fit.offset import OffsetFit
 
@@ -36,6 +37,7 @@ def capture_findings(
     device: Device,
     performance_device: str | None,
     stereo: Matching | None,
+    held: Held | None,
     two_views: bool,
     lower_left_out: bool,
     rows_contradict_sd: float,
@@ -49,6 +51,7 @@ def capture_findings(
     device : Device, its table; without one everything in it but the name is None
     performance_device : str or None
     stereo : Matching or None, how depth was matched from two views, where it was
+    held : Held or None, how a depth map was averaged from several, where it was
     two_views : bool, the clicked corners alone fix the teeth in space
     lower_left_out : bool, the fit was made without the lower clicks
     rows_contradict_sd : float
@@ -76,6 +79,7 @@ def capture_findings(
             two_views=two_views,
             profile_share=observed.profile_share,
         ),
+        *([] if held is None else [held_still(held)]),
         framed(observed.framing),
         same_device(device.name, performance_device),
         *([device_known(device, fit)] if fit is not None and fit.smoothing is not None else []),

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from bite.check.assessment import Assessment
 from bite.check.decision import Verdict, way
 from bite.check.panels.findings import draw_findings
@@ -23,6 +25,7 @@ from bite.check.panels.overlay import (
     write_in,
 )
 from bite.check.panels.reprojection import draw_reprojection, view_error
+from bite.check.sections import before_and_after
 from bite.check.solved_looks import Looks, shown_marks
 from bite.check.words import dial_before, dial_told, step_of
 from bite.evidence.model.solved_mouth import HALF_MM, SolvedMouth
@@ -35,6 +38,8 @@ if TYPE_CHECKING:
 
 _GAP_IN, _TITLE_IN = 0.12, 0.24
 _CLOSE_IN, _NOTE_IN, _BARE = 1.62, 0.4, 0.65
+_SEEN_PT = 1.5
+"""A line of the outlines is about so broad: what moves by less does not seem to move."""
 _LOWEST_MM, _WIDEST_MM = 20.0, 2 * HALF_MM[0]
 """A wide place on paper shows more to the sides rather than less of both rows."""
 _TALLEST = 0.66
@@ -139,6 +144,17 @@ def _crop(
     return mouth_crop(mouth, mm_per_px, high / wide, wide_mm=wide_mm)
 
 
+def _shift_pt(assessment: Assessment, view: LoadedView, crop: Crop, axes: Axes) -> float:
+    """Give how far the front teeth move across the picture, in points on paper."""
+    assert assessment.solved is not None and assessment.fit is not None
+    head = assessment.solved.head
+    ends = [
+        view.camera.project(head.place(head.centre_mm[None], True, at))[0]
+        for at in before_and_after(assessment.fit.parameters, assessment.moved_mm)
+    ]
+    return float(np.hypot(*(ends[1] - ends[0]))) / crop.width * size_in(axes)[0] * 72
+
+
 def _mm_per_px(view: LoadedView, assessment: Assessment) -> float:
     assert assessment.solved is not None
     depth = view.camera.camera_from_reference.apply(assessment.solved.head.centre_mm[None])[0, 2]
@@ -188,7 +204,10 @@ def _draw_below(
     marks = [mark for mark in assessment.marks if mark.view == view.name]
     mouths = [(seen.before, BEFORE)] + ([(seen.after, AFTER)] if seen.after is not None else [])
     draw_close(axes, view, crop, marks, *mouths, lip_px=lip_lines(assessment, view.name))
-    caption(axes, "Front teeth, large; circles: clicked" if marks and not both else "Front teeth, large")
+    words = "Front teeth, large; circles: clicked" if marks and not both else "Front teeth, large"
+    if seen.after is not None and _shift_pt(assessment, view, crop, axes) < _SEEN_PT:
+        words = "Front teeth, large: they move along the line of sight"
+    caption(axes, words)
     room = (wide - close_wide - 0.2) / max(len(held), 1)
     for k, one in enumerate(held):
         where = f"{one.name}: corners" if both else "Corners, clicked to solved"

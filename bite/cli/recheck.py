@@ -16,7 +16,10 @@ from bite.errors import InputError
 if TYPE_CHECKING:
     from bite.check.assessment import Assessment
     from bite.files.rig import Dial
+    from bite.recheck.pictures import TwoSolves
     from bite.recheck.steps import Recheck, Side
+
+    _Found = tuple[Recheck, Mapping[str, str], TwoSolves | None]
 
 _FOOT = """\
 Both are the same picture and depth with the model solved again after the dial was moved: frame files, or
@@ -77,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
     read_history(history, performer)  # a damaged one is told before anything is computed
     make_folder(folder)  # and so is a folder that cannot be made
     with Waiting("checking both solves"):
-        found, hashes = (_from_results if all(results) else _from_frames)(args, before, after)
+        found, hashes, solves = (_from_results if all(results) else _from_frames)(args, before, after)
     name = found.after.frame
     with locked(folder):
         # read again: another run may have added a step meanwhile
@@ -86,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
         text = result_text(recheck_mapping(report))
         files = {
             folder / f"{name}.recheck.json": text.encode(),
-            folder / f"{name}.recheck.png": figure_bytes(recheck_figure(report)),
+            folder / f"{name}.recheck.png": figure_bytes(recheck_figure(report, solves)),
             history: history_text(performer, steps).encode(),
         }
         write_together(files)
@@ -112,12 +115,13 @@ def _performer(after: Path, *, is_result: bool) -> str:
     return performer
 
 
-def _from_frames(args: argparse.Namespace, before: Path, after: Path) -> tuple[Recheck, Mapping[str, str]]:
+def _from_frames(args: argparse.Namespace, before: Path, after: Path) -> _Found:
     from bite.check.steps import check_frame
     from bite.cli.frame_path import require_frame_file
     from bite.evidence.priors import prior_of
     from bite.files.bundle import load_frame
     from bite.recheck.mesh_move import move_in_mesh_mm
+    from bite.recheck.pictures import two_solves
     from bite.recheck.profile_looks import refuse_other_profile
     from bite.recheck.steps import achieved_by_fits, recheck, refuse_other_pictures, refuse_other_rig
 
@@ -145,7 +149,7 @@ def _from_frames(args: argparse.Namespace, before: Path, after: Path) -> tuple[R
         in_mesh_mm=in_mesh,
         tolerance_mm=args.tolerance_mm,
     )
-    return found, {**frames[0].hashes, **frames[1].hashes}
+    return found, {**frames[0].hashes, **frames[1].hashes}, two_solves(first, second)
 
 
 def _side(path: Path, look: Assessment) -> Side:
@@ -169,7 +173,7 @@ def _side(path: Path, look: Assessment) -> Side:
     )
 
 
-def _from_results(args: argparse.Namespace, before: Path, after: Path) -> tuple[Recheck, Mapping[str, str]]:
+def _from_results(args: argparse.Namespace, before: Path, after: Path) -> _Found:
     from bite.files.result import read_result
     from bite.files.source import hashes_of_what_is_read
     from bite.recheck.steps import achieved_by_results, recheck, refuse_other_pictures
@@ -186,7 +190,7 @@ def _from_results(args: argparse.Namespace, before: Path, after: Path) -> tuple[
         dial = read_rig(Path(args.rig)).dial
     achieved = achieved_by_results(sides[0], sides[1])
     found = recheck(sides[0], sides[1], achieved, dial=dial, tolerance_mm=args.tolerance_mm)
-    return found, {path.name: read.of(path) for path in (before, after)}
+    return found, {path.name: read.of(path) for path in (before, after)}, None
 
 
 def _side_of(path: Path, table: Mapping[str, object]) -> Side:

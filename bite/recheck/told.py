@@ -18,11 +18,12 @@ from bite.plots.style import (
     INK,
     MEASURED,
     NEUTRAL,
-    SMALL_PT,
-    TEXT_PT,
-    TITLE_PT,
+    PAGE_IN,
+    PAGE_TITLE_PT,
+    READ_PT,
     blank_figure,
     house_style,
+    readable_ticks,
 )
 from bite.recheck.steps import Recheck, Side
 from bite.stats.estimate import Z95, Estimate
@@ -30,6 +31,8 @@ from bite.stats.estimate import Z95, Estimate
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+    from bite.recheck.pictures import TwoSolves
 
 FORMAT = "bite-recheck 1"
 
@@ -130,18 +133,40 @@ def _side(side: Side) -> Json:
     return {"frame": side.frame, "dial": side.dial, "t_mm": _estimate(side.offset), "doubt": side.doubt}
 
 
-def recheck_figure(report: RecheckReport) -> Figure:
-    """Draw what was left after each move of the history, and the last move beside its prediction."""
-    found = report.found
+def recheck_figure(report: RecheckReport, solves: TwoSolves | None = None) -> Figure:
+    """Draw one page: both solves in the photograph, what was left after each move, and the last move itself.
+
+    Parameters
+    ----------
+    report : RecheckReport
+    solves : TwoSolves or None, where the looks were result files or have no surface
+    """
+    from bite.recheck.pictures import draw_solves
+
+    found, (wide, high) = report.found, PAGE_IN
     with house_style():
-        figure = blank_figure(8.0, 4.6)
-        title = "\n".join(wrap(headline(found), 86))
+        figure = blank_figure(wide, high)
+        title = wrap(headline(found), 92)
         figure.text(
-            0.02, 0.975, title, va="top", fontsize=TITLE_PT, fontweight="bold", color=INK, linespacing=1.3
-        )
-        _draw_approach(figure.add_axes((0.08, 0.15, 0.54, 0.6)), report.steps, found.tolerance_mm)
-        _draw_move(figure.add_axes((0.72, 0.15, 0.25, 0.6)), found)
-        figure.text(0.02, 0.01, CAUTION, fontsize=SMALL_PT, color=INK, va="bottom")
+            0.2 / wide, 1 - 0.1 / high, "\n".join(title), va="top", fontsize=PAGE_TITLE_PT, fontweight="bold",
+            color=INK, linespacing=1.25,
+        )  # fmt: skip
+        top = high - 0.25 - 0.255 * len(title)
+        left = 0.2
+        if solves is not None:
+            draw_solves(figure, found, solves, (left, 0.4, 6.5, top - 0.4))
+            left += 6.75
+        room = wide - left - 0.2
+        approach = (left + 0.6, 0.5 * top + 0.65, room - 0.6, 0.5 * top - 0.95)
+        move = (left + 1.0, 0.85, room - 1.1, 0.5 * top - 0.95)
+        for box, draw in ((approach, _draw_approach), (move, _draw_move)):
+            x, y, across, up = box
+            axes = figure.add_axes((x / wide, y / high, across / wide, up / high))
+            draw(axes, report)
+            readable_ticks(axes)
+            axes.xaxis.label.set_fontsize(READ_PT)
+            axes.yaxis.label.set_fontsize(READ_PT)
+        figure.text(0.2 / wide, 0.06 / high, CAUTION, fontsize=READ_PT, color=INK, va="bottom")
     return figure
 
 
@@ -153,8 +178,8 @@ def looks(steps: Sequence[Step]) -> list[Stand]:
     return out
 
 
-def _draw_approach(axes: Axes, steps: Sequence[Step], tolerance_mm: float) -> None:
-    stands = looks(steps)
+def _draw_approach(axes: Axes, report: RecheckReport) -> None:
+    stands, tolerance_mm = looks(report.steps), report.found.tolerance_mm
     at = np.arange(len(stands))
     axes.axhspan(-tolerance_mm, tolerance_mm, color=NEUTRAL, alpha=0.25, lw=0)
     axes.axhline(0, color=INK, lw=0.6)
@@ -165,23 +190,25 @@ def _draw_approach(axes: Axes, steps: Sequence[Step], tolerance_mm: float) -> No
         axes.plot([k, k], [stand.t_mm - half, stand.t_mm + half], color=look.colour, lw=2.0, zorder=3)
         axes.plot([k], [stand.t_mm], look.marker, ms=7, mfc="white", mec=look.colour, mew=1.8, zorder=4)
         axes.annotate(
-            f"{stand.t_mm:+.2f} mm\ndial {dial_told(stand.dial)}",
+            f"{told(Estimate(stand.t_mm, stand.sd_mm), 'mm', sign=True)}\ndial {dial_told(stand.dial)}",
             (k, stand.t_mm),
             (8, 0),
             textcoords="offset points",
-            fontsize=SMALL_PT,
+            fontsize=READ_PT,
             color=look.colour,
             fontweight="bold",
             va="center",
             bbox={"boxstyle": "square,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.8},
         )
-    names = [stand.frame if len(stand.frame) <= 16 else stand.frame[:15] + "…" for stand in stands]
+    short = 24 // max(len(stands), 1) + 4
+    names = [stand.frame if len(stand.frame) <= short else stand.frame[: short - 1] + "…" for stand in stands]
     axes.set_xticks(at, names, rotation=0 if len(stands) <= 3 else 20, ha="center")
-    axes.set(xlim=(-0.4, len(stands) - 0.2), ylabel="offset left, mm (forward is positive)")
-    axes.set_title(f"Approach, 95 % intervals (grey: within {tolerance_mm:g} mm)")
+    axes.set(xlim=(-0.3, len(stands) - 0.1), ylabel="offset left, mm, forward positive")
+    axes.set_title(f"Approach, 95 % (grey: within {tolerance_mm:g} mm)", fontsize=READ_PT + 0.5)
 
 
-def _draw_move(axes: Axes, found: Recheck) -> None:
+def _draw_move(axes: Axes, report: RecheckReport) -> None:
+    found = report.found
     rows = [
         ("achieved", found.achieved.value, MEASURED, Z95 * found.achieved.sd),
         ("predicted\nby the rig", found.predicted_mm, BEFORE, 0.0),
@@ -193,12 +220,12 @@ def _draw_move(axes: Axes, found: Recheck) -> None:
         axes.plot([value - half, value + half], [k, k], color=look.colour, lw=2.0)
         axes.plot([value], [k], look.marker, ms=7, mfc="white", mec=look.colour, mew=1.8)
         axes.annotate(
-            f"{value:+.2f}", (value, k), (0, 8), textcoords="offset points", ha="center", fontsize=SMALL_PT,
+            f"{value:+.2f} mm", (value, k), (0, 8), textcoords="offset points", ha="center", fontsize=READ_PT,
             color=look.colour, fontweight="bold",
         )  # fmt: skip
     axes.axvline(0, color=INK, lw=0.6)
     axes.margins(x=0.35)
-    axes.set_yticks(range(len(shown)), [row[0] for row in reversed(shown)], fontsize=TEXT_PT)
+    axes.set_yticks(range(len(shown)), [row[0] for row in reversed(shown)], fontsize=READ_PT)
     axes.set(ylim=(-0.5, len(shown) - 0.3), xlabel="teeth came forward, mm")
     axes.tick_params(axis="y", length=0)
-    axes.set_title("The move")
+    axes.set_title("The move", fontsize=READ_PT + 0.5)

@@ -187,8 +187,8 @@ def _put(axes: Axes, places: list[_Place | None], look: Look, *, doubted: bool =
         return
     x, y = zip(*at, strict=True)
     face = "none" if not doubted else (1.0, 1.0, 1.0, 0.6)
-    axes.plot(x, y, look.marker, ms=look.size_pt, mfc="none", mec="white", mew=2.6, zorder=4)
-    axes.plot(x, y, look.marker, ms=look.size_pt, mfc=face, mec=look.colour, mew=1.3, zorder=5)
+    axes.plot(x, y, look.marker, ms=look.size_pt, mfc="none", mec="white", mew=2.6, zorder=5.4)
+    axes.plot(x, y, look.marker, ms=look.size_pt, mfc=face, mec=look.colour, mew=1.3, zorder=5.5)
 
 
 def name_corners(axes: Axes, corners: list[CornerMark], crop: Crop, *, at_edges: bool = False) -> None:

@@ -86,11 +86,20 @@ def draw_close(
 ) -> None:
     """Draw the front teeth large: outlines together, and clicked corners with their names.
 
+    Clicks lie over the outlines.
+
     Parameters
     ----------
     lip_px : arrays, shape (n, 2), the lips' edges as they were read in the picture
     """
-    draw_outline(axes, view, crop, *mouths)
+    draw_outline(axes, view, crop)
+    # the first line is broad and the next narrow, so that both show where they coincide
+    for k, (mouth, look) in enumerate(mouths):
+        for line in mouth.lines(*_OWN):
+            axes.plot(*line.T, color="white", lw=4.4 - 2.0 * k, alpha=0.6, zorder=3.0 + k)
+            axes.plot(*line.T, color=look.colour, lw=3.2 - 2.0 * k, zorder=3.1 + k)
+        for line in mouth.lines(Rim.GUM):
+            axes.plot(*line.T, color=look.colour, lw=1.6 - 0.8 * k, ls=(0, (1.5, 1)), zorder=3.1 + k)
     for line in lip_px:
         axes.plot(*line.T, "_", ms=5.0, mec="white", mew=2.4, zorder=2.5)
         axes.plot(*line.T, "_", ms=5.0, mec=MEASURED.colour, mew=1.2, zorder=2.6)

@@ -12,7 +12,6 @@ from bite.evidence.model.head import SolvedHead
 from bite.evidence.mouth.rows import BiteMeasures as BiteMeasures
 from bite.files.bundle import BiteFrame
 from bite.fit.offset import OffsetFit
-from bite.geometry.rigid import Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,16 +67,3 @@ class Assessment:
     version: str
     performance_device: str | None = None
     triangulated: tuple[TriangulatedCorner, ...] = ()
-
-    @property
-    def mouth_centre_px(self) -> Array | None:
-        """Middle of all clicked or predicted upper corners in the reference view, px."""
-        import numpy as np
-
-        first = self.frame.views[0].name
-        at = [
-            mark.clicked_px or mark.before_px
-            for mark in self.marks
-            if mark.view == first and mark.state != "landmark" and (mark.clicked_px or mark.before_px)
-        ]
-        return np.mean(np.array(at, dtype=float), axis=0) if at else None

@@ -50,31 +50,3 @@ def read_cast(path: Path) -> CastFile:
             raise InputError(path, "frames", f"pattern {shown(pattern)} is not a relative one", mend)
     devices = {name: device_from_form(name, path.name, table) for name, table in form.device.items()}
     return CastFile(path, form.name, form.performance_device, form.tolerance_mm, tuple(form.frames), devices)
-
-
-def frame_paths(cast: CastFile) -> tuple[Path, ...]:
-    """List the frame files that a cast's patterns find, each once, in the order of their names.
-
-    Raises
-    ------
-    InputError
-        When a pattern finds nothing, or finds files that are no bite frames.
-    """
-    found: set[Path] = set()
-    for pattern in cast.frames:
-        try:
-            matches = [match for match in cast.path.parent.glob(pattern) if match.is_file()]
-        except (OSError, ValueError, NotImplementedError, RuntimeError) as error:
-            what = f"pattern {shown(pattern)} cannot be used ({error})"
-            raise InputError(cast.path, "frames", what, f'write one such as "*/*{SUFFIX}"') from None
-        if not matches:
-            what = f"no file fits {shown(pattern)}"
-            raise InputError(
-                cast.path, "frames", what, "check the pattern; it starts at the cast file's folder"
-            )
-        strange = next((m for m in matches if not m.name.endswith(SUFFIX)), None)
-        if strange is not None:
-            what = f"{shown(pattern)} also finds {shown(strange.name)}"
-            raise InputError(cast.path, "frames", what, f"end the pattern in {SUFFIX}")
-        found.update(matches)
-    return tuple(sorted(found))

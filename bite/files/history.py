@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bite.errors import InputError
-from bite.files.atomic import write_text
 from bite.files.source import stands
 from bite.files.tables import check_form, check_format, read_json, shown
 
@@ -100,17 +99,6 @@ def history_text(performer: str, steps: Sequence[Step]) -> str:
     """Give the text of a history file."""
     table = {"format": FORMAT, "performer": performer, "steps": [_plain(step) for step in steps]}
     return json.dumps(table, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def write_history(path: Path, performer: str, steps: Sequence[Step]) -> None:
-    """Write a history file in one step.
-
-    Raises
-    ------
-    InputError
-        When the folder cannot be written.
-    """
-    write_text(path, history_text(performer, steps))
 
 
 def _plain(step: Step) -> dict[str, object]:

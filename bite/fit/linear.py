@@ -43,11 +43,6 @@ class Linear:
         return np.asarray(weighted.T @ weighted)
 
     @property
-    def gradient(self) -> Array:
-        """J' W r, shape (k,)."""
-        return np.asarray(self.slope.T @ (self.residual * self.robust_weight))
-
-    @property
     def cost(self) -> float:
         """Half the weighted Huber loss."""
         size = np.abs(self.residual)

@@ -160,9 +160,12 @@ class _Lags:
 
     @classmethod
     def of(cls, mask: NDArray[np.bool_], mm_per_px: float) -> _Lags:
-        height, width = mask.shape
+        from scipy.fft import next_fast_len
+
         reach = int(np.ceil(1.5 * TAPER_MM / mm_per_px))
-        padded = (_smooth_size(height + min(reach, height)), _smooth_size(width + min(reach, width)))
+        # sizes that factor into small primes, which the FFT likes
+        padded_y, padded_x = (next_fast_len(n + min(reach, n), real=True) for n in mask.shape)
+        padded = (padded_y, padded_x)
         pairs = np.fft.irfft2(np.abs(np.fft.rfft2(mask.astype(np.float64), padded)) ** 2, padded)
         lag_y = np.minimum(np.arange(padded[0]), padded[0] - np.arange(padded[0]))[:, None]
         lag_x = np.minimum(np.arange(padded[1]), padded[1] - np.arange(padded[1]))[None, :]
@@ -230,15 +233,3 @@ def _length(correlation: Array, distance: Array) -> float:
         return float(len(mean))
     k = int(below[0])
     return float(k - 1 + (mean[k - 1] - np.exp(-1.0)) / (mean[k - 1] - mean[k])) if k else 0.0
-
-
-def _smooth_size(n: int) -> int:
-    """Give the next size that factors into 2, 3 and 5, which the FFT likes."""
-    while True:
-        m = n
-        for p in (2, 3, 5):
-            while m % p == 0:
-                m //= p
-        if m == 1:
-            return n
-        n += 1

@@ -16,7 +16,7 @@ from enum import IntEnum
 
 import numpy as np
 
-from bite.geometry.rigid import Array, frozen
+from bite.geometry.rigid import Array, frozen, same_fields
 
 
 class P(IntEnum):
@@ -58,6 +58,9 @@ class Prior:
     sd: Array
     low: Array
     high: Array
+
+    def __eq__(self, other: object) -> bool:
+        return same_fields(self, other)
 
     @property
     def precision(self) -> Array:

@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from bite.errors import DegenerateGeometryError
-from bite.geometry.rigid import Array, Rigid, frozen
+from bite.geometry.rigid import Array, Rigid, frozen, same_fields
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +36,9 @@ class Camera:
     matrix: Array
     distortion: Array
     camera_from_reference: Rigid = field(default_factory=Rigid)
+
+    def __eq__(self, other: object) -> bool:
+        return same_fields(self, other)
 
     @property
     def focal_px(self) -> float:

@@ -6,12 +6,16 @@ Transforms are named ``a_from_b``: they take coordinates in frame b and give the
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bite.errors import DegenerateGeometryError
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 Array = NDArray[np.float64]
 
@@ -21,6 +25,17 @@ def frozen(values: object) -> Array:
     array = np.array(values, dtype=np.float64)
     array.setflags(write=False)
     return array
+
+
+def same_fields(one: DataclassInstance, two: object) -> bool:
+    """Tell whether two dataclasses are of one class and alike, arrays element by element."""
+    if type(one) is not type(two):
+        return False
+    pairs = ((getattr(one, field.name), getattr(two, field.name)) for field in fields(one))
+    return all(
+        np.array_equal(mine, other) if isinstance(mine, np.ndarray) else bool(mine == other)
+        for mine, other in pairs
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +50,9 @@ class Rigid:
 
     rotation: Array = field(default_factory=lambda: frozen(np.eye(3)))
     translation_mm: Array = field(default_factory=lambda: frozen(np.zeros(3)))
+
+    def __eq__(self, other: object) -> bool:
+        return same_fields(self, other)
 
     def apply(self, points: Array) -> Array:
         """Move points, shape (..., 3), mm."""

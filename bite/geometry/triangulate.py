@@ -9,7 +9,7 @@ import numpy as np
 
 from bite.errors import DegenerateGeometryError, NotConvergedError
 from bite.geometry.camera import Camera
-from bite.geometry.rigid import Array, cross_matrix
+from bite.geometry.rigid import Array
 
 _MIN_ANGLE_RAD = 1e-5
 _MAX_STEPS = 50
@@ -150,96 +150,6 @@ def triangulate(cameras: Sequence[Camera], pixels: Array, sigma_px: Array) -> Tr
     return Triangulated(
         point, np.asarray(np.linalg.inv(rows.T @ rows)), residuals, chi2, 2 * len(cameras) - 3, iterations
     )
-
-
-def reprojection_residuals(cameras: Sequence[Camera], point_mm: Array, pixels: Array) -> Array:
-    """Give clicked minus projected, shape (n, 2), px, for one point of the reference frame.
-
-    Raises
-    ------
-    DegenerateGeometryError
-        When the point is behind a camera.
-    """
-    return _residuals(cameras, np.asarray(point_mm, float), np.asarray(pixels, float))[0]
-
-
-def essential_matrix(first: Camera, second: Camera) -> Array:
-    """Give E with s2' E s1 = 0 for homogeneous ray slopes of two views, shape (3, 3).
-
-    Raises
-    ------
-    DegenerateGeometryError
-        When both views share one centre.
-    """
-    second_from_first = second.camera_from_reference @ first.camera_from_reference.inverse()
-    baseline = second_from_first.translation_mm
-    if not np.linalg.norm(baseline) > 0:
-        raise DegenerateGeometryError("the two views share one centre: no epipolar geometry")
-    return np.asarray(cross_matrix(baseline) @ second_from_first.rotation)
-
-
-def sampson_squared(fundamental: Array, first: Array, second: Array) -> Array:
-    """Give the first-order squared distance of point pairs from the epipolar constraint, shape (n,).
-
-    The denominator is the sum of four *squares*: unsquared, the result is no squared distance and changes
-    sign.
-
-    Parameters
-    ----------
-    fundamental : array, shape (3, 3), with second' F first = 0
-    first, second : array, shape (n, 2), px for a fundamental matrix, slopes for an essential one
-
-    Raises
-    ------
-    DegenerateGeometryError
-        When a pair sits on both epipoles, where the distance is not defined.
-
-    Source: Hartley & Zisserman, Multiple View Geometry, 2nd ed., section 11.4.3.
-
-    Examples
-    --------
-    >>> f = np.array([[0., 0, 0], [0, 0, -1], [0, 1, 0]])
-    >>> sampson_squared(f, np.array([[0., 0]]), np.array([[-10., 1]])).tolist()
-    [0.5]
-    """
-    a = np.column_stack([first, np.ones(len(first))])
-    b = np.column_stack([second, np.ones(len(second))])
-    line_in_second, line_in_first = a @ fundamental.T, b @ fundamental
-    residual = (b * line_in_second).sum(1)
-    slope = (line_in_second[:, :2] ** 2).sum(1) + (line_in_first[:, :2] ** 2).sum(1)
-    if not (slope > 0).all():
-        raise DegenerateGeometryError("Sampson distance: a pair sits on both epipoles")
-    return np.asarray(residual**2 / slope)
-
-
-def rectified_depth_mm(focal_px: float, baseline_mm: float, disparity_px: float) -> float:
-    """Give the depth of a rectified pair, mm: f B / d.
-
-    Examples
-    --------
-    >>> rectified_depth_mm(700.0, 120.0, 84.0)
-    1000.0
-    """
-    if not disparity_px > 0:
-        raise DegenerateGeometryError(
-            f"depth from disparity: needed a disparity above 0 px, got {disparity_px}"
-        )
-    return focal_px * baseline_mm / disparity_px
-
-
-def rectified_depth_sd_mm(
-    focal_px: float, baseline_mm: float, depth_mm: float, disparity_sd_px: float
-) -> float:
-    """Give the sd of a rectified pair's depth, mm: Z^2 sigma_d / (f B), to first order.
-
-    Source: Gallup, Frahm, Mordohai & Pollefeys 2008 (reference/stereo_law.toml).
-
-    Examples
-    --------
-    >>> round(rectified_depth_sd_mm(1400.0, 60.0, 300.0, 0.25), 5)
-    0.26786
-    """
-    return depth_mm**2 * disparity_sd_px / (focal_px * baseline_mm)
 
 
 def known_width_depth_sd_mm(

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from bite.cast.runner.listing import list_frames
 from bite.files.bundle import load_frame
-from bite.files.cast import frame_paths, read_cast
+from bite.files.cast import read_cast
 from bite.files.device import devices_from_tables
 from bite.geometry.teeth import CORNERS
 from demo_bite.make_demo import CAST, DEVICE, make
@@ -68,7 +69,8 @@ def test_a_further_bite_has_the_same_teeth_and_rig_and_readings_of_its_own(tmp_p
 
 def test_the_cast_finds_every_frame_and_only_those():
     cast = read_cast(DEMO / "cast.toml")
-    assert sorted(p.name.removesuffix(".bite.toml") for p in frame_paths(cast)) == NAMES
+    listed = list_frames(cast, one_folder=True)
+    assert sorted(path.name.removesuffix(".bite.toml") for path, _ in listed.frames) == NAMES
     assert (DEMO / "cast.toml").read_text(encoding="utf-8") == CAST
     assert devices_from_tables(tomllib.loads(DEVICE)["device"], "x").keys() == cast.devices.keys()
 

@@ -55,22 +55,6 @@ def test_sd_of_the_share_matches_drawn_pictures():
     assert np.mean(sds) / np.std(shares) == pytest.approx(1.0, abs=0.2)
 
 
-def test_evenness_of_equal_and_of_unlike_halves():
-    rng = np.random.default_rng(1)
-    levels = rng.normal(150, 12, (60, 80))
-    mask = np.ones((60, 80), bool)
-    even = exposure_of(_gray(levels), mask).evenness
-    levels[:, 40:] -= 70
-    uneven = exposure_of(_gray(levels), mask).evenness
-    assert even.overlap > 0.9 and even.overlap_sd < 0.05
-    assert uneven.overlap < 0.1
-    assert uneven.left_median - uneven.right_median == pytest.approx(70, abs=2)
-    upright = exposure_of(_gray(levels), mask, across=(0.0, 1.0)).evenness
-    assert upright.overlap > 0.9  # split the other way, both halves hold both levels
-    turned = exposure_of(_gray(levels), mask, across=(-1.0, 0.0)).evenness
-    assert turned.left_median == pytest.approx(uneven.right_median)
-
-
 def test_an_empty_mask_is_refused():
     with pytest.raises(ValueError, match="empty"):
         exposure_of(_gray(np.zeros((4, 4))), np.zeros((4, 4), bool))

@@ -4,7 +4,7 @@ from scipy import ndimage
 
 from bite.evidence.picture.edge_fit import fit_steps
 from bite.evidence.picture.scan_lines import sample_lines
-from bite.evidence.picture.sharpness import RISE_PER_SIGMA, outline_segments, sharpness_at_edges
+from bite.evidence.picture.sharpness import RISE_PER_SIGMA, sharpness_at_edges
 
 FINE = 8
 UPRIGHT = np.array([[[50.0, 20.0], [50.0, 80.0]]])
@@ -98,19 +98,6 @@ def test_bad_candidates_do_not_spoil_good_ones():
     among = sharpness_at_edges(picture, mixed, half_length_px=15).sideways
     assert among.sigma_px == pytest.approx(alone.sigma_px, rel=0.03)
     assert among.lines_tried > alone.lines_tried
-
-
-def test_outline_of_a_mask_finds_both_directions():
-    def tooth(x, y):
-        return (np.abs(x - 50) < 20) & (np.abs(y - 50) < 25)
-
-    mask = np.zeros((100, 100), bool)
-    mask[26:75, 31:70] = True
-    found = sharpness_at_edges(_draw(tooth, 1.5, noise=2.0), outline_segments(mask), half_length_px=12)
-    truth = np.sqrt(1.5**2 + APERTURE)
-    assert found.sideways.sigma_px == pytest.approx(truth, rel=0.05)
-    assert found.up_down.sigma_px == pytest.approx(truth, rel=0.05)
-    assert len(outline_segments(np.zeros((9, 9), bool))) == 0
 
 
 def test_scan_lines_leave_the_picture_as_nan():

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from bite.errors import InputError
-from bite.files.history import Stand, Step, appended, read_history, write_history
+from bite.files.history import Stand, Step, appended, history_text, read_history
 
 STEP = Step(Stand("a", 0.0, 1.4, 0.1), Stand("b", -0.44, 0.0, 0.1), 1.4, 0.01, 1.408, "stop")
 
@@ -18,7 +18,7 @@ def test_round_trip_and_growth(tmp_path: Path) -> None:
     path = tmp_path / "p.history.json"
     assert read_history(path, "p") == ()
     other = replace(STEP, after=Stand("c", -0.5, 0.1, 0.1), predicted_mm=None)
-    write_history(path, "p", [STEP, other])
+    path.write_text(history_text("p", [STEP, other]), encoding="utf-8")
     assert read_history(path, "p") == (STEP, other)
     noted = replace(STEP, note="new lens")
     again = appended([noted, other], replace(STEP, achieved_mm=1.3))
@@ -38,7 +38,7 @@ def test_round_trip_and_growth(tmp_path: Path) -> None:
 )
 def test_a_bad_edit_is_told(tmp_path: Path, edit, told: str) -> None:
     path = tmp_path / "p.history.json"
-    write_history(path, "p", [STEP])
+    path.write_text(history_text("p", [STEP]), encoding="utf-8")
     table = json.loads(path.read_text(encoding="utf-8"))
     edit(table)
     path.write_text(json.dumps(table), encoding="utf-8")

@@ -48,3 +48,8 @@ def test_a_device_that_is_known_better_is_believed_more() -> None:
 
 def test_unknowns_that_move_surfaces_come_first() -> None:
     assert tuple(range(P.SMOOTHING_PX)) == GEOMETRIC
+
+
+def test_priors_are_equal_where_all_beliefs_are() -> None:
+    assert make_prior() == make_prior() != make_prior(smoothing_px=2.1)
+    assert make_prior() != "a prior"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -152,3 +154,13 @@ def test_moving_camera_and_scene_together_changes_nothing() -> None:
     moved = Camera(1280, 960, MATRIX, cam.distortion, cam.camera_from_reference @ reference_from_new)
     there = reference_from_new.inverse().apply(points())
     np.testing.assert_allclose(moved.project(there), cam.project(points()), atol=1e-8)
+
+
+def test_cameras_are_equal_where_all_their_numbers_are() -> None:
+    def one(focal_px: float = 900.0, shift_mm: float = 0.0) -> Camera:
+        matrix = frozen([[focal_px, 0, 320], [0, 900.0, 240], [0, 0, 1]])
+        return Camera(640, 480, matrix, frozen(np.zeros(5)), Rigid(translation_mm=frozen([shift_mm, 0, 0])))
+
+    assert one() == one() and one() != one(901.0) and one() != one(shift_mm=1.0)
+    assert replace(one(), distortion=frozen(np.zeros(4))) != one()
+    assert one().camera_from_reference == Rigid() != one(shift_mm=1.0).camera_from_reference

@@ -36,9 +36,10 @@ def overbite_visible(
     measured = sd = None
     if shown is not None:
         measured, sd = shown.shown_mm / LOWER_CROWN_MM, shown.sd_mm / LOWER_CROWN_MM
+        least = "at least " if shown.at_end else ""
         parts.append(
-            f"{shown.shown_mm:.1f} mm of lower enamel shows ({100 * min(measured, 1.0):.0f} % of a usual "
-            f"crown)"
+            f"{least}{shown.shown_mm:.1f} mm of lower enamel shows "
+            f"({least}{100 * min(measured, 1.0):.0f} % of a usual crown)"
         )
     differ = []
     if predicted is not None:

@@ -22,7 +22,8 @@ _CORRELATED_MM = 1.0
 class EnamelReach:
     """Height of bare enamel, mm: median over scan lines, with its sd.
 
-    ``at_end``: most lines were on enamel to their end. ``lines`` counts those that stayed in the picture.
+    ``at_end``: most lines were on enamel to their end, so no less than this shows. ``lines`` counts those
+    that stayed in the picture.
     """
 
     shown_mm: float

@@ -21,13 +21,24 @@ from bite.files.solved_parts import solved_part_labels
 from bite.fit.head import Head, face_moves_with_teeth
 from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import Array, Rigid, align, frozen
-from bite.geometry.teeth import LOWER, LOWER_CORNERS, PARTS, SKIN, UPPER, UPPER_CENTRAL, UPPER_CORNERS
+from bite.geometry.teeth import (
+    LOWER,
+    LOWER_CENTRAL,
+    LOWER_CORNERS,
+    PARTS,
+    SKIN,
+    UPPER,
+    UPPER_CENTRAL,
+    UPPER_CORNERS,
+)
 
 RIGID_LIMIT_MM = 0.25
 """Root mean square that rigid teeth may show: storage rounding stays far below (common practice,
 no source)."""
 SAME_AS_REST_MM = 0.02
 _FLIP = np.diag([1.0, -1.0, -1.0])
+_CENTRALS_MM = ((UPPER_CORNERS, 2 * UPPER_CENTRAL.mean_mm), (LOWER_CORNERS, 2 * LOWER_CENTRAL.mean_mm))
+"""How far apart the outer corners of a row's two central incisors stand, by the published means."""
 _COMMON_UNITS_MM = {
     0.1: "0.1 mm",
     1.0: "mm",
@@ -167,7 +178,7 @@ def _tooth_motion(frame: BiteFrame, rest_mm: Array, solved_mm: Array, row: str) 
 def _check_size(frame: BiteFrame, rig: Rig, solved: Mesh) -> None:
     """Refuse a model whose central incisors are no teeth in millimetres: a unit, or the wrong vertices."""
     assert frame.file.solved is not None
-    for row, expected in ((UPPER_CORNERS, 2 * UPPER_CENTRAL.mean_mm), (LOWER_CORNERS, 10.8)):
+    for row, expected in _CENTRALS_MM:
         if row[0] not in rig.corners or row[3] not in rig.corners:
             continue
         ends = solved.vertices_mm[[rig.corners[row[0]], rig.corners[row[3]]]]
@@ -215,7 +226,7 @@ def _from_corners(frame: BiteFrame, solved: SolvedEntry) -> SolvedHead | None:
         )
     up /= length
     corners = {code: np.asarray(point, float) for code, point in (solved.corners_mm or {}).items()}
-    for row, expected in ((UPPER_CORNERS, 2 * UPPER_CENTRAL.mean_mm), (LOWER_CORNERS, 10.8)):
+    for row, expected in _CENTRALS_MM:
         if row[0] in corners and row[3] in corners:
             width = float(np.linalg.norm(corners[row[3]] - corners[row[0]]))
             check_crown_span(frame.file.path, row, width, expected, "[solved] corners_mm")

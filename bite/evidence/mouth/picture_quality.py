@@ -130,11 +130,8 @@ def _in_picture_pixels(sharpness: Sharpness, binned: int) -> Sharpness:
 def _exposure(
     corners: Corners | None, image: Picture, mouth: Mouth | None, seen: TeethInView | None
 ) -> Exposure | None:
-    across = mouth.row.across if mouth is not None else (1.0, 0.0)
     if seen is not None and int(seen.upper.sum()) >= LEAST_PIXELS:
-        return exposure_of(
-            seen.picture, seen.upper, across=across, mm_per_px=seen.mm_per_px * seen.piece.binned
-        )
+        return exposure_of(seen.picture, seen.upper, mm_per_px=seen.mm_per_px * seen.piece.binned)
     if mouth is None or corners is None or not mouth.clicked:
         return None
     shown = upper_enamel_shown(image, mouth.row, mm_per_px=mouth.mm_per_px)
@@ -144,7 +141,7 @@ def _exposure(
     mask = regions.upper_mask((image.shape[0], image.shape[1]))
     if int(mask.sum()) < LEAST_PIXELS:
         return None
-    return exposure_of(image, mask, across=mouth.row.across, mm_per_px=mouth.mm_per_px)
+    return exposure_of(image, mask, mm_per_px=mouth.mm_per_px)
 
 
 def _contrast(seen: TeethInView | None) -> EnamelContrast | None:

@@ -8,12 +8,10 @@ import numpy as np
 
 from bite.evidence.picture.effective_count import effective_count
 from bite.evidence.picture.luminance import Mask, Picture, box_around, check_picture, luminance
-from bite.geometry.rigid import Array
 
 OVER_FROM, OVER_TO = 247, 255
 UNDER_FROM, UNDER_TO = 0, 25
 """Source: ISO/IEC 29794-5 reference implementation, OverExposurePrevention and UnderExposurePrevention."""
-_EVENNESS_BIN_LEVELS = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,26 +24,11 @@ class Share:
 
 
 @dataclass(frozen=True, slots=True)
-class Evenness:
-    """Light on the two halves of a region.
-
-    ``overlap`` is the shared area of their luminance histograms: 1 for equal halves, 0 for halves without a
-    level in common. ``left_median`` belongs to the side of tooth 11.
-    """
-
-    overlap: float
-    overlap_sd: float
-    left_median: float
-    right_median: float
-
-
-@dataclass(frozen=True, slots=True)
 class Exposure:
     """Exposure of one region; luminance from 0 to 255.
 
     ``largest_clipped_share`` is the largest connected over-exposed blob, as a share of the region, and
     ``largest_clipped_mm2`` its area when the scale was given: one glint is worse than nothing, but small.
-    ``evenness`` is None when a half of the region is empty.
     """
 
     pixels: int
@@ -55,14 +38,12 @@ class Exposure:
     largest_clipped_mm2: float | None
     median_luminance: float
     median_sd: float
-    evenness: Evenness | None
 
 
 def exposure_of(
     picture: Picture,
     mask: Mask,
     *,
-    across: tuple[float, float] | Array = (1.0, 0.0),
     mm_per_px: float | None = None,
 ) -> Exposure:
     """Measure how a region of enamel is lit.
@@ -72,8 +53,6 @@ def exposure_of(
     picture : array, shape (h, w, 3), uint8, RGB
     mask : array, shape (h, w), bool
         Enamel pixels: rendered from the solved model, or built from the clicked corners.
-    across : pair of floats
-        Direction along the tooth row, px; the halves are split at right angles to it, at the region's median.
     mm_per_px : float, optional
 
     Raises
@@ -108,7 +87,6 @@ def exposure_of(
         median_luminance=float(np.median(values)),
         # 1.2533: the median's sd over the mean's for Gaussian values; half a level is the storage step
         median_sd=float(np.hypot(1.2533 * spread / np.sqrt(independent), 1 / np.sqrt(12))),
-        evenness=_evenness(light, inside, np.asarray(across, float), independent),
     )
 
 
@@ -126,25 +104,3 @@ def _largest_blob(chosen: Mask) -> int:
 
     labels, found = ndimage.label(chosen, structure=np.ones((3, 3), int))
     return int(np.bincount(labels.ravel(), minlength=found + 1)[1:].max())
-
-
-def _evenness(light: Array, inside: Mask, across: Array, independent: float) -> Evenness | None:
-    rows, columns = np.nonzero(inside)
-    along = columns * across[0] + rows * across[1]
-    values = light[inside]
-    left = along < np.median(along)
-    if not left.any() or left.all():
-        return None
-    edges = np.arange(0, 256 + _EVENNESS_BIN_LEVELS, _EVENNESS_BIN_LEVELS)
-    p = np.histogram(values[left], edges)[0] / left.sum()
-    q = np.histogram(values[~left], edges)[0] / (~left).sum()
-    lower_left = p < q
-    from_left, from_right = float(p[lower_left].sum()), float(q[~lower_left].sum())
-    half = max(independent / 2, 1.0)
-    variance = from_left * (1 - from_left) / half + from_right * (1 - from_right) / half
-    return Evenness(
-        overlap=from_left + from_right,
-        overlap_sd=float(np.sqrt(variance + 0.25 / (half + 1) ** 2)),
-        left_median=float(np.median(values[left])),
-        right_median=float(np.median(values[~left])),
-    )

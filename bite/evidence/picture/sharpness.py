@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.evidence.picture.edge_fit import StepFits, fit_steps
-from bite.evidence.picture.luminance import Mask, Picture, box_around, check_picture, luminance
+from bite.evidence.picture.luminance import Picture, check_picture, luminance
 from bite.evidence.picture.scan_lines import along_segment, sample_lines
 from bite.geometry.rigid import Array
 
@@ -88,7 +88,7 @@ def sharpness_at_edges(
     ----------
     picture : array, shape (h, w, 3), uint8, RGB
     segments_px : array, shape (k, 2, 2), px
-        Start and end of each candidate, such as ``ToothRegions.edges_px`` or ``outline_segments`` of a mask.
+        Start and end of each candidate, such as ``ToothRegions.edges_px``.
     across : pair of floats
         Direction along the tooth row, px.
     half_length_px : float, px
@@ -124,33 +124,6 @@ def sharpness_at_edges(
     width_sideways, why_sideways = _width(plane, lines[True], offset, distances, spacing_px)
     width_up_down, why_up_down = _width(plane, lines[False], offset, distances, spacing_px)
     return Sharpness(width_sideways, width_up_down, why_sideways, why_up_down)
-
-
-def outline_segments(mask: Mask, *, piece_px: float = 6.0) -> Array:
-    """Give the outline of a mask as short straight candidate segments, shape (k, 2, 2), px.
-
-    Parameters
-    ----------
-    mask : array, shape (h, w), bool
-        Such as the solved model's teeth rendered from the camera.
-    piece_px : float, px
-        Length of a piece; long enough that the pixel steps of the outline do not turn its normal.
-    """
-    import cv2
-
-    if not mask.any():
-        return np.zeros((0, 2, 2))
-    rows, columns = box_around(mask, 1)
-    cut = np.ascontiguousarray(mask[rows, columns].astype(np.uint8))
-    outlines, _ = cv2.findContours(cut, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    pieces = []
-    for outline in outlines:
-        points = outline.reshape(-1, 2).astype(float) + np.array([columns.start, rows.start])
-        stride = max(2, round(piece_px))
-        corners = points[::stride]
-        if len(corners) > 2:
-            pieces.append(np.stack([corners, np.roll(corners, -1, 0)], 1))
-    return np.concatenate(pieces) if pieces else np.zeros((0, 2, 2))
 
 
 def _box(picture: Picture, segments: Array, half_length_px: float) -> tuple[Picture, Array]:

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 from bite.check.checks.overbite_visible import overbite_visible
 from bite.check.finding import Severity
 from bite.evidence.enamel.enamel_reach import EnamelReach
@@ -27,3 +29,12 @@ def test_lower_row_left_out_is_a_warning():
 def test_nobody_clicked_below():
     found = overbite_visible({}, None, None, lower_left_out=False)
     assert found.severity is Severity.NOTE and found.measured is None
+
+
+def test_enamel_that_runs_to_the_end_of_its_scan_is_told_as_the_least_that_shows() -> None:
+    states = dict.fromkeys(COVERED, CornerState.SEEN)
+    measured = overbite_visible(states, SHOWN, None, lower_left_out=False).text
+    cut = overbite_visible(states, replace(SHOWN, at_end=True), None, lower_left_out=False).text
+    assert "at least" not in measured
+    assert cut.count("at least") == 2
+    assert cut.replace("at least ", "") == measured

@@ -12,7 +12,7 @@ from bite.evidence.picture.sharpness import EdgeWidth, Sharpness
 
 
 def exposure(over=0.0, under=0.0, sd=0.02):
-    return Exposure(900, Share(over, sd, 50), Share(under, sd, 50), over, None, 180.0, 2.0, None)
+    return Exposure(900, Share(over, sd, 50), Share(under, sd, 50), over, None, 180.0, 2.0)
 
 
 @pytest.mark.parametrize(

@@ -98,6 +98,11 @@ def run_frame(world: World, number: int, folder: Path, kept: Path | None = None)
     )
 
 
+def run_alike(jobs: Sequence[tuple[World, int, Path, Path]]) -> list[Row]:
+    """Check frames of one scene one after another: what cameras see of it is cast once and kept."""
+    return [run_frame(*job) for job in jobs]
+
+
 def summary(name: str, rows: Sequence[Row]) -> str:
     """One line on the frames of a world."""
     given = [r for r in rows if np.isfinite(r.value_mm)]

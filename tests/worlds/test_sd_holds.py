@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import defaultdict
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -11,7 +12,8 @@ import pytest
 from scipy.stats import chi2
 
 from tests.worlds.every import WORLDS
-from tests.worlds.study import Z95, Row, run_frame
+from tests.worlds.scene import scene_key
+from tests.worlds.study import Z95, Row, run_alike
 
 MODELLED = [world for world in WORLDS.values() if world.modelled]
 COUNT, FIRST_SEED = 20, 501
@@ -23,11 +25,12 @@ CHANCE = 0.001
 def rows(head_wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> list[Row]:
     """Check every modelled world once, and the first of them again, until there are twenty frames."""
     folder = tmp_path_factory.mktemp("worlds")
-    jobs = [
-        (MODELLED[k % len(MODELLED)], FIRST_SEED + k // len(MODELLED), folder / str(k)) for k in range(COUNT)
-    ]
-    with get_context("spawn").Pool(min(4, os.cpu_count() or 1)) as pool:
-        return pool.starmap(run_frame, jobs, chunksize=1)
+    alike = defaultdict(list)
+    for k in range(COUNT):
+        world, seed = MODELLED[k % len(MODELLED)], FIRST_SEED + k // len(MODELLED)
+        alike[scene_key(world), seed].append((world, seed, folder / str(k), folder / "scenes"))
+    with get_context("spawn").Pool(min(2, os.cpu_count() or 1)) as pool:
+        return [row for rows in pool.map(run_alike, list(alike.values()), chunksize=1) for row in rows]
 
 
 @pytest.mark.slow

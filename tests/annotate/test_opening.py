@@ -38,6 +38,7 @@ def test_goes_on_with_what_was_clicked_before(frame: Path) -> None:
     assert frame.with_name("front.corners.json").read_bytes() == before, "nothing changed, nothing written"
 
 
+@pytest.mark.slow
 def test_a_named_file_that_nobody_has_written_yet_is_no_trouble(frame: Path) -> None:
     frame.with_name("side.corners.json").unlink()
     hand = opened(frame)
@@ -47,6 +48,7 @@ def test_a_named_file_that_nobody_has_written_yet_is_no_trouble(frame: Path) -> 
     assert len(load_frame(frame).views[1].corners.points) == 1  # type: ignore[union-attr]
 
 
+@pytest.mark.slow
 def test_a_frame_that_names_no_corner_file_names_it_after_the_first_save(frame: Path) -> None:
     text = frame.read_text()
     frame.write_text(text.replace('corners = "front.corners.json"\n', '# corners = "front.corners.json"\n'))
@@ -59,6 +61,7 @@ def test_a_frame_that_names_no_corner_file_names_it_after_the_first_save(frame: 
     assert load_frame(frame).views[0].corners is not None
 
 
+@pytest.mark.slow
 def test_where_the_frame_cannot_be_changed_the_person_is_told_what_to_write(frame: Path) -> None:
     text = frame.read_text()
     frame.write_text(text.replace('corners = "front.corners.json"\n', ""))

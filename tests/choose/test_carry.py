@@ -40,6 +40,7 @@ def _errors(carried, corners, turn):
     return np.array(rows)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "right, down, gain, tilt, blur",
     [(0, 0, 1.0, 0, 0), (3.3, -2.6, 1.0, 0, 0), (9, 6, 0.7, 2.0, 0), (-4, 5, 1.2, -3.0, 0.8)],
@@ -54,6 +55,7 @@ def test_corners_follow_a_shift_a_tilt_and_a_change_of_light(clicked, right, dow
     assert (np.abs(off[:, :2]) <= 2 * off[:, 2:] + 0.02).all()
 
 
+@pytest.mark.slow
 def test_drift_stays_within_two_sd_over_a_long_pan(clicked):
     """Sixty frames of sway: a chain without a match against the click would walk away."""
     image, corners = clicked
@@ -71,6 +73,7 @@ def test_drift_stays_within_two_sd_over_a_long_pan(clicked):
     assert carried.matched and carried.steps_unmatched == 0
 
 
+@pytest.mark.slow
 def test_the_sd_grows_with_each_step_where_the_click_is_not_matched(clicked):
     image, corners = clicked
     anchor, start = start_carry(image, corners)
@@ -85,6 +88,7 @@ def test_the_sd_grows_with_each_step_where_the_click_is_not_matched(clicked):
     assert lost.points == {} and lost.steps_unmatched == 1
 
 
+@pytest.mark.slow
 def test_teeth_that_go_away_are_lost_and_found_again(clicked):
     image, corners = clicked
     rng = np.random.default_rng(0)
@@ -98,6 +102,7 @@ def test_teeth_that_go_away_are_lost_and_found_again(clicked):
     assert len(off) >= 4 and (np.abs(off[:, :2]) <= 2 * off[:, 2:] + 0.02).all()
 
 
+@pytest.mark.slow
 def test_hidden_corners_are_never_carried_and_covered_ones_stay_covered(clicked):
     image, corners = clicked
     points = dict(corners.points) | {"11m": CornerPoint(CornerState.HIDDEN)}
@@ -109,6 +114,7 @@ def test_hidden_corners_are_never_carried_and_covered_ones_stay_covered(clicked)
         assert point.sigma_px > (points[code].sigma_px or 0.0)
 
 
+@pytest.mark.slow
 def test_corners_that_make_no_row_are_refused(clicked):
     image, corners = clicked
     few = Corners(corners.path, "p.png", corners.width_px, corners.height_px, {"11d": corners.points["11d"]})
@@ -116,6 +122,7 @@ def test_corners_that_make_no_row_are_refused(clicked):
         start_carry(image, few)
 
 
+@pytest.mark.slow
 def test_a_mouth_at_the_border_does_not_break_it(clicked):
     image, corners = clicked
     anchor, start = start_carry(image, corners)

@@ -113,6 +113,7 @@ def _same_device(out: str) -> str:
     return str(findings["same-device"]["severity"]) if "same-device" in findings else ""
 
 
+@pytest.mark.slow
 def test_the_performance_device_is_held_against_the_frames(run: Run, tmp_path: Path) -> None:
     frame = DEMO / "whimbrel" / "whimbrel-a02.bite.toml"
     same = run("check", frame, "--json", "--out", tmp_path, "--device", "bench-depth")
@@ -153,6 +154,7 @@ def test_two_frames_of_one_name_are_refused_before_anything_is_written(
     assert run("check", one, two, "--quiet").code == 0
 
 
+@pytest.mark.slow
 def test_a_fault_in_one_frame_leaves_the_others_done(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

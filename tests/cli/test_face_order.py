@@ -63,6 +63,7 @@ def _cut_otherwise(faces: Lines, _: Lines) -> Lines:
     return out
 
 
+@pytest.mark.slow
 def test_faces_in_another_order_give_the_same_answer(copy_demo: CopyDemo, run: Run, tmp_path: Path) -> None:
     frame = copy_demo("tern", "tern-a07")
     plain = json.loads(run("check", frame, "--json", "--out", tmp_path).out)

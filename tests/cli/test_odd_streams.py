@@ -31,6 +31,7 @@ def test_an_answer_that_cannot_be_printed_is_one_line(unbuffered: bool) -> None:
     assert _shell("--help", ">/dev/full 2>&1", unbuffered=unbuffered) == (2, "", "")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("redirected", [">&-", "2>&-", ">&- 2>&-", "2>/dev/full", ">/dev/full 2>/dev/full"])
 def test_bad_input_keeps_its_code(redirected: str) -> None:
     code, out, err = _shell("check none.bite.toml", redirected)
@@ -38,6 +39,7 @@ def test_bad_input_keeps_its_code(redirected: str) -> None:
     assert err.count("\n") == (1 if redirected == ">&-" else 0)
 
 
+@pytest.mark.slow
 def test_a_closed_stdout_does_not_keep_files_from_being_written(copy_demo: CopyDemo, tmp_path: Path) -> None:
     frame = copy_demo("whimbrel", "whimbrel-a02")
     for option in ("", "--json"):

@@ -71,6 +71,7 @@ def test_rest_and_solved_teeth_are_one_rigid_set_that_forward_and_up_belong_to()
     )
 
 
+@pytest.mark.slow
 def test_waves_have_the_size_asked_for():
     frame = run(solve=SolveError(waves_mm=0.4, shift_sd_mm=0.0, turn_sd_deg=0.0))
     skin = ~frame.head.with_teeth

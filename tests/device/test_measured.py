@@ -195,6 +195,7 @@ def test_two_cards_make_a_law(tmp_path: Path) -> None:
     assert alone is not None and alone.chi_square is None
 
 
+@pytest.mark.slow
 def test_flatness_flying_pixels_and_storage_step(tmp_path: Path) -> None:
     bent = measured(tmp_path / "a", [Scene(kind="gauss", size=1, bow_mm=2.0, angle_deg=6)]).cards[0]
     # a parabola of height 2 over -1..1 leaves 2 sqrt(4 / 45) rms = 0.60 mm; the ends of the card are cut off
@@ -215,6 +216,7 @@ def test_a_coarse_grain_is_told(tmp_path: Path) -> None:
     assert "readings lie 0.5 mm apart" in device_text(found)
 
 
+@pytest.mark.slow
 def test_moving_the_edge_or_turning_the_map_changes_nothing(tmp_path: Path) -> None:
     """A map on its side holds the same card: the same blur to the fit's own stop rule."""
     depth = readings(Scene(kind="gauss", size=1.5), np.random.default_rng(8))

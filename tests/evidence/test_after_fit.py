@@ -67,6 +67,7 @@ def open_scene():
     return simulate(np.random.default_rng(12), replace(SETTINGS, bite=Bite(2.2, -2.6), picture=picture))
 
 
+@pytest.mark.slow
 def test_rendered_teeth_have_size_and_distance(scene, seen):
     middle = scene.truth.corners_mm[[CORNERS.index("11m"), CORNERS.index("21m")]].mean(0)
     assert 150 < seen.shown_mm2 < 900
@@ -76,11 +77,13 @@ def test_rendered_teeth_have_size_and_distance(scene, seen):
     assert set(seen.lower_seen) == {"41d", "41m", "31m", "31d"} and not any(seen.lower_seen.values())
 
 
+@pytest.mark.slow
 def test_an_opened_bite_shows_its_lower_corners(open_scene):
     frame = as_bite_frame(open_scene)
     assert all(solved_teeth_in_view(frame, solved_head(frame)).lower_seen.values())
 
 
+@pytest.mark.slow
 def test_model_behind_the_camera_or_outside_is_refused(frame, solved):
     head = solved.head
     for shift, said in (([0.0, 0.0, -900.0], "behind"), ([400.0, 0.0, 0.0], "outside")):
@@ -91,6 +94,7 @@ def test_model_behind_the_camera_or_outside_is_refused(frame, solved):
             solved_teeth_in_view(frame, replace(solved, head=moved))
 
 
+@pytest.mark.slow
 def test_closed_lips_are_refused_by_the_name_of_the_mesh(frame, solved):
     head = solved.head
     hidden = np.array(head.points_mm)
@@ -99,12 +103,14 @@ def test_closed_lips_are_refused_by_the_name_of_the_mesh(frame, solved):
         solved_teeth_in_view(frame, replace(solved, head=replace(head, points_mm=hidden)))
 
 
+@pytest.mark.slow
 def test_scale_without_a_model_comes_from_depth(frame, seen):
     with_model, without = mouth_of(frame, None, seen), mouth_of(frame, None, None)
     assert without.scale_from == "measured depth" and with_model.scale_from == "the solved model"
     assert without.mm_per_px == pytest.approx(with_model.mm_per_px, rel=0.04)
 
 
+@pytest.mark.slow
 def test_without_clicks_the_model_tells_where_the_incisors_are(frame, solved, seen):
     bare = replace(frame, views=(replace(frame.views[0], corners=None),))
     mouth = mouth_of(bare, solved.head, seen)
@@ -115,12 +121,14 @@ def test_without_clicks_the_model_tells_where_the_incisors_are(frame, solved, se
     assert mouth_of(bare, None, None) is None
 
 
+@pytest.mark.slow
 def test_good_picture_measures_well(frame, seen):
     quality = picture_quality(frame, mouth_of(frame, None, seen), seen)
     assert quality.exposure.over.value < 0.05 and quality.contrast.separability > 0.9
     assert quality.gap.opening.value < 0.2 and quality.lower_shown.shown_mm > 1.5
 
 
+@pytest.mark.slow
 def test_a_picture_twice_as_large_gives_the_same_blur_in_mm_and_the_same_gap_class(frame, seen):
     view = frame.views[0]
     big = np.repeat(np.repeat(view.image, 4, axis=0), 4, axis=1)
@@ -153,6 +161,7 @@ def test_piece_goes_there_and_back():
     assert piece_of(image, np.array([200.0, 0.0]), np.array([240.0, 30.0]), 1) is None
 
 
+@pytest.mark.slow
 def test_depth_beside_a_click(frame, scene):
     view = frame.views[0]
     middle = scene.truth.corners_mm[[CORNERS.index("11d"), CORNERS.index("11m")]].mean(0) + 4 * scene.truth.up
@@ -162,6 +171,7 @@ def test_depth_beside_a_click(frame, scene):
     assert found.sd_mm > 0
 
 
+@pytest.mark.slow
 def test_spans_are_those_of_the_performer(frame, solved, scene):
     true = np.linalg.norm(
         scene.truth.corners_mm[CORNERS.index("21d")] - scene.truth.corners_mm[CORNERS.index("11d")]
@@ -173,12 +183,14 @@ def test_spans_are_those_of_the_performer(frame, solved, scene):
         assert span.mm == pytest.approx(true, abs=4 * span.sd_mm + 0.02 * true)
 
 
+@pytest.mark.slow
 def test_depth_in_the_wrong_unit_names_the_key(frame):
     wrong = replace(frame.depth_map, depth_mm=frame.depth_map.depth_mm * 10.0)
     with pytest.raises(InputError, match=r"multiply \[depth\] unit_mm by 0\.1"):
         crown_spans(replace(frame, depth_map=wrong), None, None)
 
 
+@pytest.mark.slow
 def test_stereo_spans(frame):
     pair = as_bite_frame(
         simulate(np.random.default_rng(5), replace(SETTINGS, picture=None, depth=False, shot=Shot(views=2)))
@@ -188,6 +200,7 @@ def test_stereo_spans(frame):
     assert all(abs(span.off_by_sd) < 4 for span in spans)
 
 
+@pytest.mark.slow
 def test_coverage_beside_clicks_counts_holes(frame):
     whole = cover_beside_clicks(frame)
     assert whole.teeth_share > 0.9
@@ -197,6 +210,7 @@ def test_coverage_beside_clicks_counts_holes(frame):
     assert half.teeth_share == pytest.approx(0.5 * whole.teeth_share, abs=0.15)
 
 
+@pytest.mark.slow
 def test_framing_tells_turn_and_distance(frame, solved, seen):
     mouth = mouth_of(frame, solved.head, seen)
     found = framing_of(frame, solved.head, mouth)
@@ -204,6 +218,7 @@ def test_framing_tells_turn_and_distance(frame, solved, seen):
     assert abs(found.roll_deg) < 4 and 0 < found.border_mm < found.under_mm + 60
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("with_model", [True, False], ids=["model", "clicks and depth alone"])
 def test_opening_from_corners(open_scene, with_model):
     frame = as_bite_frame(open_scene)
@@ -215,10 +230,12 @@ def test_opening_from_corners(open_scene, with_model):
     assert gap.sd < (0.5 if with_model else 1.0)
 
 
+@pytest.mark.slow
 def test_covered_corners_give_no_opening(frame, solved, seen):
     assert opening_from_corners(frame, solved.head, None, mouth_of(frame, solved.head, seen)) is None
 
 
+@pytest.mark.slow
 def test_an_overjet_seen_from_below_is_no_gap(scene, frame, solved):
     corners = scene.truth.corners_mm
     mean_lower = corners[4:].mean(0)
@@ -236,6 +253,7 @@ def test_an_overjet_seen_from_below_is_no_gap(scene, frame, solved):
     assert gap.value == pytest.approx(0.0, abs=0.25)
 
 
+@pytest.mark.slow
 def test_solved_overjet_and_overbite(frame, solved):
     found = bite_measures(frame, solved.head, None, None, None)
     # planted at the midline; the mesial angles stand within some tenths of it

@@ -107,6 +107,7 @@ def test_a_table_that_names_a_median_starts_with_one_and_never_tries_means(
     check(fit)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["box", "gauss"])
 def test_a_table_that_names_a_mean_keeps_to_it(sharp: BiteFrame, used: set[SensorFilter], kind: str) -> None:
     frame, head = made(sharp, kind, kind)
@@ -122,6 +123,7 @@ def test_a_table_that_names_a_mean_keeps_to_it(sharp: BiteFrame, used: set[Senso
     check(fit)
 
 
+@pytest.mark.slow
 def test_a_median_that_no_table_names_is_found(sharp: BiteFrame) -> None:
     frame, head = made(sharp, "median", None)
     start = depth_block(frame, head)

@@ -78,6 +78,7 @@ def test_the_true_lips_are_found_where_they_are() -> None:
         assert np.sqrt(np.mean(off_mm(block)[lip] ** 2)) < 0.12
 
 
+@pytest.mark.slow
 def test_lips_solved_half_a_millimetre_too_high_are_seen_to_be() -> None:
     head = true_head()
     moved = replace(head, points_mm=head.points_mm + np.where(head.with_teeth[:, None], 0.0, 0.5 * head.up))

@@ -38,6 +38,7 @@ def test_disparities_are_unbiased_and_scatter_as_stated(kind, gain):
     assert (np.abs(error[seen]) > 1.0).mean() < 0.002
 
 
+@pytest.mark.slow
 def test_more_noise_or_less_texture_is_told():
     sigma = []
     for contrast, noise in ((5.0, 1.0), (6.0, 1.5), (6.0, 2.0)):

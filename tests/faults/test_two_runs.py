@@ -43,6 +43,7 @@ def _steps(folder: Path) -> set[str]:
     return {step["before"]["frame"] for step in table["steps"]}
 
 
+@pytest.mark.slow
 def test_a_step_that_another_run_adds_meanwhile_is_kept(tmp_path: Path) -> None:
     with _recheck(tmp_path, "b01") as first:
         assert first.wait(100) == 0

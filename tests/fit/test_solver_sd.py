@@ -76,6 +76,7 @@ def test_priors_of_a_blocks_own_unknowns_are_part_of_the_sampling_sd() -> None:
     np.testing.assert_allclose(among(found.sampling), covariance - systematic, atol=EXACT)
 
 
+@pytest.mark.slow
 def test_the_sampling_sd_is_the_scatter_of_answers_under_waves_as_believed() -> None:
     """The same, drawn: 400 frames with waves from their prior and heads that are known."""
     rng = np.random.default_rng(1)

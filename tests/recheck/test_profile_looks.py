@@ -79,6 +79,7 @@ def test_what_both_looks_share_cancels_and_the_model_of_a_move_does_not(seed: in
     assert f"{achieved.sd:.3f} mm is left" in how and f"{found.model_mm:.3f} mm of it" in how
 
 
+@pytest.mark.slow
 def test_the_order_of_the_looks_changes_nothing() -> None:
     one, two = rest(41, 1.4), rest(41, 0.2)
     there, back = difference_on_line(one, two, PRIOR), difference_on_line(two, one, PRIOR)

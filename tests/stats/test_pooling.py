@@ -105,6 +105,7 @@ def test_what_needs_two_takes_says_so() -> None:
         pool(Y, SD, confidence=95.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("spread", [Spread.DERSIMONIAN_LAIRD, Spread.PAULE_MANDEL])
 def test_hartung_knapp_holds_the_truth_with_few_takes(spread) -> None:
     # 2000 casts of 5 takes: sd of a share of 0.95 is 0.5 %; the plain interval falls well short of it

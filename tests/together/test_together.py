@@ -113,6 +113,7 @@ def test_a_frame_that_fails_its_own_check_is_left_out() -> None:
     assert "1 of 2 frames" in found.decision.why and found.decision.move is None
 
 
+@pytest.mark.slow
 def test_strangers_are_refused_in_one_line() -> None:
     one, other = frame("a1"), frame("a2")
     rig = other.rig

@@ -188,6 +188,7 @@ def test_settings_of_the_user_do_not_reach_the_figure(fake) -> None:
         assert figure_bytes(before_after_figure(found)) == plain
 
 
+@pytest.mark.slow
 def test_saving_is_whole_or_not_at_all(fake, tmp_path) -> None:
     figure = before_after_figure(fake(depth=False, clicked=False).make())
     path = tmp_path / "tern-a07.png"

@@ -42,6 +42,7 @@ def test_sections_have_one_scale_both_ways_and_no_spike_sets_it(name: str, fake)
     assert np.diff(along)[0] < 100.0
 
 
+@pytest.mark.slow
 def test_limits_without_the_spike_are_the_same(fake) -> None:
     found = fake().make()
     calm = []

@@ -24,7 +24,7 @@ from bite.opinion.steps import opinion_of
 from bite.opinion.told import opinion_text
 from bite.recheck.difference import at_rest, difference_sd
 from bite.recheck.steps import achieved_by_fits
-from bite.together.frame_information import word_of_fit
+from bite.together.frame_information import information_of_fit
 from bite.together.joint import JointFrame, fit_joint
 from demo_bite.scene import Bite, Detail, Settings, SolveError, draw_anatomy, simulate
 from demo_bite.scene.profile import as_profile_frame
@@ -146,9 +146,9 @@ def test_recheck_knows_its_readings_again(gauged: None) -> None:
     assert achieved.value == pytest.approx(1.0, abs=3 * achieved.sd) and achieved.sd < 0.05
 
 
-def test_frames_together_take_its_word(gauged: None) -> None:
+def test_frames_together_count_it_in(gauged: None) -> None:
     fits = [fitted(name) for name in ("a1", "a2")]
-    words = zip("ab", (word_of_fit(fit, prior()) for fit in fits), strict=True)
-    joint = fit_joint([JointFrame(name, "one", prior(), w, None) for name, w in words])
+    told = zip("ab", (information_of_fit(fit, prior()) for fit in fits), strict=True)
+    joint = fit_joint([JointFrame(name, "one", prior(), w, None) for name, w in told])
     assert abs(joint.offset.value - PLANTED_MM) < 3 * joint.offset.sd
     assert min(f.offset.value for f in fits) <= joint.offset.value <= max(f.offset.value for f in fits)

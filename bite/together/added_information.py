@@ -1,4 +1,4 @@
-"""The words of several frames added up, for many possible spreads between the frames at once."""
+"""Information of several frames added up, for many possible spreads between the frames at once."""
 
 from __future__ import annotations
 
@@ -11,36 +11,36 @@ from numpy.typing import NDArray
 from bite.errors import DegenerateGeometryError
 from bite.geometry.rigid import Array
 from bite.stats.spread import SpreadNodes
-from bite.together.frame_information import FrameWord
+from bite.together.frame_information import FrameInformation
 
 _LEAST_PRECISION = 1e-4
-"""Per mm^2: words that leave forward open by more than 100 mm leave it open."""
+"""Per mm^2: frames that leave forward open by more than 100 mm leave it open."""
 _OPEN = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """A word, and where its five unknowns stand among all shared ones (each device has its own bias)."""
+    """A frame's information, and where its unknowns stand among all shared ones (a bias for each device)."""
 
-    word: FrameWord
+    frame: FrameInformation
     places: NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
-class Loose:
-    """A placed word with a shift of the frame's own taken out, at each of g possible spreads.
+class Marginal:
+    """A frame's marginal likelihood, a shift of its own integrated out, at each of g possible spreads.
 
     Parameters
     ----------
     placed : Placed
     information : array, shape (g, 5, 5)
-    pull : array, shape (g, 5)
+    vector : array, shape (g, 5), information vector
     log : array, shape (g,), what the spread alone does to the frame's likelihood
     """
 
     placed: Placed
     information: Array
-    pull: Array
+    vector: Array
     log: Array
 
 
@@ -54,7 +54,7 @@ class Shared:
 
 @dataclass(frozen=True, slots=True)
 class Added:
-    """What the words say together at each of g possible spreads.
+    """What the frames say together at each of g possible spreads.
 
     Parameters
     ----------
@@ -73,26 +73,26 @@ class Added:
         return np.asarray(self.chance @ self.mean)
 
 
-def loosen(placed: Placed, spreads: SpreadNodes) -> Loose:
+def marginal_of(placed: Placed, spreads: SpreadNodes) -> Marginal:
     """Let a frame's teeth stand off the shared place by the spread."""
-    return Loose(placed, *_loosened(placed.word, spreads.mm))
+    return Marginal(placed, *_integrated_out(placed.frame, spreads.mm))
 
 
-def add_words(loose: Sequence[Loose], shared: Shared, spreads: SpreadNodes) -> Added:
-    """Add words up.
+def add_information(marginals: Sequence[Marginal], shared: Shared, spreads: SpreadNodes) -> Added:
+    """Add up the information of frames and of the shared priors: the precision form of Bayes' rule.
 
     Parameters
     ----------
-    loose : sequence of Loose, at these spreads
+    marginals : sequence of Marginal, at these spreads
     shared : Shared
     spreads : SpreadNodes
 
     Raises
     ------
     DegenerateGeometryError
-        When the words leave the forward offset open.
+        When the frames leave the forward offset open.
     """
-    matrix, pull, log_chance = _sums(loose, shared, len(spreads.mm))
+    matrix, vector, log_chance = _sums(marginals, shared, len(spreads.mm))
     scale = np.sqrt(np.maximum(np.diagonal(matrix, axis1=1, axis2=2), 1e-300))
     scaled = matrix / (scale[:, :, None] * scale[:, None, :])
     if not (np.linalg.eigvalsh(scaled)[:, 0] > 1e-13).all():
@@ -100,26 +100,26 @@ def add_words(loose: Sequence[Loose], shared: Shared, spreads: SpreadNodes) -> A
     covariance = np.linalg.inv(scaled) / (scale[:, :, None] * scale[:, None, :])
     if not (covariance[:, 0, 0] < 1.0 / _LEAST_PRECISION).all():
         raise DegenerateGeometryError("these frames together leave open where the teeth stand along forward")
-    mean = np.einsum("gij,gj->gi", covariance, pull)
-    log_chance = log_chance + 0.5 * (np.einsum("gi,gi->g", pull, mean) - np.linalg.slogdet(matrix)[1])
+    mean = np.einsum("gij,gj->gi", covariance, vector)
+    log_chance = log_chance + 0.5 * (np.einsum("gi,gi->g", vector, mean) - np.linalg.slogdet(matrix)[1])
     chance = spreads.weight * np.exp(log_chance - log_chance.max())
     return Added(chance / chance.sum(), mean, covariance)
 
 
-def shares(loose: Sequence[Loose], added: Added) -> Array:
+def shares(marginals: Sequence[Marginal], added: Added) -> Array:
     """Give how much each frame's own forward offset moves the shared one at one spread, mm per mm.
 
     Parameters
     ----------
-    loose : sequence of k Loose, at one spread
+    marginals : sequence of k Marginal, at one spread
     added : Added, of these
     """
     row = added.covariance[0, 0]
-    return np.array([row[one.placed.places] @ one.information[0, :, 0] for one in loose])
+    return np.array([row[one.placed.places] @ one.information[0, :, 0] for one in marginals])
 
 
 def apart_from(
-    loose: Sequence[Loose], number: int, shared: Shared, spreads: SpreadNodes, which: Sequence[int]
+    marginals: Sequence[Marginal], number: int, shared: Shared, spreads: SpreadNodes, which: Sequence[int]
 ) -> tuple[Array, Array]:
     """Hold one frame against the others: tell by how much its teeth stand elsewhere.
 
@@ -131,20 +131,20 @@ def apart_from(
     shift : array, shape (g, d), mm
     covariance : array, shape (g, d, d), mm^2: of the shift about 0, the spread included
     """
-    others = [one for k, one in enumerate(loose) if k != number]
-    matrix, pull, _ = _sums(others, shared, len(spreads.mm))
-    own, free = loose[number].placed, list(which)
+    others = [one for k, one in enumerate(marginals) if k != number]
+    matrix, vector, _ = _sums(others, shared, len(spreads.mm))
+    own, free = marginals[number].placed, list(which)
     held = spreads.mm.copy()
     held[:, free] = 0.0
-    information, own_pull, _ = _loosened(own.word, held)
+    information, own_vector, _ = _integrated_out(own.frame, held)
     many, extra = matrix.shape[1], len(free)
     whole = np.zeros((len(held), many + extra, many + extra))
     right = np.zeros((len(held), many + extra))
-    whole[:, :many, :many], right[:, :many] = matrix, pull
+    whole[:, :many, :many], right[:, :many] = matrix, vector
     places = np.concatenate([own.places, many + np.arange(extra)])
     onto = np.vstack([np.eye(5), np.eye(5)[free]])
     whole[np.ix_(np.arange(len(whole)), places, places)] += onto @ information @ onto.T
-    right[:, places] += own_pull @ onto.T
+    right[:, places] += own_vector @ onto.T
     index = many + np.arange(extra)
     whole[:, index, index] += _OPEN
     covariance = np.linalg.inv(whole)
@@ -154,27 +154,27 @@ def apart_from(
     return shift, scatter
 
 
-def _sums(loose: Sequence[Loose], shared: Shared, count: int) -> tuple[Array, Array, Array]:
+def _sums(marginals: Sequence[Marginal], shared: Shared, count: int) -> tuple[Array, Array, Array]:
     many = len(shared.mean)
     matrix = np.zeros((count, many, many)) + np.diag(shared.precision)
-    pull = np.zeros((count, many)) + shared.precision * shared.mean
+    vector = np.zeros((count, many)) + shared.precision * shared.mean
     log_chance = np.zeros(count)
-    for one in loose:
+    for one in marginals:
         places = one.placed.places
         matrix[:, places[:, None], places] += one.information
-        pull[:, places] += one.pull
+        vector[:, places] += one.vector
         log_chance += one.log
-    return matrix, pull, log_chance
+    return matrix, vector, log_chance
 
 
-def _loosened(word: FrameWord, spreads_mm: Array) -> tuple[Array, Array, Array]:
-    """Take a shift of the frame's own out of its word, given the spread; also the log of its likelihood."""
-    aside = word.information[:, :3]
+def _integrated_out(frame: FrameInformation, spreads_mm: Array) -> tuple[Array, Array, Array]:
+    """Integrate a shift of the frame's own out, given the spread; also the log of its likelihood."""
+    aside = frame.information[:, :3]
     held = aside[:3]
     # without dividing by the spread, which may be 0
     core = np.eye(3) + spreads_mm[:, :, None] * held * spreads_mm[:, None, :]
     middle = spreads_mm[:, :, None] * np.linalg.inv(core) * spreads_mm[:, None, :]
-    pull = word.pull[:3]
-    information = word.information - aside @ middle @ aside.T
-    log = 0.5 * (np.einsum("i,gij,j->g", pull, middle, pull) - np.linalg.slogdet(core)[1])
-    return information, word.pull - (aside @ (middle @ pull)[:, :, None])[:, :, 0], log
+    vector = frame.vector[:3]
+    information = frame.information - aside @ middle @ aside.T
+    log = 0.5 * (np.einsum("i,gij,j->g", vector, middle, vector) - np.linalg.slogdet(core)[1])
+    return information, frame.vector - (aside @ (middle @ vector)[:, :, None])[:, :, 0], log

@@ -2,7 +2,7 @@
 
 A frame's own unknowns (where its head stands, sensor smoothing, waves of its solved skin) are integrated out
 with their priors. What is left is a quadratic in the shared unknowns, without the shared priors, so that
-words of several frames can be added up and each shared prior counted once.
+several frames can be added up and each shared prior counted once.
 """
 
 from __future__ import annotations
@@ -17,49 +17,52 @@ from bite.fit.parameters import COUNT, HEAD_SHIFT, HEAD_TURN, P, Prior
 from bite.geometry.rigid import Array, frozen
 
 SHARED = (P.FORWARD_MM, P.RIGHT_MM, P.UP_MM, P.LOG_SIZE, P.ENAMEL_BIAS_MM)
-"""Shared unknowns, in the order of every word. Forward, right and up are the head's own directions, turned
-with each frame's solved pose, so that they are the same physical move however the head stands."""
+"""Shared unknowns, in the order of every frame's information. Forward, right and up are the head's own
+directions, turned with each frame's solved pose, so that they are the same physical move however the head
+stands."""
 _ALONG_FORWARD = (P.FORWARD_MM, P.ENAMEL_BIAS_MM)
 _HEAD = np.r_[HEAD_SHIFT, HEAD_TURN]
 
 
 @dataclass(frozen=True, slots=True)
-class FrameWord:
-    """A frame's log likelihood of the shared unknowns x: ``pull @ x - x @ information @ x / 2``.
+class FrameInformation:
+    """A frame's log marginal likelihood of the shared unknowns x, ``vector @ x - x @ information @ x / 2``.
+
+    That is the information (canonical) form of a Gaussian; its own unknowns are integrated out.
 
     Parameters
     ----------
     information : array, shape (5, 5), in the order of SHARED
-    pull : array, shape (5,)
+    vector : array, shape (5,)
     skin_sd_mm : float
-        What slow errors of the solved skin make of the frame's own offset. It is part of the word; the skin
-        is one rig's, so that these errors may be the same in every frame.
+        What slow errors of the solved skin make of the frame's own offset. It is part of the information; the
+        skin is one rig's, so that these errors may be the same in every frame.
     """
 
     information: Array
-    pull: Array
+    vector: Array
     skin_sd_mm: float = 0.0
 
-    def moved(self, forward_mm: float) -> FrameWord:
-        """Give the word told from a zero that lies so much farther back."""
-        return replace(self, pull=frozen(self.pull + forward_mm * self.information[:, 0]))
+    def moved(self, forward_mm: float) -> FrameInformation:
+        """Give the same told from a zero that lies so much farther back."""
+        return replace(self, vector=frozen(self.vector + forward_mm * self.information[:, 0]))
 
 
 @dataclass(frozen=True, slots=True)
-class Turning:
-    """A corners-only frame, linearised: its word, and how its head follows the shared unknowns.
+class LinearisedFrame:
+    """A corners-only frame, linearised: its information, and how its head follows the shared unknowns.
 
     The head parameters that fit best are ``head + follow @ (x - at)``, for x in the order of SHARED.
     """
 
-    word: FrameWord
+    information: FrameInformation
     at: Array
     head: Array
     follow: Array
 
 
-def word_of_fit(fit: OffsetFit, prior: Prior, *, own_axes: bool = True) -> FrameWord:
-    """Take the word out of a fit that gave the frame an offset of its own.
+def information_of_fit(fit: OffsetFit, prior: Prior, *, own_axes: bool = True) -> FrameInformation:
+    """Marginalise a fit that gave the frame an offset of its own over all that is the frame's alone.
 
     The fit's covariance is more than the inverse of its information where readings hang together; the
     information is divided by that ratio for the forward offset, so that a frame alone gets back the sd that
@@ -71,7 +74,7 @@ def word_of_fit(fit: OffsetFit, prior: Prior, *, own_axes: bool = True) -> Frame
     prior : Prior, the one of the fit
     own_axes : bool
         Whether right and up are the head's own. Where they are the picture's they are not shared, and
-        neither is the tooth size beside them: the word then speaks of forward and enamel bias alone.
+        neither is the tooth size beside them: it then speaks of forward and enamel bias alone.
     """
     told = list(SHARED if own_axes else _ALONG_FORWARD)
     solution = fit.solution
@@ -80,7 +83,7 @@ def word_of_fit(fit: OffsetFit, prior: Prior, *, own_axes: bool = True) -> Frame
     scale = np.sqrt(np.diag(bread))
     whole = np.linalg.inv(bread / np.outer(scale, scale)) / np.outer(scale, scale)
     information = _no_less_than_nothing(whole - np.diag(precision[told]), scale)
-    pull = whole @ solution.parameters[told] - precision[told] * prior.mean[told]
+    vector = whole @ solution.parameters[told] - precision[told] * prior.mean[told]
     t = P.FORWARD_MM
     private = [k for k in range(COUNT) if k not in told]
     from_private = float(solution.bread[t, private] ** 2 @ precision[private])
@@ -89,14 +92,16 @@ def word_of_fit(fit: OffsetFit, prior: Prior, *, own_axes: bool = True) -> Frame
     ratio = apart / worked_with if worked_with > 0 and apart > 0 else 1.0
     places = [SHARED.index(p) for p in told]
     own = np.concatenate([np.zeros(COUNT), *(block.extra_precision for block in solution.blocks)])
-    word = np.zeros((len(SHARED), len(SHARED)))
-    word[np.ix_(places, places)] = information / ratio
-    pulls = np.zeros(len(SHARED))
-    pulls[places] = pull / ratio
-    return FrameWord(frozen(word), frozen(pulls), float(np.sqrt(solution.bread[t] ** 2 @ own)))
+    matrix = np.zeros((len(SHARED), len(SHARED)))
+    matrix[np.ix_(places, places)] = information / ratio
+    vectors = np.zeros(len(SHARED))
+    vectors[places] = vector / ratio
+    return FrameInformation(frozen(matrix), frozen(vectors), float(np.sqrt(solution.bread[t] ** 2 @ own)))
 
 
-def turning_of(block: CornerBlock, prior: Prior, parameters: Array, *, robust: bool = True) -> Turning:
+def linearised_frame(
+    block: CornerBlock, prior: Prior, parameters: Array, *, robust: bool = True
+) -> LinearisedFrame:
     """Linearise a frame that has clicked corners and landmarks alone.
 
     Parameters
@@ -117,9 +122,9 @@ def turning_of(block: CornerBlock, prior: Prior, parameters: Array, *, robust: b
     step = inner @ (gradient[head] + precision * (prior.mean[head] - parameters[head]))
     information = matrix[np.ix_(shared, shared)] - mixed.T @ inner @ mixed
     at = parameters[shared]
-    pull = gradient[shared] - mixed.T @ step + information @ at
-    word = FrameWord(frozen(0.5 * (information + information.T)), frozen(pull))
-    return Turning(word, at.copy(), parameters[head] + step, -inner @ mixed)
+    vector = gradient[shared] - mixed.T @ step + information @ at
+    found = FrameInformation(frozen(0.5 * (information + information.T)), frozen(vector))
+    return LinearisedFrame(found, at.copy(), parameters[head] + step, -inner @ mixed)
 
 
 def with_head(parameters: Array, head: Array) -> Array:

@@ -1,9 +1,9 @@
 """One offset from several frames of one performer: shared unknowns fitted once, with a spread between frames.
 
-Frames with an offset of their own speak through the word of their own fit. Frames of one view with clicked
-corners alone have none: turned heads see depth as a sideways shift, which only the shared unknowns bring
-together, so they are linearised again and again about the shared answer. Both kinds of word are added up in
-one system. Enamel bias (one for each device) and tooth size are unknowns of that system with their prior
+Frames with an offset of their own speak through the information of their own fit. Frames of one view with
+clicked corners alone have none: turned heads see depth as a sideways shift, which only the shared unknowns
+bring together, so they are linearised again and again about the shared answer. Both kinds are added up in one
+system. Enamel bias (one for each device) and tooth size are unknowns of that system with their prior
 once, so that they are not averaged down.
 """
 
@@ -23,15 +23,21 @@ from bite.stats.estimate import Z95, Estimate
 from bite.stats.spread import Spread, SpreadNodes, believed_spreads, one_spread, spread_told
 from bite.together.added_information import (
     Added,
-    Loose,
+    Marginal,
     Placed,
     Shared,
-    add_words,
+    add_information,
     apart_from,
-    loosen,
+    marginal_of,
     shares,
 )
-from bite.together.frame_information import SHARED, FrameWord, Turning, turning_of, with_head
+from bite.together.frame_information import (
+    SHARED,
+    FrameInformation,
+    LinearisedFrame,
+    linearised_frame,
+    with_head,
+)
 
 ROUNDS = 30
 SETTLED_MM = 0.002
@@ -47,7 +53,7 @@ class JointFrame:
     ----------
     name, device : str
     prior : Prior
-    word : FrameWord or None, from the fit of a frame that has an offset of its own
+    information : FrameInformation or None, from the fit of a frame that has an offset of its own
     corners : CornerBlock or None, for a frame without one
     stands_mm : float, how far forward of the common zero its teeth were solved
     """
@@ -55,7 +61,7 @@ class JointFrame:
     name: str
     device: str
     prior: Prior
-    word: FrameWord | None
+    information: FrameInformation | None
     corners: CornerBlock | None
     stands_mm: float = 0.0
 
@@ -129,43 +135,43 @@ def fit_joint(frames: Sequence[JointFrame], *, leave_one_out: bool = True) -> Jo
     shared, places = _shared(frames)
     nodes = believed_spreads()
     at = [_start(frame) for frame in frames]
-    turnings: list[Turning | None] = [None] * len(frames)
-    loose = any(frame.word is None for frame in frames)
-    converged, rounds, before = not loose, 0, np.inf
+    linearised: list[LinearisedFrame | None] = [None] * len(frames)
+    unfitted = any(frame.information is None for frame in frames)
+    converged, rounds, before = not unfitted, 0, np.inf
     while True:
-        turnings = [
+        linearised = [
             None
-            if frame.word is not None or frame.corners is None
-            else turning_of(frame.corners, frame.prior, p, robust=rounds >= _PLAIN_ROUNDS)
+            if frame.information is not None or frame.corners is None
+            else linearised_frame(frame.corners, frame.prior, p, robust=rounds >= _PLAIN_ROUNDS)
             for frame, p in zip(frames, at, strict=True)
         ]
         placed = [
-            Placed((frame.word or _word(turning)).moved(frame.stands_mm), place)
-            for frame, turning, place in zip(frames, turnings, places, strict=True)
+            Placed((frame.information or _information_of(about)).moved(frame.stands_mm), place)
+            for frame, about, place in zip(frames, linearised, places, strict=True)
         ]
-        words = [loosen(one, nodes) for one in placed]
-        added = add_words(words, shared, nodes)
+        marginals = [marginal_of(one, nodes) for one in placed]
+        added = add_information(marginals, shared, nodes)
         middle = added.average
-        if not loose or converged or rounds >= ROUNDS:
+        if not unfitted or converged or rounds >= ROUNDS:
             break
         likely = _likely(added, nodes)
         at = [
-            p if turning is None else _follow(turning, p, middle[place], likely, frame.stands_mm)
-            for frame, turning, p, place in zip(frames, turnings, at, places, strict=True)
+            p if about is None else _follow(about, p, middle[place], likely, frame.stands_mm)
+            for frame, about, p, place in zip(frames, linearised, at, places, strict=True)
         ]
         rounds += 1
         converged = rounds > _PLAIN_ROUNDS and abs(float(middle[0]) - before) < SETTLED_MM
         before = float(middle[0])
     without: tuple[Without, ...] = ()
     if leave_one_out:
-        without = tuple(_without(frames, words, k, shared, nodes) for k in range(len(frames)))
-    return _told(frames, placed, shared, nodes, added, at, without, converged=converged, rounds=rounds)
+        without = tuple(_without(frames, marginals, k, shared, nodes) for k in range(len(frames)))
+    return _joint(frames, placed, shared, nodes, added, at, without, converged=converged, rounds=rounds)
 
 
-def _word(turning: Turning | None) -> FrameWord:
-    if turning is None:
-        raise DegenerateGeometryError("a joint fit needs a word or clicked corners of every frame")
-    return turning.word
+def _information_of(about: LinearisedFrame | None) -> FrameInformation:
+    if about is None:
+        raise DegenerateGeometryError("a joint fit needs a fit or clicked corners of every frame")
+    return about.information
 
 
 def _shared(frames: Sequence[JointFrame]) -> tuple[Shared, list[NDArray[np.int64]]]:
@@ -184,22 +190,22 @@ def _start(frame: JointFrame) -> Array:
     return np.asarray(start, dtype=np.float64).reshape(COUNT)
 
 
-def _follow(turning: Turning, at: Array, shared: Array, spread_mm: Array, stands_mm: float) -> Array:
+def _follow(about: LinearisedFrame, at: Array, shared: Array, spread_mm: Array, stands_mm: float) -> Array:
     """Place a corners-only frame where it fits best beside the shared unknowns, its own shift included."""
     goal = shared.copy()
     goal[0] -= stands_mm
-    held = turning.word.information[:3, :3]
-    pull = turning.word.pull[:3] - turning.word.information[:3] @ goal
+    held = about.information.information[:3, :3]
+    vector = about.information.vector[:3] - about.information.information[:3] @ goal
     core = np.eye(3) + spread_mm[:, None] * held * spread_mm
-    goal[:3] += spread_mm * np.linalg.solve(core, spread_mm * pull)
+    goal[:3] += spread_mm * np.linalg.solve(core, spread_mm * vector)
     goal[0] = np.clip(goal[0], -_FAR_MM, _FAR_MM)
-    head = turning.head + turning.follow @ (goal - turning.at)
+    head = about.head + about.follow @ (goal - about.at)
     there = with_head(at, head)
     there[list(SHARED)] = goal
     return there
 
 
-def _told(
+def _joint(
     frames: Sequence[JointFrame],
     placed: Sequence[Placed],
     shared: Shared,
@@ -225,7 +231,8 @@ def _told(
         shares=frozen(share),
         without=without,
         parameters=tuple(
-            frozen(p if frame.word is None else np.zeros(0)) for frame, p in zip(frames, at, strict=True)
+            frozen(p if frame.information is None else np.zeros(0))
+            for frame, p in zip(frames, at, strict=True)
         ),
         converged=converged,
         rounds=rounds,
@@ -240,15 +247,15 @@ def _likely(added: Added, nodes: SpreadNodes) -> Array:
 
 def _shares(placed: Sequence[Placed], shared: Shared, likely: Array) -> tuple[Array, Added]:
     one = one_spread(likely)
-    words = [loosen(p, one) for p in placed]
-    added = add_words(words, shared, one)
-    return shares(words, added), added
+    marginals = [marginal_of(p, one) for p in placed]
+    added = add_information(marginals, shared, one)
+    return shares(marginals, added), added
 
 
 def _offset(placed: Sequence[Placed], added: Added, share: Array) -> tuple[Estimate, float]:
     """Give the offset with the sd of its 95 % interval, and the variance that a common skin error adds."""
-    by_skin = share * np.array([p.word.skin_sd_mm for p in placed])
-    # each word counts its skin as its own already; one error in all frames would add up, not average out
+    by_skin = share * np.array([p.frame.skin_sd_mm for p in placed])
+    # each frame counts its skin as its own already; one error in all frames would add up, not average out
     skin = float(max(by_skin.sum() ** 2 - (by_skin**2).sum(), 0.0))
     value = float(added.average[0])
     sds = np.sqrt(added.covariance[:, 0, 0] + skin)
@@ -274,24 +281,28 @@ def _estimate(added: Added, place: int) -> Estimate:
 
 
 def _without(
-    frames: Sequence[JointFrame], words: Sequence[Loose], number: int, shared: Shared, nodes: SpreadNodes
+    frames: Sequence[JointFrame],
+    marginals: Sequence[Marginal],
+    number: int,
+    shared: Shared,
+    nodes: SpreadNodes,
 ) -> Without:
     from scipy.special import chdtrc, ndtr
 
-    others = [word for k, word in enumerate(words) if k != number]
-    placed = [word.placed for word in others]
+    others = [one for k, one in enumerate(marginals) if k != number]
+    placed = [one.placed for one in others]
     try:
-        rest = add_words(others, shared, nodes)
+        rest = add_information(others, shared, nodes)
     except DegenerateGeometryError:
         return Without(None, 1.0, None)
     chance = rest.chance
     left, _ = _offset(placed, rest, _shares(placed, shared, _likely(rest, nodes))[0])
-    aside, scatter = apart_from(words, number, shared, nodes, (1, 2))
+    aside, scatter = apart_from(marginals, number, shared, nodes, (1, 2))
     far = np.einsum("gi,gij,gj->g", aside, np.linalg.inv(scatter), aside)
     across = float(chance @ chdtrc(2, far))
-    if frames[number].word is None:
+    if frames[number].information is None:
         return Without(None, across, left)
-    shift, scatter = apart_from(words, number, shared, nodes, (0,))
+    shift, scatter = apart_from(marginals, number, shared, nodes, (0,))
     off, sd = shift[:, 0], np.sqrt(scatter[:, 0, 0])
     along = float(chance @ (2.0 * ndtr(-np.abs(off) / sd)))
     value = float(chance @ off)

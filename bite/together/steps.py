@@ -22,7 +22,7 @@ from bite.fit.corner_block import CornerBlock
 from bite.fit.parameters import P, Prior
 from bite.stats.estimate import Estimate
 from bite.stats.pooling import Spread, pool
-from bite.together.frame_information import word_of_fit
+from bite.together.frame_information import information_of_fit
 from bite.together.frames_agree import FrameStand, frames_agree, frames_used, is_named, joint_fit_sound
 from bite.together.joint import Joint, JointFrame, fit_joint
 from bite.together.one_performer import refuse_strangers, stands_mm
@@ -148,10 +148,10 @@ def _prior(look: Assessment) -> Prior:
 
 def _joint_frame(look: Assessment, clicks: CornerBlock | None, stands: float) -> JointFrame:
     frame, prior = look.frame, _prior(look)
-    word = None
+    information = None
     if look.fit is not None:
-        word = word_of_fit(look.fit, prior, own_axes=frame.rig is not None)
-    return JointFrame(frame.name, frame.file.device, prior, word, clicks, stands)
+        information = information_of_fit(look.fit, prior, own_axes=frame.rig is not None)
+    return JointFrame(frame.name, frame.file.device, prior, information, clicks, stands)
 
 
 def _part(

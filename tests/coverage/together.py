@@ -30,7 +30,7 @@ from bite.fit.parameters import make_prior
 from bite.stats.estimate import Z95
 from bite.stats.pooling import pool
 from bite.stats.spread import ASIDE_SCALE_MM, SCALE_MM, TAIL
-from bite.together.frame_information import FrameWord, word_of_fit
+from bite.together.frame_information import FrameInformation, information_of_fit
 from bite.together.joint import Joint, JointFrame, fit_joint
 from demo_bite.scene import (
     Bite,
@@ -117,9 +117,9 @@ def several_stereo(seed: int, *, count: int, spread_mm: float) -> Outcome:
         corner_frame(rng, performer(seed % HEADS), planted, views=2, bite_mm=sd * rng.normal(size=3))
         for _ in range(count)
     ]
-    words = [word_of_fit(fit_offset([frame.block], PRIOR), PRIOR) for frame in frames]
+    fitted = [information_of_fit(fit_offset([frame.block], PRIOR), PRIOR) for frame in frames]
     found = fit_joint(
-        [JointFrame(str(k), "simulated", PRIOR, word, None) for k, word in enumerate(words)],
+        [JointFrame(str(k), "simulated", PRIOR, one, None) for k, one in enumerate(fitted)],
         leave_one_out=False,
     )
     return Outcome(
@@ -131,7 +131,7 @@ def several_stereo(seed: int, *, count: int, spread_mm: float) -> Outcome:
 
 
 def several_depth(seed: int, *, count: int, spread_mm: float, odd_mm: float = 0.0) -> Outcome:
-    """Add up words as of depth maps: own sds of 0.08 to 0.2 mm, an enamel bias common to all.
+    """Add up information as of depth maps: own sds of 0.08 to 0.2 mm, an enamel bias common to all.
 
     With ``odd_mm`` the first frame is off by that much.
     """
@@ -141,13 +141,13 @@ def several_depth(seed: int, *, count: int, spread_mm: float, odd_mm: float = 0.
     sds = rng.uniform(0.08, 0.2, count)
     seen = truth + spread_mm * rng.normal(size=count) + sds * rng.normal(size=count) - bias
     seen[0] += odd_mm
-    words = []
+    each = []
     for value, sd in zip(seen, sds, strict=True):
         along = np.array([1.0, 0.0, 0.0, 0.0, -1.0])
         information = np.outer(along, along) / sd**2 + np.diag([0.0, 100.0, 100.0, 1.0, 0.0])
-        words.append(FrameWord(information, along * value / sd**2))
+        each.append(FrameInformation(information, along * value / sd**2))
     found = fit_joint(
-        [JointFrame(str(k), "simulated", prior, word, None) for k, word in enumerate(words)],
+        [JointFrame(str(k), "simulated", prior, one, None) for k, one in enumerate(each)],
         leave_one_out=bool(odd_mm),
     )
     outcome = Outcome(found.offset.value - truth, found.offset.sd, None, *_spread(found, spread_mm))
@@ -178,7 +178,7 @@ def several_maps(seed: int, *, count: int, spread_mm: float) -> Outcome:
         assert solved is not None
         blocks = [depth_block(frame, solved.head), corner_block(frame, solved.head)]
         fit = fit_offset([block for block in blocks if block is not None], prior)
-        frames.append(JointFrame(str(k), "simulated", prior, word_of_fit(fit, prior), None))
+        frames.append(JointFrame(str(k), "simulated", prior, information_of_fit(fit, prior), None))
     found = fit_joint(frames, leave_one_out=False)
     return Outcome(found.offset.value - truth, found.offset.sd, None, *_spread(found, spread_mm))
 

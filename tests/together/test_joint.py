@@ -1,4 +1,4 @@
-"""Several frames together: words of frames, their sum, the spread between them, turned frames."""
+"""Several frames together: information of frames, its sum, the spread between them, turned frames."""
 
 import numpy as np
 import pytest
@@ -10,8 +10,8 @@ from bite.fit.parameters import COUNT, P, make_prior
 from bite.stats.estimate import Z95
 from bite.stats.pooling import Spread, pool
 from bite.stats.spread import SpreadNodes, believed_spreads, one_spread, spread_told
-from bite.together.added_information import Placed, Shared, add_words, loosen, shares
-from bite.together.frame_information import SHARED, FrameWord, turning_of, word_of_fit
+from bite.together.added_information import Placed, Shared, add_information, marginal_of, shares
+from bite.together.frame_information import SHARED, FrameInformation, information_of_fit, linearised_frame
 from bite.together.joint import JointFrame, fit_joint
 from tests.coverage.corner_scene import PRIOR, bound_sd_mm, corner_frame, draw_planted, performer
 from tests.coverage.together import CASES, run, told
@@ -19,16 +19,16 @@ from tests.coverage.together import CASES, run, told
 BIAS = make_prior(enamel_bias_mm=0.15, enamel_bias_sd_mm=0.08)
 
 
-def depth_word(value: float, sd: float, skin: float = 0.0) -> FrameWord:
+def depth_information(value: float, sd: float, skin: float = 0.0) -> FrameInformation:
     """A frame that sees forward and enamel bias as one, as a depth map does."""
     along = np.array([1.0, 0.0, 0.0, 0.0, -1.0])
     information = np.outer(along, along) / sd**2 + np.diag([0.0, 100.0, 100.0, 1.0, 0.0])
-    return FrameWord(information, along * value / sd**2, skin)
+    return FrameInformation(information, along * value / sd**2, skin)
 
 
 def together(values, sds, leave_one_out=True):
     frames = [
-        JointFrame(str(k), "d", BIAS, depth_word(value, sd), None)
+        JointFrame(str(k), "d", BIAS, depth_information(value, sd), None)
         for k, (value, sd) in enumerate(zip(values, sds, strict=True))
     ]
     return fit_joint(frames, leave_one_out=leave_one_out)
@@ -40,29 +40,30 @@ def test_a_known_spread_gives_the_textbook_mean() -> None:
     assert dl.tau is not None
     place = np.arange(5)
     nodes = one_spread(np.array([dl.tau, 0.0, 0.0]))
-    words = [loosen(Placed(depth_word(v, s), place), nodes) for v, s in zip(values, sds, strict=True)]
+    placed = [Placed(depth_information(v, s), place) for v, s in zip(values, sds, strict=True)]
+    frames = [marginal_of(one, nodes) for one in placed]
     # a bias known exactly, so that the frames have nothing in common
     shared = Shared(np.zeros(5), np.array([0.0, 0.25, 0.25, 200.0, 1e12]))
-    added = add_words(words, shared, nodes)
+    added = add_information(frames, shared, nodes)
     # 1e12 of prior precision beside 1e2 leaves about 1e-10 of each
     assert added.mean[0, 0] == pytest.approx(dl.mean, rel=1e-8)
     assert np.sqrt(added.covariance[0, 0, 0]) == pytest.approx(dl.se, rel=1e-8)
-    assert shares(words, added) == pytest.approx(dl.weights, rel=1e-8)
+    assert shares(frames, added) == pytest.approx(dl.weights, rel=1e-8)
 
 
 def test_what_frames_share_is_not_averaged_down() -> None:
     many = together(np.full(200, 1.0), np.full(200, 0.1), leave_one_out=False)
     assert many.common_sd_mm == pytest.approx(0.08, rel=0.01)
     assert many.offset.sd > 0.08
-    own_bias = [JointFrame(str(k), f"d{k}", BIAS, depth_word(1.0, 0.1), None) for k in range(20)]
+    own_bias = [JointFrame(str(k), f"d{k}", BIAS, depth_information(1.0, 0.1), None) for k in range(20)]
     apart = fit_joint(own_bias, leave_one_out=False)
     # twenty devices with a bias of their own: sqrt(20) less of it
     assert apart.common_sd_mm == pytest.approx(0.08 / np.sqrt(20), rel=0.05)
 
 
 def test_slow_skin_errors_may_be_the_same_in_every_frame() -> None:
-    words = [depth_word(1.0, 0.1, skin) for skin in (0.07, 0.07)]
-    two = fit_joint([JointFrame(str(k), "d", BIAS, word, None) for k, word in enumerate(words)])
+    frames = [depth_information(1.0, 0.1, skin) for skin in (0.07, 0.07)]
+    two = fit_joint([JointFrame(str(k), "d", BIAS, one, None) for k, one in enumerate(frames)])
     plain = together([1.0, 1.0], [0.1, 0.1])
     # one error in both: 0.07^2 instead of half of it, on top of the bias
     assert two.common_sd_mm**2 - plain.common_sd_mm**2 == pytest.approx(0.5 * 0.07**2, rel=1e-6)
@@ -74,7 +75,7 @@ def test_frames_in_any_order_give_the_same_and_a_dial_in_between_shifts() -> Non
     assert turned.offset.value == pytest.approx(found.offset.value, abs=1e-9)
     moved = fit_joint(
         [
-            JointFrame(str(k), "d", BIAS, depth_word(v - 0.7 * k, s), None, 0.7 * k)
+            JointFrame(str(k), "d", BIAS, depth_information(v - 0.7 * k, s), None, 0.7 * k)
             for k, (v, s) in enumerate(zip(values, sds, strict=True))
         ]
     )
@@ -99,16 +100,16 @@ def test_one_frame_alone_gets_back_what_its_fit_told() -> None:
     rng = np.random.default_rng(5)
     block = corner_frame(rng, performer(0), draw_planted(rng), views=2).block
     fit = fit_offset([block], PRIOR)
-    word = word_of_fit(fit, PRIOR)
+    found = information_of_fit(fit, PRIOR)
     shared = Shared(PRIOR.mean[list(SHARED)], PRIOR.precision[list(SHARED)])
     none = one_spread(np.zeros(3))
-    added = add_words([loosen(Placed(word, np.arange(5)), none)], shared, none)
+    added = add_information([marginal_of(Placed(found, np.arange(5)), none)], shared, none)
     assert added.mean[0, 0] == pytest.approx(fit.offset.value, abs=1e-6)
     assert np.sqrt(added.covariance[0, 0, 0]) == pytest.approx(fit.offset.sd, rel=1e-6)
 
 
 @pytest.mark.slow
-def test_two_words_are_the_fit_of_all_clicks_at_once() -> None:
+def test_two_frames_added_are_the_fit_of_all_clicks_at_once() -> None:
     """Turned frames by the joint fit, against SciPy on all residuals and priors of all frames."""
     rng = np.random.default_rng(8)
     planted = draw_planted(rng)
@@ -128,10 +129,11 @@ def test_two_words_are_the_fit_of_all_clicks_at_once() -> None:
 
     whole = least_squares(residuals, np.zeros(5 + 18), xtol=1e-14, ftol=1e-14, gtol=1e-14)
     at = [parameters(whole.x, k) for k in range(3)]
-    turnings = [turning_of(b, PRIOR, p, robust=False) for b, p in zip(blocks, at, strict=True)]
+    linearised = [linearised_frame(b, PRIOR, p, robust=False) for b, p in zip(blocks, at, strict=True)]
     shared = Shared(PRIOR.mean[list(SHARED)], PRIOR.precision[list(SHARED)])
     none = one_spread(np.zeros(3))
-    added = add_words([loosen(Placed(t.word, np.arange(5)), none) for t in turnings], shared, none)
+    placed = [Placed(t.information, np.arange(5)) for t in linearised]
+    added = add_information([marginal_of(one, none) for one in placed], shared, none)
     # at the optimum a step stays where it is; SciPy stops at about 1e-7 of the scale
     assert added.mean[0] == pytest.approx(whole.x[:5], abs=1e-5)
     covariance = np.linalg.inv(whole.jac.T @ whole.jac)
@@ -139,15 +141,15 @@ def test_two_words_are_the_fit_of_all_clicks_at_once() -> None:
     assert np.sqrt(added.covariance[0, 0, 0]) == pytest.approx(np.sqrt(covariance[0, 0]), rel=1e-4)
 
 
-def test_a_word_slopes_as_its_likelihood_does() -> None:
+def test_information_slopes_as_its_likelihood_does() -> None:
     """Pull and information against central differences of the cost with the head fitted anew each time."""
     rng = np.random.default_rng(3)
     block = corner_frame(rng, performer(2), draw_planted(rng), turn_deg=15.0).block
     at = np.zeros(COUNT)
-    turning = turning_of(block, PRIOR, at, robust=False)
+    about = linearised_frame(block, PRIOR, at, robust=False)
 
     def cost(x):
-        # linear in head and shared unknowns about the same point, so that the word is exact
+        # linear in head and shared unknowns about the same point, so that the information is exact
         linear = block.predict(at)
         slopes = linear.slope
         left = linear.residual - slopes[:, list(SHARED)] @ (x - at[list(SHARED)])
@@ -162,8 +164,8 @@ def test_a_word_slopes_as_its_likelihood_does() -> None:
         slope = (cost(step) - cost(-step)) / 2e-2
         bend = (cost(step) + cost(-step) - 2 * cost(np.zeros(len(SHARED)))) / 1e-4
         # quadratic: differences are exact but for rounding of a cost of 1e5
-        assert -turning.word.pull[k] == pytest.approx(slope, rel=1e-6, abs=1e-3)
-        assert turning.word.information[k, k] == pytest.approx(bend, rel=1e-5)
+        assert -about.information.vector[k] == pytest.approx(slope, rel=1e-6, abs=1e-3)
+        assert about.information.information[k, k] == pytest.approx(bend, rel=1e-5)
 
 
 def test_turned_frames_tell_depth_that_none_of_them_has_alone() -> None:
@@ -183,8 +185,8 @@ def test_turned_frames_tell_depth_that_none_of_them_has_alone() -> None:
 
 def test_one_frame_or_nothing_known_is_refused() -> None:
     with pytest.raises(DegenerateGeometryError, match="two frames"):
-        fit_joint([JointFrame("a", "d", BIAS, depth_word(1.0, 0.1), None)])
-    nothing = FrameWord(np.zeros((5, 5)), np.zeros(5))
+        fit_joint([JointFrame("a", "d", BIAS, depth_information(1.0, 0.1), None)])
+    nothing = FrameInformation(np.zeros((5, 5)), np.zeros(5))
     with pytest.raises(DegenerateGeometryError, match="leave open"):
         fit_joint([JointFrame(str(k), "d", BIAS, nothing, None) for k in range(2)])
 
@@ -230,12 +232,12 @@ def test_a_frame_without_axes_of_its_own_speaks_of_forward_alone() -> None:
     rng = np.random.default_rng(6)
     block = corner_frame(rng, performer(0), draw_planted(rng), views=2).block
     fit = fit_offset([block], PRIOR)
-    word = word_of_fit(fit, PRIOR, own_axes=False)
+    found = information_of_fit(fit, PRIOR, own_axes=False)
     aside = [SHARED.index(p) for p in (P.RIGHT_MM, P.UP_MM, P.LOG_SIZE)]
-    assert not word.information[aside].any() and not word.information[:, aside].any()
+    assert not found.information[aside].any() and not found.information[:, aside].any()
     shared = Shared(PRIOR.mean[list(SHARED)], PRIOR.precision[list(SHARED)])
     none = one_spread(np.zeros(3))
-    added = add_words([loosen(Placed(word, np.arange(5)), none)], shared, none)
+    added = add_information([marginal_of(Placed(found, np.arange(5)), none)], shared, none)
     assert added.mean[0, 0] == pytest.approx(fit.offset.value, abs=1e-6)
     # what sideways and size priors leave open is its own part now
     assert np.sqrt(added.covariance[0, 0, 0]) == pytest.approx(fit.offset.sd, rel=1e-6)

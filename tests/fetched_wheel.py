@@ -25,15 +25,24 @@ def fetched_wheel(requirement: str) -> Path:
     WheelMissingError
         Where it cannot be fetched.
     """
+    return _fetched(requirement, "-*.whl", "--only-binary")
+
+
+def fetched_source(requirement: str) -> Path:
+    """Give the path of a requirement's source archive; else as `fetched_wheel`."""
+    return _fetched(requirement, ".tar.gz", "--no-binary")
+
+
+def _fetched(requirement: str, ending: str, kind: str) -> Path:
     cache = Path(os.environ.get("BITE_TEST_CACHE") or ROOT / ".cache")
     name, _, version = requirement.partition("==")
-    pattern = f"{name.replace('-', '_')}-{version or '*'}-*.whl"
+    pattern = f"{name.replace('-', '_')}-{version or '*'}{ending}"
     found = sorted(cache.glob(pattern))
     if found:
         return found[0]
     cache.mkdir(parents=True, exist_ok=True)
     with TemporaryDirectory(dir=cache) as passing:
-        command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", "--only-binary", ":all:"]
+        command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", kind, ":all:"]
         try:
             done = subprocess.run(
                 [*command, "--dest", passing, requirement],

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,7 +32,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
         epilog=_FOOT,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("image", metavar="IMAGE", help="the picture, a PNG, JPEG or TIFF file")
+    parser.add_argument("image", metavar="IMAGE", help="the picture, a PNG, JPEG, TIFF or HEIF file")
     parser.add_argument("--name", metavar="NAME", help="the frame's own name (default: the picture's)")
     parser.add_argument("--no-questions", action="store_true", help="leave blanks without asking")
 
@@ -40,17 +41,29 @@ def run(args: argparse.Namespace) -> int:
     """Look around the picture, ask for the rest, write the file."""
     from bite.files.frame import check_file_name
     from bite.files.frame_draft import blanks_of, frame_path_for, frame_text, look_beside, write_new
+    from bite.files.heif import is_heif, read_heif, take_apart
     from bite.files.picture_header import read_header
     from bite.files.source import read_bytes
 
     image = Path(args.image)
-    read_header(image, read_bytes(image))
     name = image.stem if args.name is None else args.name
     check_file_name(image, "--name", name)
     path = frame_path_for(image, name)
     if stands(path):
         write_new(path, "")
+    depth = None
+    if is_heif(image):
+        picture = read_heif(image)
+        image, told = take_apart(image, picture, name)
+        depth = picture.depth
+        for line in told:
+            tell(line)
+    else:
+        read_header(image, read_bytes(image))
     beside = look_beside(image)
+    if depth is not None:
+        doubt = _doubt(depth.accuracy)
+        beside = replace(beside, inverse_per_m=depth.inverse_per_m, depth_doubt=doubt)
     for doubt in beside.doubtful:
         tell(f"{doubt}; none is named")
     blanks = blanks_of(beside)
@@ -63,6 +76,15 @@ def run(args: argparse.Namespace) -> int:
         tell(f"{path.name}: lines marked FILL IN are left: {', '.join(left)}")
         return int(Exit.PERSON)
     return _looked_over(path)
+
+
+def _doubt(accuracy: str) -> str:
+    """Say why a phone's depth is left out of the frame until somebody knows better."""
+    if accuracy == "absolute":
+        return ""
+    if accuracy == "relative":
+        return "left out: the file calls this depth relative, and relative depth never gives an offset"
+    return "left out: the file does not say that this depth is absolute; try it on a known distance first"
 
 
 def _asked(blanks: Sequence[Blank]) -> dict[str, str]:

@@ -98,19 +98,23 @@ def read_camera(path: Path) -> Camera:
 
 def write_camera(path: Path, camera: Camera) -> None:
     """Write a camera file for OpenCV's FileStorage, JSON where the name ends in .json and else YAML."""
+    write_text(path, camera_text(camera, as_json=Path(path).suffix.lower() == ".json"))
+
+
+def camera_text(camera: Camera, *, as_json: bool = False) -> str:
+    """Give the text of a camera file for OpenCV's FileStorage, YAML or JSON."""
     placed = camera.camera_from_reference
     matrices = {"camera_matrix": camera.matrix, "distortion_coefficients": camera.distortion.reshape(1, -1)}
     if not (np.array_equal(placed.rotation, np.eye(3)) and not placed.translation_mm.any()):
         matrices |= {"rotation": placed.rotation, "translation_mm": placed.translation_mm.reshape(3, 1)}
     sizes = {"image_width": int(camera.width_px), "image_height": int(camera.height_px)}
-    if Path(path).suffix.lower() == ".json":
+    if as_json:
         table: dict[str, object] = dict(sizes)
         for key, values in matrices.items():
             rows, cols = values.shape
             data = [float(v) for v in values.ravel()]
             table[key] = {"type_id": "opencv-matrix", "rows": rows, "cols": cols, "dt": "d", "data": data}
-        write_text(path, json.dumps(table, indent=1, allow_nan=False) + "\n")
-        return
+        return json.dumps(table, indent=1, allow_nan=False) + "\n"
     lines = ["%YAML:1.0", "---", *(f"{key}: {value}" for key, value in sizes.items())]
     for key, values in matrices.items():
         rows, cols = values.shape
@@ -119,7 +123,7 @@ def write_camera(path: Path, camera: Camera) -> None:
         # FileStorage reads long lines badly: a row of values a line
         broken = ",\n       ".join(", ".join(numbers[i : i + 4]) for i in range(0, len(numbers), 4))
         lines.append(f"   data: [ {broken} ]")
-    write_text(path, "\n".join(lines) + "\n")
+    return "\n".join(lines) + "\n"
 
 
 def _side(path: Path, fields: dict[str, object], key: str) -> int:

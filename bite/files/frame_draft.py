@@ -22,7 +22,8 @@ class Beside:
     """Files found beside a picture by their names; None where there is none, or more than one would do.
 
     ``doubtful`` says in sentences where more than one would do. ``held`` are depth maps of the same held bite
-    beside ``depth``; nobody finds them by their names.
+    beside ``depth``, ``inverse_per_m`` what that one stores, where the file it came out of said so, and
+    ``depth_doubt`` why its distances may not be believed; nobody finds these by their names.
     """
 
     camera: Path | None
@@ -34,6 +35,8 @@ class Beside:
     device_file: Path | None
     doubtful: tuple[str, ...]
     held: tuple[Path, ...] = ()
+    inverse_per_m: tuple[float, float] | None = None
+    depth_doubt: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +135,7 @@ def blanks_of(beside: Beside) -> tuple[Blank, ...]:
                 "[view] camera", "Which file holds this picture's camera calibration?", '"front.camera.yaml"'
             )
         )
-    if beside.depth is not None:
+    if beside.depth is not None and beside.inverse_per_m is None:
         question = "How many mm is one stored unit of the depth map? (inverse distance: leave blank)"
         asked.append(Blank("[depth] unit_mm", question, "0.1", is_number=True))
     if beside.mesh is not None:
@@ -219,6 +222,8 @@ def _depth_lines(beside: Beside, line: object, file: object) -> list[str]:
             if beside.depth_camera is not None
             else 'view = "front"   # registered to it pixel for pixel; else: camera = "depth.camera.yaml"'
         )
+        if beside.inverse_per_m is not None:
+            return _known_depth_lines(beside, camera, _map_line(beside, line, file))
         unit = line(
             "unit_mm", None, "mm per stored unit; or inverse_per_m = [at stored 0, at full scale]", "[depth]"
         )
@@ -231,6 +236,16 @@ def _depth_lines(beside: Beside, line: object, file: object) -> list[str]:
         "# unit_mm = 0.1",
         "",
     ]
+
+
+def _known_depth_lines(beside: Beside, camera: str, map_line: str) -> list[str]:
+    assert beside.inverse_per_m is not None
+    low, high = beside.inverse_per_m
+    stores = f"inverse_per_m = [{low:.7g}, {high:.7g}]   # as the picture's file says"
+    lines = ["[depth]", map_line, stores, camera]
+    if beside.depth_doubt:
+        lines = [f"# {beside.depth_doubt}", *(f"# {text}" for text in lines)]
+    return [*lines, ""]
 
 
 def _map_line(beside: Beside, line: object, file: object) -> str:

@@ -93,6 +93,7 @@ def _of_another_mesh(faces: Lines, head: Lines) -> Lines:
     return [f"f {a} {b} {c}" for a, b, c in numbers]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("change", "says"),
     [(_without_upper_teeth, "part upper: has 50"), (_of_another_mesh, "which no part of the rest export")],

@@ -11,7 +11,10 @@ import pytest
 
 from tests.cli.runs import CopyDemo
 
-pytestmark = pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no full device here")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no full device here"),
+]
 
 
 def _shell(command: str, redirected: str, *, unbuffered: bool = False) -> tuple[int, str, str]:

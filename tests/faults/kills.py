@@ -1,6 +1,6 @@
 """Kill, end or interrupt runs at random instants: what stands afterwards is whole, and the next run works.
 
-    python -m tests.faults.kills --runs 100 --signal KILL
+    python -m tests.faults.kills --runs 100 --signals KILL
 
 Every command that writes takes its turn. Half of the instants are drawn over the whole run; the other half
 fall within 20 ms of the first temporary file, which is when a save is under way.
@@ -136,9 +136,9 @@ class _At:
 
 
 def disturbed(
-    runs: int, number: signal.Signals, seed: int, writers: Sequence[Writer] = WRITERS
+    runs: int, numbers: Sequence[signal.Signals], seed: int, writers: Sequence[Writer] = WRITERS
 ) -> tuple[Counter[str], list[str]]:
-    """Disturb so many runs; give how they ended, and a line for each thing that is wrong."""
+    """Disturb so many runs, each signal in its turn; give how they ended, and what is wrong, line by line."""
     import_everything()
     rng = random.Random(seed)
     counted: Counter[str] = Counter()
@@ -151,7 +151,7 @@ def disturbed(
         took_s: dict[str, float] = {}
         whole: dict[str, dict[str, bytes]] = {}
         for turn in range(runs):
-            writer = writers[turn % len(writers)]
+            writer, number = writers[turn % len(writers)], numbers[turn % len(numbers)]
             if writer.name not in took_s:
                 took_s[writer.name], whole[writer.name] = _undisturbed(writer, made, folder)
             inside = rng.random() < 0.5
@@ -242,12 +242,12 @@ def main() -> int:
     """Disturb runs, and print how they ended and what is wrong; exit code 1 where anything is."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--runs", type=int, default=100)
-    parser.add_argument("--signal", default="KILL", choices=("KILL", "TERM", "INT"))
+    parser.add_argument("--signals", nargs="+", default=["KILL"], choices=("KILL", "TERM", "INT"))
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--first", type=int, default=len(WRITERS), help="only the first, cheaper commands")
     args = parser.parse_args()
-    number = signal.Signals[f"SIG{args.signal}"]
-    counted, wrong = disturbed(args.runs, number, args.seed, WRITERS[: args.first])
+    numbers = [signal.Signals[f"SIG{name}"] for name in args.signals]
+    counted, wrong = disturbed(args.runs, numbers, args.seed, WRITERS[: args.first])
     print("\n".join(wrong))
     print(f"{sum(counted.values())} runs: {', '.join(f'{n} {how}' for how, n in sorted(counted.items()))}")
     print(f"{len(wrong)} wrong")

@@ -16,8 +16,10 @@ import pytest
 
 from tests.cli.runs import CopyDemo, Run, names_in, refusal
 
-pytest_plugins = ("tests.cli.conftest",)
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="made with the means of Unix")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(os.name != "posix", reason="made with the means of Unix"),
+]
 NOBODY = 65534
 
 

@@ -67,7 +67,7 @@ def contrast(area):
 
 @pytest.mark.parametrize(
     ("area", "severity"),
-    [(0.99, Severity.OK), (LIMIT - 0.01, Severity.OK), (LIMIT - 0.03, Severity.WARN)],
+    [(0.99, Severity.OK), (LIMIT - 0.01, Severity.OK), (LIMIT - 0.03, Severity.WARN), (0.13, Severity.FAIL)],
 )
 def test_teeth_shown(area, severity):
     assert teeth_shown(contrast(area), 400.0, same_as_rest=False).severity is severity

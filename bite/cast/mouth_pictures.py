@@ -5,7 +5,7 @@ Above, the photograph with the solved teeth's outlines; below, the solved mouth 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,17 +18,18 @@ from bite.files.source import sha256_of
 
 if TYPE_CHECKING:
     from bite.check.assessment import Assessment
+    from bite.check.solved_looks import Looks
     from bite.evidence.model.solved_mouth import SolvedMouth
-    from bite.files.bundle import BiteFrame, LoadedView
-    from bite.fit.head import Head
+    from bite.files.bundle import LoadedView
     from bite.geometry.rigid import Array
 
 WIDTH_PX = 560
 SMALL_PX = (160, 92)
-DRAWN_AS = "1"
+DRAWN_AS = "2"
 """Counted up when the same frame is to be drawn in another way, so that no older picture is taken for it."""
-_HALF_MM = (30.0, 17.5)
-"""Half of what is shown: front teeth and lips, and nothing by which a face is known (our choice)."""
+_ASPECT, _SHARE = 0.58, 0.94
+"""Height over width, and the share of the rendered width that is shown: front teeth and lips, and nothing by
+which a face is known (our choice)."""
 _SPANS = 1.8
 """Half width in spans of the clicked corners where no model gives a scale: centrals span some 17 mm."""
 _MOST_BYTES = 22_000
@@ -40,7 +41,7 @@ Picture = NDArray[np.uint8]
 
 @dataclass(frozen=True, slots=True)
 class MouthPictures:
-    """Pictures on disk. ``after`` is None without an offset, ``solved`` false without a solved mesh."""
+    """Pictures on disk; ``after`` is None where no move is advised, ``solved`` false without a mesh."""
 
     before: Path
     after: Path | None
@@ -62,11 +63,17 @@ def saved_mouth(result: bytes, folder: Path) -> MouthPictures | None:
     return found if all(path.is_file() for path in paths) else None
 
 
-def mouth_of(assessment: Assessment, result: bytes, folder: Path) -> MouthPictures | None:
-    """Draw a checked frame's mouth; None where nothing says where in the picture it is."""
-    head = assessment.solved.head if assessment.solved is not None and assessment.solved.has_surface else None
-    parameters = None if assessment.fit is None else np.array(assessment.fit.parameters)
-    return _drawn(assessment.frame, head, parameters, assessment.moved_mm, result, folder)
+def mouth_of(
+    assessment: Assessment, looks: Mapping[str, Looks], result: bytes, folder: Path
+) -> MouthPictures | None:
+    """Draw a checked frame's mouth, as it was rendered for its own picture.
+
+    None where nothing says where in the picture it is.
+    """
+    view = assessment.frame.views[0]
+    look = looks.get(view.name)
+    mouths = () if look is None else (look.before,) if look.after is None else (look.before, look.after)
+    return _drawn(view, mouths, result, folder)
 
 
 def mouth_of_result(
@@ -79,15 +86,24 @@ def mouth_of_result(
     BiteError
         When the frame's files cannot be read.
     """
+    from bite.check.decision import Verdict
+    from bite.check.sections import before_and_after
+    from bite.check.solved_looks import LEAST_MOVE_MM
     from bite.evidence.model.head import solved_head
+    from bite.evidence.model.solved_mouth import solved_mouths
     from bite.files.bundle import load_frame
 
     frame = load_frame(path)
-    solved = solved_head(frame)
-    head = solved.head if solved is not None and solved.has_surface else None
-    fit = content["fit"]
-    parameters = None if fit is None else _parameters(fit["parameters"])
-    return _drawn(frame, head, parameters, float(content["moved_mm"] or 0.0), result, folder)
+    view, solved = frame.views[0], solved_head(frame)
+    if solved is None or not solved.has_surface:
+        return _drawn(view, (), result, folder)
+    fit, decision = content["fit"], content["decision"]
+    placed = _parameters({} if fit is None else fit["parameters"])
+    moved_mm = float(content["moved_mm"] or 0.0)
+    before, after = before_and_after(placed, moved_mm)
+    moves = decision["verdict"] in (Verdict.MOVE, Verdict.BEYOND) or decision["dial_advised"]
+    shown = (before, after) if fit is not None and moves and abs(moved_mm) >= LEAST_MOVE_MM else (before,)
+    return _drawn(view, solved_mouths(view.camera, solved.head, *shown), result, folder)
 
 
 def _parameters(told: Mapping[str, Any]) -> Array:
@@ -101,15 +117,8 @@ def _parameters(told: Mapping[str, Any]) -> Array:
 
 
 def _drawn(
-    frame: BiteFrame,
-    head: Head | None,
-    parameters: Array | None,
-    moved_mm: float,
-    result: bytes,
-    folder: Path,
+    view: LoadedView, mouths: Sequence[SolvedMouth], result: bytes, folder: Path
 ) -> MouthPictures | None:
-    view = frame.views[0]
-    mouths = _solved_mouths(view, head, parameters, moved_mm) if head is not None else []
     box = _box(view, mouths)
     if box is None:
         return None
@@ -139,27 +148,14 @@ def _named(
     return MouthPictures(before, later if after else None, small, width, height, solved)
 
 
-def _solved_mouths(
-    view: LoadedView, head: Head, parameters: Array | None, moved_mm: float
-) -> list[SolvedMouth]:
-    """Render the solved mouth before and after; only as it was solved where no offset is known."""
-    from bite.check.sections import before_and_after
-    from bite.evidence.model.solved_mouth import mouth_canvas, solved_mouth
-    from bite.fit.parameters import COUNT
-
-    placed = np.zeros(COUNT) if parameters is None else np.asarray(parameters[:COUNT])
-    before, after = before_and_after(placed, moved_mm)
-    canvas = mouth_canvas(view.camera, head, before, half_mm=_HALF_MM)
-    if canvas is None:
-        return []
-    return [solved_mouth(canvas, head, p) for p in ((before,) if parameters is None else (before, after))]
-
-
-def _box(view: LoadedView, mouths: list[SolvedMouth]) -> tuple[int, int, int, int] | None:
+def _box(view: LoadedView, mouths: Sequence[SolvedMouth]) -> tuple[int, int, int, int] | None:
     """Give left, top, width and height of what is shown, px of the photograph, within it."""
     if mouths:
         window = mouths[0].window
-        return window.left, window.top, window.width, window.height
+        wide = round(_SHARE * window.width)
+        high = min(round(_ASPECT * wide), window.height)
+        left, top = (window.width - wide) // 2, (window.height - high) // 2
+        return window.left + left, window.top + top, wide, high
     if view.corners is None:
         return None
     placed = [
@@ -170,7 +166,7 @@ def _box(view: LoadedView, mouths: list[SolvedMouth]) -> tuple[int, int, int, in
     if not placed:
         return None
     at = np.array(placed, dtype=float)
-    half = _SPANS * max(float(np.ptp(at[:, 0])), 12.0) * np.array([1.0, _HALF_MM[1] / _HALF_MM[0]])
+    half = _SPANS * max(float(np.ptp(at[:, 0])), 12.0) * np.array([1.0, _ASPECT])
     size = np.array(view.image.shape[1::-1])
     low = np.clip(np.floor(at.mean(0) - half), 0, size - 2).astype(int)
     high = np.clip(np.ceil(at.mean(0) + half), low + 2, size).astype(int)
@@ -204,6 +200,7 @@ def _sheet(
         _draw_lines(above, lines, look, width)
     cover = mouth.cover[..., None]
     clay = np.round(cover * mouth.shaded + (1.0 - cover) * 96.0).astype(np.uint8)
+    clay = _cut(clay, (box[0] - mouth.window.left, box[1] - mouth.window.top, box[2], box[3]))
     return np.concatenate([above, _scaled(clay, WIDTH_PX)[: above.shape[0]]])
 
 

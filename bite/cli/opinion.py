@@ -40,8 +40,9 @@ def run(args: argparse.Namespace) -> int:
     from bite.files.bundle import load_frame
     from bite.files.result import result_text
     from bite.fit.causes import Cause
+    from bite.opinion.figure import opinion_figure
     from bite.opinion.steps import opinion_of
-    from bite.opinion.told import opinion_figure, opinion_mapping, opinion_text
+    from bite.opinion.told import opinion_mapping, opinion_text
     from bite.plots.saving import figure_bytes
 
     path = Path(args.frame)

@@ -29,11 +29,6 @@ class Surface:
     faces: Faces
     part: NDArray[np.integer]
 
-    def cut(self, at_mm: Array, kept: Array) -> Surface:
-        """Give the part on one side of a plane through a point; ``kept`` points into that side."""
-        inside = ((self.points_mm[self.faces] - at_mm) @ kept >= 0).all(1)
-        return Surface(self.points_mm, self.faces[inside], self.part[inside])
-
 
 @dataclass(frozen=True, slots=True)
 class Relief:

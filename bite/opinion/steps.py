@@ -15,6 +15,7 @@ from bite.evidence.model.teeth_in_view import teeth_in_view
 from bite.evidence.stereo.depth import with_stereo_depth
 from bite.files.bundle import BiteFrame
 from bite.fit.causes import Cause, moved_head
+from bite.fit.head import Head
 from bite.opinion.explain import REFITTED, Explained, Explanations, explain
 from bite.opinion.picture_vote import PictureVote, picture_vote
 from bite.opinion.sunken import Sunken, sunken
@@ -63,6 +64,7 @@ class Opinion:
     best : tuple of Cause: none, one, or those that cannot be told apart
     cures : tuple of (Cause, str), for each of the best
     offset : Estimate or None, of the frame's own check
+    head : Head or None, the solved model, with a surface
     sunken : Sunken or None
     votes : mapping from cause to what the picture says of it; only causes that were fitted for good, and that
         change enough of what the picture shows
@@ -74,6 +76,7 @@ class Opinion:
     best: tuple[Cause, ...]
     cures: tuple[tuple[Cause, str], ...]
     offset: Estimate | None
+    head: Head | None
     sunken: Sunken | None
     votes: dict[Cause, PictureVote]
 
@@ -109,6 +112,7 @@ def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opini
         tuple(e.cause for e in best),
         tuple((e.cause, CURES[e.cause]) for e in best),
         offset,
+        solved.head if solved.has_surface else None,
         sunken(checked.fit, checked.moved_mm) if checked.fit else None,
         _votes(frame, solved, ranked),
     )

@@ -1,4 +1,4 @@
-"""The shadow of a lip on a tooth, by plain geometry; a cut; a surface behind another one."""
+"""The shadow of a lip on a tooth, by plain geometry; areas."""
 
 from __future__ import annotations
 
@@ -49,10 +49,7 @@ def test_the_shadow_is_as_long_as_the_lip_stands_before_the_tooth(behind_mm: flo
     assert found.shade[middle & ~found.lit] == pytest.approx(AMBIENT + strength * IN_SHADOW, abs=1e-3)
 
 
-def test_areas_are_those_of_the_surface_and_a_cut_takes_its_half() -> None:
+def test_areas_are_those_of_the_surface() -> None:
     whole = seen(mouth(0.5), 0.0)
     assert whole.area_mm2[whole.part == UPPER].sum() == pytest.approx(24 * 10, rel=0.03)
     assert whole.lit[whole.part == UPPER].all()
-    surface = mouth(3.0)
-    assert len(surface.cut(np.array([0.0, 0, 298.0]), FORWARD).faces) == 2
-    assert len(surface.cut(np.array([0.0, 0, 290.0]), FORWARD).faces) == 0

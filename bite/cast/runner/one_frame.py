@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import traceback
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +22,7 @@ from bite.files.source import read_bytes
 
 if TYPE_CHECKING:
     from bite.check.assessment import Assessment
+    from bite.check.solved_looks import Looks
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,8 @@ def frame_steps(
         file = read_frame_file(path)
         row = _saved_row(file, shown, settings)
         if row is None:
+            from bite.check.solved_looks import solved_looks
+
             text, assessment = _check(path, settings)
             # through text, since numbers in a result are rounded: the same row whether checked or read later
             content: dict[str, Any] = json.loads(text)
@@ -72,9 +75,10 @@ def frame_steps(
                 file.name, decision["verdict"], decision["why"], offset["t_mm"], offset["sd_mm"]
             )
             folder = settings.out or path.parent
-            _save(text, assessment, folder)
+            looks = solved_looks(assessment)
+            _save(text, assessment, looks, folder)
             picture = page_picture(folder / f"{file.name}{PICTURE_SUFFIX}", settings.pictures)
-            mouth = mouth_of(assessment, text.encode(), settings.pictures)
+            mouth = mouth_of(assessment, looks, text.encode(), settings.pictures)
             row = row_of(content, shown, folder / f"{file.name}{RESULT_SUFFIX}", picture, mouth)
         yield row
     except BiteError as error:
@@ -145,7 +149,7 @@ def _check(path: Path, settings: CastSettings) -> tuple[str, Assessment]:
     return result_text(result_mapping(assessment)), assessment
 
 
-def _save(text: str, assessment: Assessment, folder: Path) -> None:
+def _save(text: str, assessment: Assessment, looks: Mapping[str, Looks], folder: Path) -> None:
     from bite.check.before_after import before_after_figure
     from bite.files.atomic import write_together
     from bite.plots.saving import figure_bytes
@@ -154,7 +158,7 @@ def _save(text: str, assessment: Assessment, folder: Path) -> None:
     # the result comes last: where it stands, its picture does
     write_together(
         {
-            folder / f"{name}{PICTURE_SUFFIX}": figure_bytes(before_after_figure(assessment)),
+            folder / f"{name}{PICTURE_SUFFIX}": figure_bytes(before_after_figure(assessment, looks)),
             folder / f"{name}{RESULT_SUFFIX}": text.encode(),
         }
     )

@@ -11,7 +11,15 @@ import numpy as np
 
 from bite.cast.content import CastContent, FrameRow, PerformerAnswer
 from bite.cast.sheets.flow import A4_IN, HEAD_IN, HEADING_PT, MARGIN_IN, TEXT_PT, WIDE_IN, broken
-from bite.cast.sheets.told import MARKS, frame_dial_told, interval_alone, offset_told, todo_told, typed
+from bite.cast.sheets.told import (
+    MARKS,
+    frame_alone,
+    frame_dial_told,
+    interval_alone,
+    offset_told,
+    todo_told,
+    typed,
+)
 from bite.plots.style import AFTER, BEFORE, INK, blank_figure
 
 if TYPE_CHECKING:
@@ -51,7 +59,7 @@ def _sheet(row: FrameRow, answer: PerformerAnswer, more: int) -> Figure:
     for path, word, colour in mouths:
         bottom = _place(figure, path, left, top, _MOUTH_IN, 4.0)
         solved = row.mouth is not None and row.mouth.solved
-        caption = {"before": "before, dashed" if solved else "the photograph", "after": _moved(row)}[word]
+        caption = "after" if word == "after" else _before(row)
         low = max(low, _write(figure, caption, bottom, left, colour=colour if solved else INK, bold=True))
         left += _MOUTH_IN + _BETWEEN_IN
     room = A4_IN[0] - MARGIN_IN - left
@@ -75,8 +83,10 @@ def _sheet(row: FrameRow, answer: PerformerAnswer, more: int) -> Figure:
     return figure
 
 
-def _moved(row: FrameRow) -> str:
-    return "after, not advised" if row.needs_person and row.verdict != "beyond" else "after"
+def _before(row: FrameRow) -> str:
+    if row.mouth is None or not row.mouth.solved:
+        return "the photograph"
+    return "before, dashed" if row.mouth.after else "as solved, dashed"
 
 
 def _told(row: FrameRow, answer: PerformerAnswer) -> Iterator[tuple[str, bool]]:
@@ -91,7 +101,7 @@ def _told(row: FrameRow, answer: PerformerAnswer) -> Iterator[tuple[str, bool]]:
         yield f"To do: {todo_told(answer)}.", False
     elif row.needs_person:
         yield f"To do: {row.todo}.", False
-    yield f"{row.why}.", False
+    yield f"{'by this frame alone: ' if frame_alone(row, answer) else ''}{row.why}.", False
     yield f"offset {offset_told(row)}", False
     if interval_alone(row):
         yield f"95 % interval {interval_alone(row)} mm; forward is positive", False

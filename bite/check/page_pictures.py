@@ -127,7 +127,9 @@ def draw_view(
     mouths = () if after is None else ((mouth, AFTER if after else BEFORE),)
     lines = section_lines(assessment, view) if view is assessment.frame.views[0] else ()
     gain = draw_outline(axes, view, crop, *mouths, lines_px=lines)
-    if lightened(gain) and not after:
+    if after and _shift_pt(assessment, view, crop, axes) < _SEEN_PT:
+        write_in(axes, "moves along the line of sight")
+    elif lightened(gain) and not after:
         write_in(axes, lightened(gain))
     elif lines and not after:
         write_in(axes, "dashed: the lines of the sections")
@@ -204,10 +206,7 @@ def _draw_below(
     marks = [mark for mark in assessment.marks if mark.view == view.name]
     mouths = [(seen.before, BEFORE)] + ([(seen.after, AFTER)] if seen.after is not None else [])
     draw_close(axes, view, crop, marks, *mouths, lip_px=lip_lines(assessment, view.name))
-    words = "Front teeth, large; circles: clicked" if marks and not both else "Front teeth, large"
-    if seen.after is not None and _shift_pt(assessment, view, crop, axes) < _SEEN_PT:
-        words = "Front teeth, large: they move along the line of sight"
-    caption(axes, words)
+    caption(axes, "Front teeth, large; circles: clicked" if marks and not both else "Front teeth, large")
     room = (wide - close_wide - 0.2) / max(len(held), 1)
     for k, one in enumerate(held):
         where = f"{one.name}: corners" if both else "Corners, clicked to solved"

@@ -101,14 +101,13 @@ def _draw_after(axes: Axes, assessment: Assessment, row: float) -> None:
         reach = (moved_mm, moved_mm + move.left_over_mm)
         axes.plot(reach, [row] * 2, color=INK, lw=1.6, ls=(0, (1, 1.5)), zorder=4)
         axes.text(
-            float(np.mean(reach)),
+            moved_mm,
             row + 0.12,
-            "left over",
-            ha="center",
+            "   left over" if move.left_over_mm > 0 else "left over   ",
+            ha="left" if move.left_over_mm > 0 else "right",
             va="bottom",
             fontsize=READ_PT,
             color=INK,
-            bbox={"facecolor": "white", "alpha": 0.9, "lw": 0, "pad": 0.8},
             zorder=4,
         )
 

@@ -122,7 +122,7 @@ def test_a_measured_travel_bends_the_scale(fake) -> None:
 def test_saturation_is_seen(fake) -> None:
     axes, _ = dial_axes(fake(offset=Estimate(4.1, 0.2)).make())
     written = [text.get_text() for text in axes.texts]
-    assert "left over" in written
+    assert "left over" in [words.strip() for words in written]
     ends = [line.get_xdata()[0] for line in axes.lines if line.get_linewidth() == 2.0]
     assert 3.2 in np.round(ends, 9)
     assert axes.get_xlim()[1] > 4.49

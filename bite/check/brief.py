@@ -16,6 +16,7 @@ MOST_LINES = 15
 MOST_REASON_LINES = 4
 """The offset, the dial and the worst finding must still find room (our choice)."""
 _INDENT = 2
+"""Letters, as in the full text."""
 
 
 def brief(assessment: Assessment, picture: Path) -> str:

@@ -19,7 +19,9 @@ from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER, UPPER, UPPER_CENTRAL
 
 HALF_LENGTH_MM = 24.0
+"""Long enough for both lips of an open mouth and some skin beyond (our choice)."""
 STEP_MM = 0.25
+"""Finer than a depth pixel on the face, some 0.3 to 1 mm (our choice)."""
 CROWNS, ACROSS, PROFILE = "crowns", "across incisors", "midline"
 _LIFTS_MM = np.arange(-9.0, 10.01, 0.25)
 """Where a line across may lie, from the upper incisal edge upwards: as far as a crown may have moved."""

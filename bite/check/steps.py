@@ -25,6 +25,8 @@ from bite.fit.offset import OffsetFit, fit_offset
 from bite.geometry.teeth import is_upper
 
 ROWS_CONTRADICT_SD = 3.0
+"""Lower clicks so far from where the upper ones put them are another bite, not scatter: 1 in 370 by chance
+(our choice)."""
 UPPER_FINE_SD = 3.0
 """The lower clicks are left out only where the upper ones then all lie within this of the model (our
 choice)."""

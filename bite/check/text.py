@@ -26,6 +26,7 @@ from bite.fit.offset import OffsetFit
 from bite.stats.estimate import Estimate
 
 WIDTH = 100
+"""Letters of a terminal's line."""
 _INDENT = 2
 _LABEL = 20
 _HELD = re.compile(r"(?<=\d) (?=(?:%|mm|px|\+-)(?:\W|$))|(?<=\+-) (?=\d)")

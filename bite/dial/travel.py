@@ -20,7 +20,10 @@ STRAIGHT_MM, STRAIGHT_SHARE = 0.05, 0.02
 being of
 the largest travel (our choice: a tenth of the usual tolerance)."""
 SYMMETRIC_SHARE = 0.02
+"""A dial that goes 2 % farther one way than the other is called even: at 3 mm that is 0.06 mm, an eighth of
+the tolerance (our choice)."""
 ROWS_MM = 0.05
+"""Rows that follow the dial alike within this are one (our choice: a tenth of the tolerance)."""
 TURN_DEG, SCALE_SHARE, SIDES_MM = 0.2, 0.002, 0.05
 """A turn of 0.2 degrees moves a molar 40 mm behind the incisors by 0.14 mm (our choice)."""
 

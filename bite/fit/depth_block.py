@@ -50,6 +50,8 @@ _FARTHEST, _STEPS_FROM = 0.05, 0.5
 """Nearness from which skin is looked at (35 mm off the teeth), and from which its steps speak of the filter
 (17 mm): farther rims are rendered through pixels' centres (our choice)."""
 _COVERAGE_NEEDED, _OTHER_ALLOWED = 0.9, 0.1
+"""Share of a smoothed pixel's weight that lies on solid surface, and of it on parts that are no evidence (our
+choice: beyond, the prediction hangs on what the model does not hold)."""
 
 
 @dataclass(frozen=True, slots=True)

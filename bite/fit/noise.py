@@ -18,13 +18,20 @@ from bite.geometry.rigid import Array
 TAPER_MM = 14.0
 """Reach of the correlation of all residuals: longer waves of the skin are unknowns of their own."""
 CLIP_SD = 3.0
+"""Residuals are clipped at 3 sd before they are correlated: a wild pixel would correlate with all its
+neighbours (our choice; 1 in 370 of normal noise is touched)."""
 WAVE_MM = 6.0
 """Errors slower than this (sd of a Gaussian) are waves of the solved skin, not noise of the sensor."""
 LEAST_SKIN = 50
+"""Pixels of skin that a median absolute deviation needs: its own sd is then 16 % of it (our choice)."""
 LEAST_TEETH = 100
 """With fewer pixels of pure enamel than this, its noise is taken to be skin's."""
 TEETH_FACTOR = 3.0
+"""Enamel is at most so much noisier or calmer than skin (our choice): beyond, the teeth stand wrong and it is
+no noise."""
 _LEAST_SHARE = 0.05
+"""No frequency is given back more than 20 times its power: where next to nothing was left, that is chance
+(our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,12 +21,17 @@ from bite.geometry.rigid import Array, frozen
 from bite.geometry.teeth import SKIN
 
 SPACING_MM = 14.0
+"""Bumps this far apart follow waves of 50 mm with three to four bumps a wave (our choice; with waves of 25
+mm, which they cannot follow, 95.5 and 98.5 % of intervals held, docs/measured.md and docs/decisions.md)."""
 WIDTH_MM = 12.0
 """Bumps this far apart and this wide (sd) follow waves of 40 mm and longer; shorter ones count as noise
 (our choice)."""
 FACING_MM = 40.0
+"""Skin within this of the mouth, in front of it, tells which way normals point (our choice)."""
 START_SD_MM = 0.3
+"""Where the spread of the waves starts; it is learned from the frame (our choice)."""
 LEAST_SD_MM = 0.02
+"""A spread of 0 would never come back up (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,15 +17,24 @@ from bite.fit.solution import Solution
 from bite.geometry.rigid import Array, frozen
 
 ROUNDS = 8
+"""Most looks at the model: what still moves then swings, and is told as not settled (our choice)."""
 SETTLED_MM = 0.01
+"""A fiftieth of the tolerance of 0.5 mm (our choice)."""
 LEARN_NOISE_ROUNDS = 6
+"""The noise is known after these; learned on, it would move the costs that steps are held against (our
+choice)."""
 LEAST_ROUNDS = 3
+"""Noise learned in the first round stands at the start, not at the fit (our choice)."""
 PATIENT_ROUNDS = 6
+"""From here on a tenth of the sd is rest enough: pixels that change hands keep thin strips from less (our
+choice)."""
 MISFIT_FROM, MISFIT_TO = 1.2, 1.6
 """Ratio of the two accounts of the variance from which the second counts, and at which it stands alone (our
 choice: on skins with waves that the bumps can follow, 90 % of ratios lie between 0.8 and 1.4)."""
 _INNER_ROUNDS = 3
+"""Enough for the Huber weights: the next look at the model starts from there anyway (our choice)."""
 _HALVINGS = 4
+"""A step that is still worse at a sixteenth is no matter of its length (our choice)."""
 
 
 def solve(blocks: Sequence[Block], prior: Prior, start: Array) -> Solution:

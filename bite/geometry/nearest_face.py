@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 from bite.geometry.rigid import Array
 
 _CANDIDATES_AT_ONCE = 3_000_000
+"""Pairs of point and face looked at in one go: arrays of 72 MB at most (our choice)."""
 _HAIR = 1e-9
+"""Float error of barycentric coordinates, so that shared edges belong to both faces."""
 
 
 @dataclass(frozen=True, slots=True)

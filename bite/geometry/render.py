@@ -16,6 +16,7 @@ from bite.geometry.nearest_face import Planes, boxes_of, nearest
 from bite.geometry.rigid import Array
 
 _NEAR_MM = 1.0
+"""Nothing nearer than this to the camera is drawn: it would fill the picture (our choice)."""
 _BOW_PER_PX = 1e-3
 """Bow of an edge per squared pixel of length: twice that of a lens with k1 = -1 at f 600 px."""
 

@@ -27,6 +27,7 @@ choice)."""
 REFITTED = 3
 """So many of the causes beyond chance are fitted for good."""
 ROUNDS, SETTLED_SD = 5, 0.15
+"""A value stays where a round moves it by less than so much of its sd (our choice: it adds 1 % to the sd)."""
 SLIDE_MM = 2.0
 """Teeth off sideways or upwards are off by about this (sd), as in the fit of the offset: without it a hidden
 lower row could be said to stand anywhere."""

@@ -15,6 +15,8 @@ Faces = NDArray[np.int32]
 FAR_MM = 4000.0
 """So far away that lines of sight stay all but parallel."""
 LAMP_REACH_MM, _LAMP_PX = 45.0, 300
+"""Half of what the lamp sees, and its pixels: 0.3 mm each, finer than a lip's shadow is sharp (our
+choice)."""
 _LIFT_MM = 0.6
 """A point this little behind what the lamp sees is still lit: the lamp's own pixels are 0.3 mm wide."""
 AMBIENT, IN_SHADOW = 0.12, 0.3

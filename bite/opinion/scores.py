@@ -31,6 +31,7 @@ from bite.fit.solver import solve
 from bite.geometry.rigid import Array, frozen
 
 PINNED_SD = 1e-5
+"""Mm: as good as held, without a matrix that cannot be inverted."""
 NEAR_MM, NEAR_DEG = 0.5, 0.5
 """A head within about this of its sensor is where it should be (our choice). One that was posed by landmarks
 has a wide prior of its own and keeps it."""

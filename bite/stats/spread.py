@@ -18,10 +18,14 @@ import numpy as np
 from bite.geometry.rigid import Array
 
 SCALE_MM, ASIDE_SCALE_MM = 0.4, 0.1
+"""Scale of the half t with 4 degrees of freedom, along forward and across (our choice, with the trials behind
+it in docs/decisions.md, "a belief about the spread between bites")."""
 TAIL = 4
 """Degrees of freedom of the belief: the fewer, the heavier its tail (our choice)."""
 _NODES = 40
+"""Nodes of the quadrature over the spread forward (our choice)."""
 _ASIDE_NODES = 16
+"""Fewer across it, for each of right and up: the offset hardly hangs on them (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from bite.together.frame_information import FrameInformation
 _LEAST_PRECISION = 1e-4
 """Per mm^2: frames that leave forward open by more than 100 mm leave it open."""
 _OPEN = 1e-6
+"""Per mm^2: the shift of a frame that is held against the others is believed to 1000 mm, as good as open."""
 
 
 @dataclass(frozen=True, slots=True)

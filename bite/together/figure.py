@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MOST_ROWS, MOST_VIEWS = 40, 12
+"""More frames or views do not fit a page that can be read (our choice)."""
 _WIDE_IN, _ROW_IN, _VIEW_IN = WIDTH_PX / DPI, 0.25, 1.85
 
 

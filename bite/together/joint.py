@@ -40,9 +40,15 @@ from bite.together.frame_information import (
 )
 
 ROUNDS = 30
+"""Most times that turned frames are linearised anew: what still moves then is told as not settled (our
+choice)."""
 SETTLED_MM = 0.002
+"""As a fit that is brought to rest (`recheck.difference`): far below any sd (our choice)."""
 _PLAIN_ROUNDS = 3
+"""Far from the answer Huber weights would let go of the good clicks, so that the first rounds know none (our
+choice)."""
 _FAR_MM = 25.0
+"""The bounds of the offset, as in `fit.parameters.make_prior`."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ from bite.together.shared_offset import Part, Role, Together
 
 FORMAT = "bite-together 1"
 _WIDTH, _LABEL = 100, 20
+"""Letters of a terminal's line, and of the column of labels."""
 BELIEF = (
     f"spread between bites believed beforehand: half a Student t, {TAIL} degrees of freedom, scale "
     f"{SCALE_MM:g} mm along forward and {ASIDE_SCALE_MM:g} mm across it (our choice)"

@@ -12,6 +12,8 @@ from bite.stats.estimate import Estimate
 
 CODE = "bite-gap"
 LIMIT_MM, LIMIT_SD = 0.3, 2.0
+"""An opening of more than 0.3 mm is one (common practice, no source), where it is also 2 of its sds (our
+choice): less may be a click."""
 MOST_LINES = 0.6
 """Share of scan lines that must show an opening (our choice, no source)."""
 PICTURE_SURE_MM = 0.6

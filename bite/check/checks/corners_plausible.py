@@ -7,6 +7,8 @@ from bite.evidence.mouth.spans import CrownSpan
 
 CODE = "corners-plausible"
 WARN_SD, FAIL_SD = 3.0, 4.5
+"""So many sds off published crown widths is odd in 1 of 370 mouths, or in 1 of 150,000 (our choice: a frame
+has half a dozen such widths, and a cast hundreds of frames)."""
 _SOURCE = "crown widths in reference/crown_widths.toml; 3 and 4.5 sd are our choice"
 
 

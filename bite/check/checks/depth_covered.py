@@ -9,6 +9,8 @@ from bite.stats.estimate import Estimate
 
 CODE = "depth-covered"
 TEETH_WARN, TEETH_FAIL, SKIN_WARN = 0.6, 0.15, 0.6
+"""Shares of enamel and skin with a reading: fewer weaken the fit, and fewer still leave none to speak of
+(common practice, no source)."""
 STEP_NOTE_MM = 0.5
 """From this storage step on patches of skin share one value, and their errors with it (our choice)."""
 _SOURCE = "shares: common practice, no source"

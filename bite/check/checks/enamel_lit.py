@@ -7,7 +7,10 @@ from bite.evidence.picture.exposure import Exposure
 
 CODE = "enamel-lit"
 OVER_WARN, OVER_FAIL = 0.10, 0.35
+"""Shares of the enamel clipped bright (common practice, no source)."""
 UNDER_WARN, UNDER_FAIL = 0.30, 0.70
+"""Shares too dark: three and two times as many, since a dark edge can still be clicked and a burnt one cannot
+(common practice, no source)."""
 _SOURCE = (
     "clipping levels of ISO/IEC 29794-5's reference implementation; the shares are common practice, no source"
 )

@@ -8,7 +8,10 @@ from bite.fit.corner_block import Use
 
 CODE, CLICKS_CODE = "fit", "clicks"
 CHI2_NOTE, CHI2_WARN, ONE_CLICK_SD = 2.5, 4.0, 4.0
+"""Reduced chi-square of the clicks, and sds of one click, from which they do not fit together (our choice:
+clicks whose sds are half as large as they should be give 4)."""
 LEAST_RESIDUALS = 4
+"""One click alone is met exactly by moving the teeth right and up."""
 
 
 def fit_sound(*, converged: bool, stop_reason: str, rounds: int, at_bound: tuple[str, ...]) -> Finding:

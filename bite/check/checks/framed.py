@@ -7,8 +7,13 @@ from bite.evidence.mouth.framing import Framing
 
 CODE = "framed"
 TURN_WARN_DEG = 25.0
+"""Beyond this turn of the head one side's lower incisors go behind the canines (common practice, no
+source)."""
 ABOVE_WARN_DEG, BELOW_WARN_DEG = 30.0, 40.0
+"""Camera above or below the bite plane: a camera a little below, looking up, shows more of the teeth (common
+practice, no source)."""
 LEAST_BORDER_MM, JAW_ROOM_MM = 12.0, 45.0
+"""Room about the mouth, and below it for the jaw to open, in mm on the face (common practice, no source)."""
 _SOURCE = "common practice, no source"
 
 

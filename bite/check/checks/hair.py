@@ -7,6 +7,7 @@ from bite.evidence.depth.hair_found import HairFound
 
 CODE = "hair"
 LEAST_MM, LEAST_SD = 0.3, 3.0
+"""Hair is told from so many mm and sds on (our choice: solved skin is usually off by as much)."""
 _SOURCE = "0.3 mm and 3 sd: our choice"
 
 

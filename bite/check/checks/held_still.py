@@ -10,6 +10,7 @@ WARN_SHARE = 0.5
 """Where fewer maps than this hold still, the bite was not held, and the picture may show a moving one."""
 _SOURCE = "0.5: our choice"
 _MOST_NAMED = 3
+"""Named one by one up to here, so that the message stays one line (our choice)."""
 
 
 def held_still(held: Held) -> Finding:

@@ -7,6 +7,7 @@ from bite.stats.estimate import Estimate
 
 CODE = "lateral"
 SURE_SD = 2.0
+"""Beyond the tolerance is told where it is also 2 sd: 1 in 20 by chance (our choice)."""
 
 
 def lateral(right: Estimate, up: Estimate, tolerance_mm: float) -> Finding:

@@ -8,6 +8,8 @@ from bite.geometry.bite import BiteBand, OverbiteLabel, OverjetLabel, bite_label
 from bite.stats.estimate import Estimate
 
 DIFFER_SD, DIFFER_MM = 3.0, 1.0
+"""Measured and solved bite differ where they do by 3 sd, 1 in 370 by chance, and by 1 mm, to which overjet is
+commonly told (our choice)."""
 
 
 def overjet_overbite_findings(measures: BiteMeasures, band: BiteBand | None = None) -> tuple[Finding, ...]:

@@ -7,6 +7,7 @@ from bite.stats.estimate import Estimate
 
 CODE = "rows-agree"
 LIMIT_MM, LIMIT_SD = 0.5, 3.0
+"""Rows apart by the default tolerance, and by 3 sd, 1 in 370 by chance (our choice)."""
 
 
 def rows_agree(rows: Estimate | None) -> Finding:

@@ -7,7 +7,10 @@ from bite.evidence.picture.sharpness import Sharpness
 
 CODE = "sharp"
 WARN_PX, WARN_MM = 2.5, 0.6
+"""Width of an edge as sd, px and mm on the tooth: both, since many fine pixels may be blurred and still tell
+(our choice: 0.6 mm is about the tolerance, and 1.2 mm twice that)."""
 FAIL_MM = 1.2
+"""Twice what is warned of (our choice): corners on such edges cannot be clicked to the tolerance."""
 _SOURCE = (
     "a corner cannot be clicked to better than the sd of its edge; 0.6 mm then outweighs every other part "
     "(common "

@@ -7,9 +7,16 @@ from bite.evidence.depth.depth_cover import SkinFit
 
 CODE = "skin-agrees"
 PRIOR_MM, PRIOR_DEG = 1.0, 1.0
+"""How near to its sensor a head was believed, as in `fit.parameters.make_prior` (common practice, no
+source)."""
 WARN_TIMES = 3.0
+"""A head so many prior sds off is off for a cause: 1 in 370 by chance (our choice)."""
 LIPS_MM, LIPS_SD = 1.0, 3.0
+"""Lips off by so much and so surely are told (our choice: half of this in front of the teeth looks like teeth
+moved by the tolerance)."""
 WAVES_MM = 1.0
+"""A skin with waves larger than this is another expression (our choice; usual ones are some tenths of a
+mm)."""
 _SOURCE = "a solved head is within 1 mm and 1 degree of its sensor: common practice, no source"
 
 

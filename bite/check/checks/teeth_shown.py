@@ -7,6 +7,8 @@ from bite.evidence.enamel.enamel_contrast import EnamelContrast
 
 CODE = "teeth-shown"
 LIMIT, NO_DIFFERENCE = 0.75, 0.5
+"""Share of pairs of pixels, one inside and one outside the solved enamel, in which the inner one looks more
+like enamel: 0.5 is no difference, 1 a clean one (our choice)."""
 _SOURCE = "0.5 is no difference, 1 is none in common; 0.75 is our choice"
 
 

@@ -1,6 +1,6 @@
 """Every number that decides something has its reason or source beside it.
 
-Lengths on paper (names that end in _IN or _PT) decide nothing. ``constants_untold.txt`` lists the numbers that
+Lengths on paper (names ending in _IN or _PT) decide nothing. ``constants_untold.txt`` lists the numbers that
 still lack a reason, and may only shrink: ``python -m tests.test_constants_told`` prints what it must hold.
 """
 

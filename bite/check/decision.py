@@ -11,7 +11,7 @@ import numpy as np
 
 from bite.check.finding import Finding, Severity
 from bite.files.rig import Dial
-from bite.stats.estimate import Z95, Estimate
+from bite.stats.estimate import Z95, Estimate, with_sign
 
 TOLERANCE_MM = 0.5
 """Within this the eye accepts a mouth (common practice, no source)."""
@@ -194,7 +194,7 @@ def decide(
         )
     if offset is None:
         return Decision(Verdict.UNSURE, None, f"no offset can be given: {settle}", tolerance_mm)
-    told = f"{offset.value:+.2f} +- {offset.sd:.2f} mm"
+    told = f"{with_sign(offset.value, 2)} +- {offset.sd:.2f} mm"
     if failed:
         return Decision(Verdict.UNSURE, move, f"{failed[0].text} (offset {told})", tolerance_mm)
     if not Z95 * offset.sd <= tolerance_mm:

@@ -23,6 +23,7 @@ from bite.evidence.stereo.depth import with_stereo_depth
 from bite.files.bundle import BiteFrame
 from bite.fit.offset import OffsetFit, fit_offset
 from bite.geometry.teeth import is_upper
+from bite.stats.estimate import with_sign
 
 ROWS_CONTRADICT_SD = 3.0
 """Lower clicks so far from where the upper ones put them are another bite, not scatter: 1 in 370 by chance
@@ -166,7 +167,7 @@ def _unsure_unless_settled(decision: Decision, fit: OffsetFit | None) -> Decisio
     if fit.solution.converged and "forward_mm" not in fit.solution.at_bound:
         return decision
     why = fit.solution.stop_reason if not fit.solution.converged else "it ended at its bound"
-    told = f"{fit.offset.value:+.2f} +- {fit.offset.sd:.2f} mm"
+    told = f"{with_sign(fit.offset.value, 2)} +- {fit.offset.sd:.2f} mm"
     return replace(decision, verdict=Verdict.UNSURE, why=f"the fit did not settle ({why}; offset {told})")
 
 

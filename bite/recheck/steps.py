@@ -26,7 +26,7 @@ from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import frozen
 from bite.recheck.difference import at_rest, difference_sd
 from bite.recheck.profile_looks import difference_on_line
-from bite.stats.estimate import Z95, Estimate
+from bite.stats.estimate import Z95, Estimate, with_sign
 
 GAIN_SD = 0.3
 """How far a dial's real gain may be from what its rig file says where that states no sd (our choice)."""
@@ -204,7 +204,7 @@ def _advice(
     tolerance_mm: float,
 ) -> tuple[Advice, str]:
     left = after.offset
-    told = f"{left.value:+.2f} +- {left.sd:.2f} mm is left"
+    told = f"{with_sign(left.value, 2)} +- {left.sd:.2f} mm is left"
     if doubt := before.doubt or after.doubt:
         return Advice.UNSURE, f"the numbers are not to be leaned on: {doubt}"
     if dial is not None:

@@ -26,7 +26,7 @@ from bite.plots.style import (
     readable_ticks,
 )
 from bite.recheck.steps import Recheck, Side
-from bite.stats.estimate import Z95, Estimate
+from bite.stats.estimate import Z95, Estimate, with_sign
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -75,9 +75,9 @@ def _rows(found: Recheck) -> Iterator[str]:
         )
     yield f"  achieved            {told(found.achieved, 'mm', sign=True)} forward"
     if found.predicted_mm is not None:
-        yield f"  predicted           {found.predicted_mm:+.2f} mm by the rig file"
+        yield f"  predicted           {with_sign(found.predicted_mm, 2)} mm by the rig file"
     if found.in_mesh_mm is not None:
-        yield f"  in the meshes       {found.in_mesh_mm:+.2f} mm"
+        yield f"  in the meshes       {with_sign(found.in_mesh_mm, 2)} mm"
     yield f"  gain of the dial    {told(found.gain, 'mm a unit', sign=True)}"
     if found.gain_wrong:
         yield "  WARN                the rig file's gain is contradicted: measure it with bite dial"
@@ -86,7 +86,7 @@ def _rows(found: Recheck) -> Iterator[str]:
         yield (
             f"  next dial value     {dial_told(found.next.after)} "
             f"(95 %: {dial_told(low)} to {dial_told(high)}; "
-            f"{found.next.stands_for_mm:+.2f} mm)"
+            f"{with_sign(found.next.stands_for_mm, 2)} mm)"
         )
     yield ""
     yield fill(f"sd of achieved: {found.how}", 100, initial_indent="  ", subsequent_indent="  ")
@@ -220,8 +220,8 @@ def _draw_move(axes: Axes, report: RecheckReport) -> None:
         axes.plot([value - half, value + half], [k, k], color=look.colour, lw=2.0)
         axes.plot([value], [k], look.marker, ms=7, mfc="white", mec=look.colour, mew=1.8)
         axes.annotate(
-            f"{value:+.2f} mm", (value, k), (0, 8), textcoords="offset points", ha="center", fontsize=READ_PT,
-            color=look.colour, fontweight="bold",
+            f"{with_sign(value, 2)} mm", (value, k), (0, 8), textcoords="offset points", ha="center",
+            fontsize=READ_PT, color=look.colour, fontweight="bold",
         )  # fmt: skip
     axes.axvline(0, color=INK, lw=0.6)
     axes.margins(x=0.35)

@@ -19,3 +19,15 @@ class Estimate:
     def interval(self) -> tuple[float, float]:
         """95 % interval."""
         return self.value - Z95 * self.sd, self.value + Z95 * self.sd
+
+
+def with_sign(value: float, places: int) -> str:
+    """Give a number with its sign to some places; what rounds to zero has no sign.
+
+    Examples
+    --------
+    >>> with_sign(1.418, 2), with_sign(-0.2, 1), with_sign(-0.004, 2)
+    ('+1.42', '-0.2', '0.00')
+    """
+    rounded = round(value, places) + 0.0
+    return f"{rounded:+.{places}f}" if rounded else f"{rounded:.{places}f}"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from bite.check.finding import Finding, Severity
-from bite.stats.estimate import Estimate
+from bite.stats.estimate import Estimate, with_sign
 
 CODE, USED_CODE, FIT_CODE = "frames-agree", "frames-used", "fit"
 NAMED_CHANCE = 0.05
@@ -69,8 +69,8 @@ def frames_agree(stands: Sequence[FrameStand], offset: Estimate) -> Finding:
     todo = f"look at the clicks, the solve and the bite of {worst.name}"
     if worst.without is not None:
         todo += (
-            f"; without it the offset is {worst.without.value:+.2f} +- {worst.without.sd:.2f} mm "
-            f"in place of {offset.value:+.2f}"
+            f"; without it the offset is {with_sign(worst.without.value, 2)} +- {worst.without.sd:.2f} mm "
+            f"in place of {with_sign(offset.value, 2)}"
         )
     return Finding(CODE, Severity.WARN, text, todo, measured, sd, unit="mm", source=source)
 
@@ -95,10 +95,13 @@ def frames_used(left_out: Sequence[tuple[str, str]]) -> Finding:
 def joint_fit_sound(*, converged: bool, rounds: int) -> Finding:
     """Judge how the joint fit ended; one that did not settle gives no answer."""
     if converged:
-        return Finding(FIT_CODE, Severity.OK, f"the joint fit settled in {rounds} rounds")
+        told = f"in {rounds} rounds" if rounds else "where the frames' own fits had settled"
+        return Finding(FIT_CODE, Severity.OK, f"the joint fit settled {told}")
     text = f"the joint fit still moved after {rounds} rounds"
     return Finding(FIT_CODE, Severity.FAIL, text, "look at the clicks of the frames without depth first")
 
 
 def _percent(chance: float) -> str:
+    if chance > 0.999:
+        return "over 99.9 %"
     return "under 0.1 %" if chance < 0.001 else f"{100 * chance:.1f} %"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bite.check.finding import Finding, Severity
-from bite.stats.estimate import Estimate
+from bite.stats.estimate import Estimate, with_sign
 
 CODE = "lateral"
 SURE_SD = 2.0
@@ -19,8 +19,8 @@ def lateral(right: Estimate, up: Estimate, tolerance_mm: float) -> Finding:
     tolerance_mm : float, mm
     """
     text = (
-        f"the teeth must move {right.value:+.1f} +- {right.sd:.1f} mm to the right and "
-        f"{up.value:+.1f} +- {up.sd:.1f} mm up"
+        f"the teeth must move {with_sign(right.value, 1)} +- {right.sd:.1f} mm to the right and "
+        f"{with_sign(up.value, 1)} +- {up.sd:.1f} mm up"
     )
     worst = max((right, up), key=lambda part: abs(part.value))
     off = [p for p in (right, up) if abs(p.value) > tolerance_mm and abs(p.value) > SURE_SD * p.sd]

@@ -135,7 +135,9 @@ def _fault(fit: OffsetFit | None) -> ClickFault | None:
     clicks = None if fit is None else fit.corner_block
     if fit is None or clicks is None:
         return None
-    return worst_click(clicks, fit.parameters, fit.solution.bread)
+    found = fit.solution
+    own = found.columns[found.number_of(clicks)]
+    return worst_click(clicks, found.parameters[own], found.bread[np.ix_(own, own)])
 
 
 def _profile_share(fit: OffsetFit | None) -> float | None:

@@ -21,7 +21,6 @@ from bite.fit.linear import Linear
 from bite.fit.noise import MapNoise, correlated_meat, map_noise
 from bite.fit.parameters import COUNT, GEOMETRIC, P
 from bite.fit.skin_moves import START_SPREAD, SkinMoves, SkinSpread
-from bite.fit.skin_waves import learned_sd_mm
 from bite.fit.smoothing import GAUSS, Kind, SensorFilter, Smoothed, smooth
 from bite.fit.tooth_moves import NO_TOOTH_MOVES, ToothMoves
 from bite.fit.tooth_moves import START_SD_MM as TOOTH_START_SD_MM
@@ -84,7 +83,7 @@ class DepthBlock(Block):
     @property
     def extra_precision(self) -> Array:
         """Precision of the priors: shapes of the skin, bumps of the teeth, how boxy the filter is."""
-        teeth = np.full(self.teeth.count, self.tooth_sd_mm**-2)
+        teeth = self.teeth.precision(self.tooth_sd_mm)
         boxy_sd = BOXY_TOLD_SD if self.told else BOXY_SD
         return np.concatenate([self.skin.precision(self.spread), teeth, [boxy_sd**-2]])
 
@@ -241,7 +240,7 @@ class DepthBlock(Block):
         learned = replace(
             learned,
             spread=self.skin.learned(skin, skin_var, self.spread),
-            tooth_sd_mm=learned_sd_mm(teeth, teeth_var, self.tooth_sd_mm),
+            tooth_sd_mm=self.teeth.learned_sd_mm(teeth, teeth_var, self.tooth_sd_mm),
         )
         return learned.with_filter_from(seen, parameters)
 

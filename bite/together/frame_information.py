@@ -112,9 +112,11 @@ def linearised_frame(
     robust : bool, whether far clicks count less (Huber); not wise far from the answer
     """
     linear = block.predict(parameters)
+    # what the model's corners are off by is the same in all frames: their shared right and up take up most
+    slope = linear.slope[:, :COUNT]
     weight = linear.robust_weight if robust else linear.weight
-    weighted = linear.slope * weight[:, None]
-    matrix, gradient = linear.slope.T @ weighted, weighted.T @ linear.residual
+    weighted = slope * weight[:, None]
+    matrix, gradient = slope.T @ weighted, weighted.T @ linear.residual
     shared, head = list(SHARED), list(_HEAD)
     precision = prior.precision[head]
     inner = np.linalg.inv(matrix[np.ix_(head, head)] + np.diag(precision))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bite.fit.corner_block import CornerBlock, Use
+from bite.fit.parameters import P
 from bite.geometry.rigid import Array
 from bite.geometry.teeth import is_upper
 
@@ -20,7 +21,7 @@ class ClickResidual:
     view, name : str
     use : Use
     off_px : array, shape (2,)
-    sigma_px : float
+    sigma_px : float, of the click about the model's corner: what the model's corner may be off by included
     off_sd : float, length of ``off_px`` over sigma; for a covered corner only what lies beyond its bound
     """
 
@@ -37,10 +38,11 @@ def click_residuals(block: CornerBlock, parameters: Array) -> tuple[ClickResidua
     found = []
     for clicks in block.views:
         pixels, by_parameter = block.project(clicks, parameters)
-        up = by_parameter[:, :, 8]
+        up = by_parameter[:, :, P.UP_MM]
+        scatter = block.scatter_px(clicks, by_parameter)
         for k, name in enumerate(clicks.names):
             use = Use(int(clicks.use[k]))
-            off, sigma = clicks.pixels[k] - pixels[k], float(clicks.sigma_px[k])
+            off, sigma = clicks.pixels[k] - pixels[k], float(scatter[k])
             length = float(np.hypot(*off))
             if use is Use.BOUND:
                 direction = up[k] / max(float(np.hypot(*up[k])), 1e-12)

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from bite.fit.corner_block import CornerBlock, Use
-from bite.fit.parameters import COUNT
 from bite.geometry.rigid import Array
 
 _LEAST_LEFT = 0.05
@@ -48,20 +47,20 @@ def worst_click(block: CornerBlock, parameters: Array, covariance: Array) -> Cli
     Parameters
     ----------
     block : CornerBlock
-    parameters, covariance : array, shape (14,) and (14, 14), of the fit
+    parameters, covariance : array, shape (n,) and (n, n), of the fit, for the unknowns that the block sees
     """
     from scipy.special import chdtrc
 
     found: list[ClickFault] = []
     count = 0
     for clicks in block.views:
-        pixels, slopes = block.project(clicks, parameters)
+        pixels, slopes = block.seen(clicks, parameters)
         for k, name in enumerate(clicks.names):
             if clicks.use[k] == Use.BOUND:
                 continue
             count += 1
             variance = float(clicks.sigma_px[k]) ** 2
-            decided = slopes[k] @ covariance[:COUNT, :COUNT] @ slopes[k].T
+            decided = slopes[k] @ covariance @ slopes[k].T
             off = clicks.pixels[k] - pixels[k]
             # a far click counts less in the fit (Huber), and so decides less of its own place
             weight = min(1.0, 1.345 / max(float(np.hypot(*off)) / clicks.sigma_px[k], 1e-12))

@@ -60,10 +60,12 @@ def next_clicks(frame: BiteFrame, head: Head, fit: OffsetFit) -> tuple[NextClick
                 sigma = SIGMA_DISTAL_PX if name.endswith("d") else SIGMA_MESIAL_PX
             use = np.array([Use.CORNER if corner else Use.LANDMARK], dtype=np.int8)
             blank = Clicks(view.name, view.camera, (name,), use, np.zeros((1, 2)), np.array([sigma]))
-            pixels, slopes = CornerBlock(head, (blank,)).project(blank, parameters[: covariance.shape[0]])
+            block = CornerBlock(head, (blank,))
+            pixels, slopes = block.project(blank, parameters[: covariance.shape[0]])
             if not _inside(pixels[0], view):
                 continue
-            found.append(NextClick(view.name, name, _sd_after(covariance, slopes[0] / sigma)))
+            scatter_px = block.scatter_px(blank, slopes)[0]
+            found.append(NextClick(view.name, name, _sd_after(covariance, slopes[0] / scatter_px)))
     return tuple(sorted(found, key=lambda click: click.sd_mm))
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from bite.errors import InputError
 from bite.files.frame import BLANK, SUFFIX
+from bite.files.source import is_file
 
 _CAMERAS = (".yaml", ".yml", ".json")
 _DEPTHS = (".png", ".tif", ".tiff", ".pfm", ".npy", ".exr")
@@ -93,14 +94,14 @@ def look_beside(image: Path) -> Beside:
     def named(what: str, names: Sequence[str], endings: Sequence[str]) -> Path | None:
         """Take the first name that any file has; two endings of one name are a doubt."""
         for name in names:
-            found = [here / f"{name}{ending}" for ending in endings if (here / f"{name}{ending}").is_file()]
+            found = [here / f"{name}{ending}" for ending in endings if is_file(here / f"{name}{ending}")]
             if found:
                 return one(what, found)
         return None
 
     def near(what: str, pattern: str) -> Path | None:
         for folder in (here, here.parent):
-            found = sorted(path for path in folder.glob(pattern) if path.is_file())
+            found = sorted(path for path in folder.glob(pattern) if is_file(path))
             if found:
                 return one(what, found)
         return None
@@ -209,7 +210,7 @@ def _corner_lines(image: Path) -> list[str]:
     value = f"corners = {json.dumps(corners.name, ensure_ascii=False)}"
     return (
         [value]
-        if corners.is_file()
+        if is_file(corners)
         else [f"# {value}   # bite annotate takes the mark away when it has saved"]
     )
 

@@ -84,6 +84,16 @@ def test_a_damaged_file_is_kept_under_a_number(tmp_path: Path, damage: bytes) ->
         assert not path.exists()
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_a_pipe_is_refused_without_waiting_and_so_is_a_device(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "a.corners.json")
+    (tmp_path / "b.corners.json").symlink_to("/dev/zero")
+    for name in ("a.corners.json", "b.corners.json"):
+        with pytest.raises(InputError, match="not a regular file"):
+            store_at(tmp_path / name).load()
+    assert store_at(tmp_path / ("x" * 300)).load() == ViewClicks()
+
+
 def test_another_pictures_file_is_refused_and_left_alone(tmp_path: Path) -> None:
     path = tmp_path / "a.corners.json"
     store = store_at(path)

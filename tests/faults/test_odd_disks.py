@@ -92,6 +92,16 @@ def test_paths_that_are_too_long(copy_demo: CopyDemo, run: Run, tmp_path: Path, 
     assert "no such file" in line or "too long" in line
 
 
+def test_a_picture_whose_name_leaves_no_room_for_an_ending(
+    copy_demo: CopyDemo, run: Run, tmp_path: Path
+) -> None:
+    picture = tmp_path / ("x" * 250 + ".jpg")
+    shutil.copy(copy_demo("whimbrel", "whimbrel-a02").parent / "front.jpg", picture)
+    ran = run("new", picture, "--name", "a1", "--no-questions")
+    assert ran.code == 1 and (tmp_path / "a1.bite.toml").is_file() and "FILL IN" in ran.err
+    assert "needed at most 100" in refusal(run("new", picture, "--no-questions"))
+
+
 def test_a_long_path_that_the_system_takes(copy_demo: CopyDemo, run: Run, tmp_path: Path) -> None:
     out = tmp_path.joinpath(*["x" * 200] * 15)
     assert run("check", copy_demo("whimbrel", "whimbrel-a02"), "--out", out).code == 0

@@ -18,6 +18,7 @@ from bite.annotate.state.clicks import ViewClicks, clicks_of_file
 from bite.errors import InputError
 from bite.files.atomic import write_bytes
 from bite.files.corners import Corners, read_corners, write_corners
+from bite.files.source import is_file
 
 _MOST_ASIDE = 1000
 
@@ -80,7 +81,7 @@ class CornerStore:
             When the file belongs to another picture, cannot be opened at all, or cannot be set aside.
         """
         # a link to nowhere is no file either: the first save writes through it
-        if not self.path.exists():
+        if not os.path.exists(self.path):
             return ViewClicks()
         self._known = self._on_disk()
         try:
@@ -100,7 +101,7 @@ class CornerStore:
 
     def save(self, clicks: ViewClicks) -> SaveStatus:
         """Write the clicks; a failure is a status, not an exception: the window stays open and says it."""
-        if self._known is None and not clicks.done and not self.path.exists():
+        if self._known is None and not clicks.done and not os.path.exists(self.path):
             self.status = SaveStatus(True)
             return self.status
         stamp = self._now()
@@ -146,7 +147,9 @@ class CornerStore:
             )
 
     def _on_disk(self) -> str | None:
-        """Give the hash of the file as it is now; None where it cannot be read or is not there."""
+        """Give the hash of the file as it is now; None where it cannot be read, or is a pipe."""
+        if not is_file(self.path):  # to open a pipe is to wait, and a device may never end
+            return None
         try:
             return hashlib.sha256(self.path.read_bytes()).hexdigest()
         except OSError:

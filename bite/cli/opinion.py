@@ -72,4 +72,6 @@ def run(args: argparse.Namespace) -> int:
         print(opinion_text(opinion), end="")
     tell(f"picture: {picture}")
     mended = opinion.best in ((), (Cause.FORWARD,)) and not opinion.conclusion.startswith("cannot tell")
+    if opinion.best and opinion.refused:
+        mended = False  # the dial would mend it, and no value is advised
     return int(Exit.FINE if mended else Exit.PERSON)

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _SKIN, _ENAMEL = "#e3cfc4", "#f4ecd2"
-_UP_MM, _ROOM_MM = (-13.0, 18.0), 2.0
+_UP_MM, _ROOM_MM, _WORDS_MM = (-13.0, 18.0), 2.0, 11.5
+"""Heights that are shown, room at the sides, and what the words beside an arrow take on paper."""
 
 
 def draw_cut(axes: Axes, cut: Cut, *, moved_mm: float, measured_mm: float, after: bool) -> None:
@@ -37,6 +38,8 @@ def draw_cut(axes: Axes, cut: Cut, *, moved_mm: float, measured_mm: float, after
     measured = cut.measured_mm[within]
     every = np.concatenate([line.ravel() for line in lines] + [upper.ravel() + moved_mm, measured[:, 0]])
     low, high = float(np.nanmin(every)) - _ROOM_MM, float(np.nanmax(every)) + _ROOM_MM
+    if cut.lip_mm is not None:
+        high = max(high, float(cut.lip_mm[0]) + _WORDS_MM)
     axes.fill_betweenx(up, low, skin, color=_SKIN, lw=0, zorder=1)
     axes.plot(skin, up, color="#8c6a58", lw=1.2, zorder=1.1)
     for row in (upper, lower):
@@ -81,7 +84,7 @@ def _behind(axes: Axes, cut: Cut, edges: list[tuple[Style, float]]) -> None:
         arrow = {"arrowstyle": "<->", "color": style.colour, "lw": 1.6, "shrinkA": 0, "shrinkB": 0}
         axes.annotate("", (edge, at), (lip, at), arrowprops=arrow, zorder=5)
         paper = {"boxstyle": "square,pad=0.12", "fc": "white", "ec": "none", "alpha": 0.9}
-        words = f"{style.word} {lip - edge:.1f} mm"
+        words = f"{style.word.removeprefix('solved ')} {lip - edge:.1f} mm"
         axes.text(
             lip + 0.5, at, words, va="center", fontsize=READ_PT, color=style.colour, fontweight="bold",
             bbox=paper, zorder=6,

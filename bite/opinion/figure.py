@@ -9,7 +9,7 @@ import numpy as np
 
 from bite.check.panels.mouth import Crop, show_picture
 from bite.check.solved_looks import LEAST_MOVE_MM
-from bite.check.words import CAUTION, told
+from bite.check.words import CAUTION, signed, told
 from bite.evidence.model.solved_mouth import SolvedMouth, solved_mouths
 from bite.fit.causes import UNKNOWNS
 from bite.opinion.drawn_cut import draw_cut
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 _WIDE_IN, _LOW_IN = 11.0, 0.35
 _CAUSES_IN, _PICTURES_IN = 3.75, 2.35
-_TITLE_LETTERS = 88
+_TITLE_LETTERS = 90
 _COLOURS = {
     Standing.SAID: MEASURED.colour,
     Standing.BEYOND: "#666666",
@@ -73,7 +73,7 @@ def opinion_figure(opinion: Opinion) -> Figure:
             offset = opinion.offset.value if opinion.offset is not None else sunken.moved_mm
             draw_cut(axes, cut, moved_mm=sunken.moved_mm, measured_mm=offset,
                      after=abs(sunken.moved_mm) >= LEAST_MOVE_MM)  # fmt: skip
-            words = f"Edge behind the lip, cut through tooth {cut.tooth}"
+            words = f"Edge behind the lip, tooth {cut.tooth}"
             axes.set_title(words, fontsize=READ_PT + 1, loc="left")
         if sunken is not None:
             _draw_pictures(figure, opinion, mouths, low - 0.75 - 0.3)
@@ -148,7 +148,8 @@ def values_short(one: Explained) -> str:
         return values_told(one).replace("+-", "±")
     names = UNKNOWNS[one.cause]
     units = names[0].partition(", ")[2]
-    words = (f"{n.partition(',')[0]} {v + 0.0:+.1f}" for n, v in zip(names, one.value, strict=True))
+    told_to_a_tenth = (signed(f"{round(float(v), 1) + 0.0:.1f}") for v in one.value)
+    words = (f"{n.partition(',')[0]} {v}" for n, v in zip(names, told_to_a_tenth, strict=True))
     return f"{', '.join(words)} {units}"
 
 
@@ -168,7 +169,8 @@ def _draw_pictures(figure: Figure, opinion: Opinion, mouths: tuple[SolvedMouth, 
     shown = [("the photograph", view.image, INK)]
     shown.append((f"{BEFORE.word}, rendered", mouths[0].laid_over(plain), BEFORE.colour))
     if len(mouths) > 1 and opinion.sunken is not None:
-        moved = f"{AFTER.word} {opinion.sunken.moved_mm:+.1f} mm, in the same light"
+        how = "not advised" if opinion.refused else "in the same light"
+        moved = f"{AFTER.word} {opinion.sunken.moved_mm:+.1f} mm, {how}"
         shown.append((moved, mouths[1].laid_over(plain), AFTER.colour))
     for k, (words, picture, colour) in enumerate(shown):
         left = 0.2 + k * (wide_in + 0.2)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bite.check.decision import TOLERANCE_MM
+from bite.check.decision import TOLERANCE_MM, Verdict
 from bite.check.steps import check_frame
 from bite.errors import InputError
 from bite.evidence.blocks import offset_evidence
@@ -64,6 +64,7 @@ class Opinion:
     best : tuple of Cause: none, one, or those that cannot be told apart
     cures : tuple of (Cause, str), for each of the best
     offset : Estimate or None, of the frame's own check
+    refused : str, why the frame's own check advises no move; empty where it stands behind its answer
     head : Head or None, the solved model, with a surface
     sunken : Sunken or None
     votes : mapping from cause to what the picture says of it; only causes that were fitted for good, and that
@@ -76,6 +77,7 @@ class Opinion:
     best: tuple[Cause, ...]
     cures: tuple[tuple[Cause, str], ...]
     offset: Estimate | None
+    refused: str
     head: Head | None
     sunken: Sunken | None
     votes: dict[Cause, PictureVote]
@@ -105,13 +107,16 @@ def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opini
     checked = check_frame(frame, tolerance_mm=tolerance_mm)
     best = best_of(ranked)
     offset = checked.fit.offset if checked.fit else None
+    decision = checked.decision
+    refused = decision.why if decision.verdict in (Verdict.RESHOOT, Verdict.UNSURE) else ""
     return Opinion(
         frame,
         ranked,
         conclusion_of(ranked, best, offset=offset, tolerance_mm=tolerance_mm),
         tuple(e.cause for e in best),
-        tuple((e.cause, CURES[e.cause]) for e in best),
+        tuple((e.cause, _cure(e.cause, refused)) for e in best),
         offset,
+        refused,
         solved.head if solved.has_surface else None,
         sunken(checked.fit, checked.moved_mm) if checked.fit else None,
         _votes(frame, solved, ranked),
@@ -136,6 +141,13 @@ def _votes(frame: BiteFrame, solved: SolvedHead, ranked: Explanations) -> dict[C
             if vote is not None:
                 out[found.cause] = vote
     return out
+
+
+def _cure(cause: Cause, refused: str) -> str:
+    """Give what cures a cause; the dial does not where the frame's own check advises no value."""
+    if cause is Cause.FORWARD and refused:
+        return f"the dial would mend it, but no value is advised: {refused}"
+    return CURES[cause]
 
 
 def best_of(ranked: Explanations) -> tuple[Explained, ...]:

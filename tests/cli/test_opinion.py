@@ -47,3 +47,12 @@ def test_two_views_are_enough_for_some_causes(run: Run, copy_demo: CopyDemo) -> 
     assert all(sd is not None for sd in seen["teeth forward or back"])
     assert seen["lips forward or back"] == [None]
     assert set(told["causes"][0]["evidence"]) == {"clicks", "assumed"}
+
+
+@pytest.mark.slow
+def test_a_frame_whose_check_refuses_gives_no_value_and_needs_a_person(run: Run, copy_demo: CopyDemo) -> None:
+    ran = run("opinion", copy_demo("knot", "knot-b05"))
+    assert ran.code == 1
+    assert "the dial would mend it, but no value is advised: this frame cannot register a bite" in " ".join(
+        ran.out.split()
+    )

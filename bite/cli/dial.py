@@ -62,16 +62,20 @@ def run(args: argparse.Namespace) -> int:
     from bite.files.rig_parts import check_vertex_numbers, part_labels
     from bite.files.rig_teeth import check_teeth
     from bite.files.source import hashes_of_what_is_read, key_beside
+    from bite.files.usd import is_usd
     from bite.plots.saving import figure_bytes
 
     path = Path(args.rig)
     with hashes_of_what_is_read() as read:
         rig = read_rig(path)
-        rest = read_mesh(rig.rest, unit_mm=rig.unit_mm)
+        rest = read_mesh(rig.rest, unit_mm=rig.unit_mm, prim=rig.prim, time=rig.time)
         check_vertex_numbers(rest, rig)
         check_teeth(rest, rig, part_labels(rest, rig))
         unit_mm = rig.unit_mm if args.unit_mm is None else args.unit_mm
-        exports = [(value, file, read_mesh(file, unit_mm=unit_mm)) for value, file in args.exports]
+        exports = [
+            (value, file, read_mesh(file, unit_mm=unit_mm, prim=rig.prim if is_usd(file) else None))
+            for value, file in args.exports
+        ]
     found = dial_travel_of(rig, follow_rows(rig, rest, exports))
     hashes = {key_beside(path, file): read.of(file) for file in (path, rig.rest, *(e[1] for e in exports))}
     written = bool(args.write and found.may_be_written)

@@ -33,11 +33,13 @@ from bite.files.profile import DepthProfile, read_profile
 from bite.files.rig import Rig, read_rig
 from bite.files.rig_parts import check_vertex_numbers, part_labels
 from bite.files.rig_teeth import check_teeth
+from bite.files.solved import Axes
 from bite.files.solved_parts import solved_part_labels
 from bite.files.source import hashes_of_what_is_read, key_beside
 from bite.files.tables import shown
 from bite.geometry.camera import Camera
 from bite.geometry.mesh import Mesh
+from bite.geometry.rigid import frozen
 
 _FEWEST_LANDMARKS = 4
 
@@ -246,18 +248,27 @@ def _model(file: FrameFile) -> _Model:
     rig = read_rig(entry.rig)
     _check_dial(file, entry, rig)
     _check_ordered(rig.path, "rest", rig.rest)
-    rest = read_mesh(rig.rest, unit_mm=rig.unit_mm)
+    rest = read_mesh(rig.rest, unit_mm=rig.unit_mm, prim=rig.prim, time=rig.time)
     check_vertex_numbers(rest, rig)
     check_teeth(rest, rig, part_labels(rest, rig))
     if entry.mesh is None or entry.unit_mm is None:
         return rig, rest, None
     _check_ordered(file.path, "[solved] mesh", entry.mesh)
-    solved = read_mesh(entry.mesh, unit_mm=entry.unit_mm, like=(rig.rest.name, len(rest.vertices_mm)))
+    like = rig.rest.name, len(rest.vertices_mm)
+    solved = read_mesh(entry.mesh, unit_mm=entry.unit_mm, like=like, prim=entry.prim, time=entry.time)
+    if solved.z_up and entry.axes is Axes.Y_UP and entry.pose is None:
+        solved = _y_up(solved)
     if isinstance(entry.pose, str) and len(rig.landmarks) < _FEWEST_LANDMARKS:
         what = f'pose = "landmarks" needs {_FEWEST_LANDMARKS} or more in the rig, got {len(rig.landmarks)}'
         raise InputError(rig.path, "[landmarks]", what, "add landmark vertices to the rig, or write the pose")
     solved_part_labels(entry.mesh, solved, rest, rig)
     return rig, rest, solved
+
+
+def _y_up(mesh: Mesh) -> Mesh:
+    """Turn a mesh whose file has z up so that y is up, as [solved] axes says; x stays."""
+    x, y, z = mesh.vertices_mm.T
+    return replace(mesh, vertices_mm=frozen(np.stack([x, z, -y], axis=1)), z_up=False)
 
 
 def _check_dial(file: FrameFile, entry: SolvedEntry, rig: Rig) -> None:

@@ -74,7 +74,7 @@ class DepthForm(Form):
 class SolvedForm(Form):
     """[solved] of a bite frame."""
 
-    mesh: Words | None = Field(None, description="the solved mesh, an OBJ, PLY, STL or GLB file")
+    mesh: Words | None = Field(None, description="the solved mesh, an OBJ, PLY, STL, GLB or USD file")
     unit_mm: Positive | None = Field(
         None, description="mm per unit of the mesh, such as 10.0 for centimetres"
     )
@@ -84,6 +84,8 @@ class SolvedForm(Form):
         description='a 4x4 matrix, reference camera from mesh, mm, or "landmarks"',
         json_schema_extra=_POSE,
     )
+    prim: Words | None = Field(None, description='in a USD stage, the prim above the meshes, such as "/head"')
+    time: Number | None = Field(None, description="in a USD stage that moves, the time code of the frame")
     rig: Words | None = Field(None, description="the rig file")
     dial: Number | None = Field(None, description="the dial value that this model was solved with")
     corners_mm: dict[str, Triple] | None = Field(
@@ -130,7 +132,9 @@ class RigForm(Form):
     """A rig file."""
 
     format: str
-    rest: Words = Field(description="the rig's neutral export, an OBJ, PLY or GLB file")
+    rest: Words = Field(description="the rig's neutral export, an OBJ, PLY, GLB or USD file")
+    prim: Words | None = Field(None, description='in a USD stage, the prim above the meshes, such as "/head"')
+    time: Number | None = Field(None, description="in a USD stage that moves, the time code of the rest pose")
     unit_mm: Positive = Field(description="mm per unit of the export, such as 10.0 for centimetres")
     forward: Triple = Field(description="the direction out of the mouth along the occlusal plane, [x, y, z]")
     up: Triple = Field(description="the direction up, [x, y, z]")

@@ -1,4 +1,4 @@
-"""Meshes: OBJ by our own reader, PLY, STL and GLB through trimesh; file order kept, millimetres out."""
+"""Meshes: OBJ by our own reader, PLY, STL, GLB and USD through libraries; file order kept, mm out."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from bite.errors import InputError
 from bite.files.glb_header import stated_by_glb
 from bite.files.obj import read_obj, stated_by_obj
 from bite.files.source import read_bytes
+from bite.files.usd import is_usd, read_usd
 from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import frozen
 
@@ -26,7 +27,14 @@ Ints = NDArray[np.int64]
 Raw = tuple[NDArray[np.float64], Ints, dict[str, Ints]]
 
 
-def read_mesh(path: Path, *, unit_mm: float, like: tuple[str, int] | None = None) -> Mesh:
+def read_mesh(
+    path: Path,
+    *,
+    unit_mm: float,
+    like: tuple[str, int] | None = None,
+    prim: str | None = None,
+    time: float | None = None,
+) -> Mesh:
     """Read a mesh; vertices are scaled to mm, nothing is merged, dropped or re-ordered.
 
     Parameters
@@ -36,6 +44,8 @@ def read_mesh(path: Path, *, unit_mm: float, like: tuple[str, int] | None = None
     like : (str, int), optional
         The name and vertex count of the rest export, which the mesh must have too. Where the file states its
         count first, another one is refused before anything is set aside for it.
+    prim, time : str and float, optional
+        Prim path and time code in a USD stage; refused for other files.
 
     Raises
     ------
@@ -48,23 +58,37 @@ def read_mesh(path: Path, *, unit_mm: float, like: tuple[str, int] | None = None
         raise InputError(
             path, "unit_mm", f"got {unit_mm}, needed a positive number", "state mm per unit of the mesh"
         )
-    data = read_bytes(path, limit_bytes=LARGEST_BYTES)
     suffix = path.suffix.lower()
+    if is_usd(path):
+        raw, z_up = read_usd(path, unit_mm=unit_mm, prim=prim, time=time, limit_bytes=LARGEST_BYTES)
+        return _mesh(path, raw, unit_mm, like, z_up=z_up)
+    for key, value in (("prim", prim), ("time", time)):
+        if value is not None:
+            what = f"{key} belongs to a USD stage, but {path.name} is none"
+            raise InputError(path, key, what, f"leave {key} out")
+    data = read_bytes(path, limit_bytes=LARGEST_BYTES)
     if suffix == ".obj":
         _check_counts(path, *stated_by_obj(data), like, at_least=True)
         vertices, faces, groups = read_obj(path, data)
     elif suffix in (".ply", ".stl", ".glb"):
         vertices, faces, groups = _by_trimesh(path, data, suffix[1:], like)
     else:
-        what = f"name ends in {suffix!r}, needed .obj, .ply, .stl or .glb"
+        what = f"name ends in {suffix!r}, needed .obj, .ply, .stl, .glb or .usd"
         raise InputError(path, "", what, "export the mesh as one of these; OBJ keeps names and order best")
+    return _mesh(path, (vertices, faces, groups), unit_mm, like)
+
+
+def _mesh(
+    path: Path, raw: Raw, unit_mm: float, like: tuple[str, int] | None, *, z_up: bool = False
+) -> Mesh:
+    vertices, faces, groups = raw
     _check(path, vertices, faces)
     _check_counts(path, len(vertices), len(faces), like)
     small = np.ascontiguousarray(faces, dtype=np.int32)
     small.setflags(write=False)
     for numbers in groups.values():
         numbers.setflags(write=False)
-    return Mesh(frozen(vertices * unit_mm), small, groups, ordered=suffix != ".stl")
+    return Mesh(frozen(vertices * unit_mm), small, groups, ordered=path.suffix.lower() != ".stl", z_up=z_up)
 
 
 def _check(path: Path, vertices: NDArray[np.float64], faces: Ints) -> None:

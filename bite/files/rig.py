@@ -66,6 +66,8 @@ class Rig:
     corners: Mapping[str, int]
     landmarks: Mapping[str, int]
     dial: Dial
+    prim: str | None = None
+    time: float | None = None
 
 
 def read_rig(path: Path) -> Rig:
@@ -102,6 +104,8 @@ def read_rig(path: Path) -> Rig:
         form.corners,
         form.landmarks,
         _dial(path, form.dial),
+        form.prim,
+        form.time,
     )
 
 

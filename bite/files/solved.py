@@ -47,6 +47,8 @@ class SolvedEntry:
     dial: float | None
     corners_mm: Mapping[str, Array] | None
     forward: Array | None
+    prim: str | None = None
+    time: float | None = None
 
 
 def solved_entry(path: Path, form: SolvedForm | None, *, beside_profile: bool) -> SolvedEntry | None:
@@ -73,7 +75,7 @@ def solved_entry(path: Path, form: SolvedForm | None, *, beside_profile: bool) -
     if form.mesh is not None:
         _check_mesh_keys(path, form)
     else:
-        for key in ("unit_mm", "axes", "pose"):
+        for key in ("unit_mm", "axes", "pose", "prim", "time"):
             if getattr(form, key) is not None:
                 what = "belongs to a mesh, but [solved] has none"
                 raise InputError(path, f"[solved] {key}", what, "write mesh too, or leave it out")
@@ -100,6 +102,8 @@ def solved_entry(path: Path, form: SolvedForm | None, *, beside_profile: bool) -
         form.dial,
         corners,
         None if form.forward is None else unit_vector(path, "[solved] forward", form.forward),
+        form.prim,
+        form.time,
     )
 
 

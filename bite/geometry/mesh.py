@@ -23,9 +23,12 @@ class Mesh:
         Every object, group, material-use or node name of the file. A face may be in several.
     ordered : bool
         Whether vertex numbers mean anything: false for formats without shared vertices (STL).
+    z_up : bool
+        The file itself says that its z axis points up.
     """
 
     vertices_mm: Array
     faces: NDArray[np.int32]
     groups: Mapping[str, NDArray[np.int64]]
     ordered: bool = True
+    z_up: bool = False

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 
 _GAP_IN, _TITLE_IN = 0.12, 0.24
 _CLOSE_IN, _NOTE_IN, _BARE = 1.62, 0.4, 0.65
+"""Lengths on paper, and the share of the width without words."""
 _SEEN_PT = 1.5
 """A line of the outlines is about so broad: what moves by less does not seem to move."""
 _LOWEST_MM, _WIDEST_MM = 20.0, 2 * HALF_MM[0]

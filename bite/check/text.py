@@ -28,7 +28,9 @@ from bite.stats.estimate import Estimate
 WIDTH = 100
 """Letters of a terminal's line."""
 _INDENT = 2
+"""Letters."""
 _LABEL = 20
+"""Letters of the column of labels."""
 _HELD = re.compile(r"(?<=\d) (?=(?:%|mm|px|\+-)(?:\W|$))|(?<=\+-) (?=\d)")
 
 

@@ -25,10 +25,13 @@ from numpy.typing import NDArray
 LIP_STAND_MM = 7.0
 """Lips in front of the incisors: a round figure, no source."""
 SKIN_RING_MM = 15.0
+"""Skin that holds the head in the fit counts down within 20 mm of the teeth: about this much of it counts for
+whole (our choice)."""
 LIP_EDGE_MM = 0.2
 """How far off a solved lip's edge is: the order of the waves of a solved skin (our choice)."""
 FACTOR, FLOOR_MM = 1.05, 0.05
 _WEAK = 1e-3
+"""As good as no belief, without a matrix that cannot be inverted."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,6 +31,7 @@ _FINE_CROWNS, _COARSE_CROWNS = 0.35, 1.0
 _ABOVE = 1.7
 """Crowns, gum and lip above the edge, in crowns."""
 _STILL_MM = 0.4
+"""An upper smile that moved by more is another smile (our choice: less than the tolerance)."""
 LEAST_LIKENESS, SAME_SMILE = 0.9, 0.95
 
 

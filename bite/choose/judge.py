@@ -22,7 +22,9 @@ MOVES_MM = 0.5
 JAW_MM, JAW_SD = 0.4, 2.0
 """A jaw that stands lower than elsewhere in the take by more than this, and more than so many sd, is told."""
 DEPTH_LEAST = 0.6
+"""Share of enamel with a reading, as in the check `depth-covered`."""
 LOST_CLIPPED = 0.35
+"""Share of enamel clipped bright, as in the check `enamel-lit`."""
 _ORDER = (Standing.FIT, Standing.DOUBTFUL, Standing.UNFIT)
 
 

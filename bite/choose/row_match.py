@@ -17,6 +17,7 @@ FORWARD_BACKWARD_PX = 0.5
 """A feature that does not come back to within this is lost."""
 WINDOW_CROWNS = 0.6
 LEAST_FEATURES = 6
+"""A similarity has four unknowns, two features: three times as many leave a vote (our choice)."""
 _MOST_FEATURES = 70
 _REACH_CROWNS = 4.5
 """Half side of the square around the teeth that is looked at, in crown widths."""

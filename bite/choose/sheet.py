@@ -33,8 +33,11 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 MOST = 12
+"""More frames do not fit a sheet that can be read (our choice)."""
 _ASIDE_MM, _ABOVE_MM, _BELOW_MM = 34.0, 22.0, 26.0
+"""What is shown about the incisors: mouth, lips and chin's beginning (our choice)."""
 _COLUMNS = 3
+"""Pictures a row."""
 _CELL_IN, _STRIP_IN, _HEAD_IN = 2.72, 1.8, 0.55
 _PICTURE_IN = 1.78
 

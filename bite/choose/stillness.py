@@ -11,6 +11,7 @@ WORKING_PX = 480
 """The longer side that flow is measured on; answers are in pixels of the picture."""
 _FEATURES, _LEAST = 120, 8
 _QUANTILE = 0.9
+"""A tenth of the tracks may have slipped (our choice)."""
 
 
 def small_grey(grey: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:

@@ -8,6 +8,7 @@ from bite.choose.content import Chosen, Ranked, Standing
 
 _HEAD = ("rank", "frame", "standing", "sd mm", "enamel mm2", "blur mm", "px/frame", "clipped")
 _WIDE = 100
+"""Letters of a terminal's line."""
 
 
 def one_line(chosen: Chosen) -> str:

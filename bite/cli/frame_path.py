@@ -9,6 +9,7 @@ from bite.files.source import is_folder, stands
 
 _PICTURES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".bmp", ".webp", ".exr", ".dng", ".heic"})
 _MOST_NAMES = 3
+"""Names told before the list is cut short (our choice)."""
 
 
 def require_frame_file(path: str | Path) -> Path:

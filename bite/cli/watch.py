@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from bite.check.decision import Verdict
 
 LOOK_EVERY_S = 0.1
+"""How often a folder is looked at (our choice)."""
 STEADY_LOOKS = 2
 """A frame that did not change for two looks after the first is whole; a check then takes about a second."""
 QUIET_EVERY = 5
@@ -34,6 +35,7 @@ ASK_AGAIN_S = 0.3
 WAITING_S = 10.0
 """A frame that lacks a file for longer is told with what it waits for: slow copies take seconds."""
 MOST_PROCESSES = 4
+"""More would hold everything imported once each (our choice)."""
 _FOOT = """\
 Results and pictures are written as by bite check, so bite cast takes them as they are. Ctrl-C ends it.
 exit codes with --once: 0 all leave, move or usable, 1 something needs a person, 2 bad or missing input."""

@@ -11,6 +11,7 @@ from bite.fit.linear import MAD_TO_SD
 from bite.geometry.rigid import Array
 
 _CUT_SD = 4.0
+"""Readings farther off than this are no part of the plane (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,9 +9,11 @@ from bite.files.device import Device
 from bite.fit.parameters import Prior, make_prior
 
 SMOOTHING_PX, SMOOTHING_SD_PX = 2.0, 1.5
+"""Where no device table says it: wide enough for anything from none to 5 px (our choice)."""
 KEPT_EDGES_PX = (0.5, 0.3)
 """What a filter that keeps edges leaves of a blur at steps, and its sd: less than a pixel (our choice)."""
 ENAMEL_BIAS_MM, ENAMEL_BIAS_SD_MM = 0.2, 0.2
+"""As in `fit.parameters.make_prior`: an engineering estimate."""
 MATCHED_SMOOTHING = 0.8
 MATCHED_SMOOTHING_SD = 0.2
 """The blur of a matched map as a share of its patches' sd: 0.73 to 0.83 in simulated pairs."""

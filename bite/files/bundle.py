@@ -42,6 +42,7 @@ from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import frozen
 
 _FEWEST_LANDMARKS = 4
+"""As in `evidence.model.pose`: with three points a pose has four answers."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from bite.files.image import Sized
 from bite.geometry.rigid import Array, frozen
 
 NEAREST_MM, FARTHEST_MM = 20.0, 5000.0
+"""A face nearer or farther than this is a wrong unit (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

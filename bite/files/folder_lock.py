@@ -19,6 +19,7 @@ from bite.errors import InputError
 WAIT_S = 60.0
 """How long another run is waited for; what it does meanwhile takes a second or two (our choice)."""
 _BETWEEN_S = 0.02
+"""Between two looks at a lock that another holds (our choice)."""
 _HELD = (errno.EAGAIN, errno.EACCES, errno.EWOULDBLOCK)
 
 

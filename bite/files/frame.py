@@ -32,6 +32,7 @@ SUFFIX = ".bite.toml"
 BLANK = "# FILL IN: "
 """How a draft marks a line that waits for somebody who knows."""
 _LONGEST_NAME = 100
+"""File systems end at 255 bytes, and results append to the name."""
 MOST_MAPS = 300
 """Ten seconds at 30 a second: nobody holds a bite for longer, and all of them lie in memory at once."""
 _DEVICE_NAMES = frozenset(

@@ -16,6 +16,7 @@ _CAMERAS = (".yaml", ".yml", ".json")
 _DEPTHS = (".png", ".tif", ".tiff", ".pfm", ".npy", ".exr")
 _MESHES = (".obj", ".ply", ".glb", ".stl")
 _FAR = 3
+"""Files named before the list is cut short (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

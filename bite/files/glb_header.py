@@ -10,7 +10,9 @@ import struct
 from typing import Any
 
 _JSON = 0x4E4F534A
+"""Chunk type "JSON", little-endian (glTF 2.0 specification, section 4.4)."""
 _TRIANGLE = 3
+"""Corners of a face."""
 
 
 def stated_by_glb(data: bytes) -> tuple[int, int, int] | None:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 FORMAT = "bite-history 1"
 _DIGITS = 6
+"""Digits written: far below any sd, and no float noise in hand-edited files."""
 
 
 @dataclass(frozen=True, slots=True)

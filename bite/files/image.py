@@ -17,6 +17,7 @@ from bite.files.source import read_bytes
 LARGEST_PIXELS = 120_000_000
 """More than any camera for faces has (our choice); 16 bits of three channels of it take 0.7 GB."""
 _ROWS_AT_ONCE = 256
+"""Rows converted in one go, so that no whole picture of wider numbers is held (our choice)."""
 Sized = Callable[[int, int], None]
 """Takes the width and height of a picture before it is decoded, and raises where they cannot be."""
 

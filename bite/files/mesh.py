@@ -21,7 +21,9 @@ from bite.geometry.rigid import frozen
 MOST_VERTICES, MOST_FACES = 2_000_000, 4_000_000
 """Twenty times what a film's head has (our choice)."""
 LARGEST_BYTES = 400_000_000
+"""Larger files are no head of a game or film character (our choice)."""
 _FARTHEST = 1e9
+"""Numbers beyond this are damage, in any unit (our choice)."""
 _EXPORT_AGAIN = "export the mesh again"
 Ints = NDArray[np.int64]
 Raw = tuple[NDArray[np.float64], Ints, dict[str, Ints]]

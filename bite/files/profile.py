@@ -17,7 +17,9 @@ from bite.geometry.rigid import Array, frozen
 COLUMNS = ("along_mm", "depth_mm", "sigma_mm", "region", "solved_depth_mm")
 REGIONS = ("skin", "upper", "lower", "none")
 FEWEST_ROWS, MOST_ROWS = 8, 20_000
+"""Fewer readings hold no line through lips and teeth; more are no line across a mouth (our choice)."""
 _FARTHEST_MM = 1e6
+"""Numbers beyond a kilometre are damage (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

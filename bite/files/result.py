@@ -15,6 +15,7 @@ from bite.files.tables import check_format, read_json
 
 FORMAT = "bite-result 1"
 _DIGITS = 7
+"""Digits kept: far below any sd, so that the same frame gives the same bytes on most machines."""
 
 
 def write_result(path: Path, result: Mapping[str, Any]) -> None:

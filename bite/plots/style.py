@@ -34,6 +34,7 @@ INK = "#222222"
 ENAMEL = "#f0e9cf"
 
 WIDTH_PX = 1600
+"""Width of figures on a screen (our choice)."""
 DPI = 200
 """An 8 inch figure: printed across a page, its text comes out at the sizes named here."""
 TITLE_PT = 10.5

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 _Box = tuple[float, float, float, float]
 _TITLE_IN, _GAP_IN, _CLOSE_SHARE = 0.26, 0.12, 0.28
+"""Lengths on paper, and the close-up's share of the height."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from bite.files.corners import Corners
 from bite.geometry.teeth import CORNERS, LOWER_CENTRAL, UPPER_CENTRAL, CrownWidth
 
 _SAME_PLACE_PX = 0.05
+"""Two clicks nearer than this are one and the same: the finest nudge is 0.1 px (our choice)."""
 _ROWS = (("upper", ("11d", "21d"), UPPER_CENTRAL), ("lower", ("41d", "31d"), LOWER_CENTRAL))
 _MOST_SD = 4.0
 """Two central crowns this many sd from the published mean are somebody's, but rarely: said as a question."""

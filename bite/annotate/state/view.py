@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from math import hypot
 
 NEAREST_SCALE, FARTHEST_SCALE = 64.0, 0.02
+"""Screen pixels a picture pixel: nearer shows nothing more, farther loses the face (our choice)."""
 Point = tuple[float, float]
 
 

@@ -19,9 +19,12 @@ from bite.stats.pooling import pool
 DISAGREE_CHANCE = 0.01
 """Frames of one performer that scatter this improbably disagree (our choice)."""
 ANNOTATOR_CHANCE = 0.01
+"""Chance at which a person's clicks are called odd, all questions counted (our choice: one false name in a
+hundred casts)."""
 ANNOTATOR_LEAST_MM = 0.2
 """A shift between annotators below this is not worth a talk (our choice)."""
 FEWEST_PER_ANNOTATOR = 3
+"""Two frames of a person tell no habit from two accidents (our choice)."""
 _GIVES_AN_OFFSET = (Verdict.LEAVE, Verdict.MOVE, Verdict.BEYOND)
 _USABLE = (*_GIVES_AN_OFFSET, Verdict.USABLE)
 

@@ -10,12 +10,13 @@ from bite.fit.corner_block import Clicks, CornerBlock, Use
 from bite.fit.head import Head
 from bite.geometry.teeth import is_upper
 
-SIGMA_MESIAL_PX = 0.8
-SIGMA_DISTAL_PX = 1.2
+SIGMA_MESIAL_PX, SIGMA_DISTAL_PX = 0.8, 1.2
 """Scatter of a careful click where the file states none; distal angles are rounder (common practice, no
 source)."""
 SIGMA_LANDMARK_PX = 2.0
+"""Soft tissue has no sharp point to click (common practice, no source)."""
 UNSURE_FACTOR = 3.0
+"""As the file format says of a click that its annotator does not trust."""
 
 
 def clicks_of(view: LoadedView, head: Head, *, use_lower: bool = True) -> Clicks | None:

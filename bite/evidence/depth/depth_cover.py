@@ -17,7 +17,10 @@ from bite.geometry.teeth import LOWER, SKIN, UPPER
 from bite.stats.estimate import Estimate
 
 SKIN_RING_MM = 15.0
+"""Skin this near the teeth is what holds the head at the mouth (our choice; it counts down within 20 mm in
+the fit)."""
 LIP_RING_MM = 6.0
+"""Skin this near the teeth is lip: vermilion is some 6 to 8 mm high (from memory)."""
 
 
 @dataclass(frozen=True, slots=True)

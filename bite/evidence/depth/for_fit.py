@@ -29,18 +29,22 @@ FARTHEST_MM = 10.0
 """A solved head is near its sensor, within about 1 mm: ten times that is another head, unit or pose (our
 choice)."""
 LEAST_READINGS = 30
+"""Fewer readings on the whole window hold neither head nor teeth (our choice)."""
 FRONT_MM = 25.0
 """Teeth this far from the middle of the incisors count as front teeth."""
 NOISE_MM = 0.5
 """Starting noise of a depth pixel: between 0.46 and 1.4 mm for phones (Children 2022, 9(9):1390,
 abstract)."""
 CORRELATION_PX = 1.5
+"""Where no device table says it; measured in each frame after the first look (our choice)."""
 MEDIAN_PX = 5
 """Side of a median that a device's table names, to start from."""
 RELATIVE_SD = (0.4, 4.0)
 """How much better or worse than most a matched reading may count (our choice)."""
 SIGMA_PROFILE_MM = 0.3
+"""Where the file states none; its scale is learned on skin (our choice)."""
 PROFILE_READINGS = 400
+"""Denser lines are averaged to about this many: the fit's matrices are as wide (our choice)."""
 
 
 def depth_block(

@@ -11,8 +11,11 @@ from bite.fit.linear import robust_sd
 from bite.geometry.rigid import Array
 
 _LAGS = (1, 4)
+"""Pixels apart, near and far; see `grain_of`."""
 _LEAST = 200
+"""So many second differences give a sd to 6 % (our choice)."""
 _LONGEST_PX = 4.0
+"""The longest correlation that four pixels can tell (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from bite.geometry.rigid import Array
 ASIDE_MM, ABOVE_MM, BELOW_MM = 32.0, 13.0, 22.0
 """Reach of the search from the middle of the upper edge: half a wide mouth, a crown, an open jaw."""
 _ON_CROWN_MM = (0.4, 1.4)
+"""As in `enamel_reach`: clear of the edge's blur, within any bared crown (our choice)."""
 _IN_COLOUR = 0.45
 _LEAST_MM2 = 1.5
 """A patch smaller than this away from the clicked crowns is a glint on a lip."""

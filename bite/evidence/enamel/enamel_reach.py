@@ -13,9 +13,14 @@ from bite.evidence.picture.scan_lines import along_segment, sample_lines
 from bite.geometry.rigid import Array
 
 _STEP_PX = 0.5
+"""Half a pixel: finer holds nothing more."""
 _REFERENCE_MM = (0.4, 1.4)
+"""Where on the crown its light and colour are taken: clear of the edge's blur, within any bared crown (our
+choice)."""
 _LEAST_OTHER_MM = 0.5
+"""A dark line thinner than this is a crack or a contact, not the end of the enamel (our choice)."""
 _CORRELATED_MM = 1.0
+"""Neighbouring scan lines within a millimetre see the same lip (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

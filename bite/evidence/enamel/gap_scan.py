@@ -17,6 +17,7 @@ from bite.geometry.rigid import Array, frozen
 _INSIDE_UPPER_MM = 2.2
 _BEYOND_LOWER_MM = 2.5
 _STEP_PX = 0.25
+"""A quarter of a pixel: its share of the sd stays below a tenth of a pixel."""
 _CORRELATED_MM = 1.0
 """Nearer scan lines see the same piece of tooth: the effective count is the scanned width over this."""
 

@@ -35,11 +35,13 @@ LEAST_STEP = 0.4
 """The step at the edge, of the whole step from lip to enamel in this picture (our choice)."""
 _SIDE_MM = 0.6
 _STEP_PX = 0.25
+"""A quarter of a pixel along each scan line: places between are interpolated."""
 _DARK = 6.0
 """Levels added before the logarithm is taken, so that noise in the dark counts no more than elsewhere."""
 _CALM_MM = 0.4
 _EDGE_MM = 0.12
 _FEWEST_LINES, _FEWEST_SAMPLES = 10, 50
+"""Fewer do not tell the light of lips and of enamel (our choice)."""
 
 
 def find_lip_edges(

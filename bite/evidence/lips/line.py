@@ -16,6 +16,7 @@ from bite.fit.skin_waves import outward_normals
 from bite.geometry.rigid import Array
 
 SPACING_MM = 2.0
+"""Places this far apart on the lip line; neighbours still count half (`fit.lip_block.AS_ONE`)."""
 FINEST_MM = 0.12
 """A finer picture is averaged down to about this (our choice)."""
 COARSEST_MM = 0.5
@@ -23,7 +24,9 @@ COARSEST_MM = 0.5
 LEAST_PLACES = 4
 """Fewer places on one lip are a piece of it that may be anything."""
 _LEAST_LINES = 3
+"""Scan lines that a place needs: a median of three stands one slip (our choice)."""
 _MOST_PLACES = 1000
+"""More than any lip holds at 2 mm each, so that keys of both lips are apart."""
 
 
 def lip_block(view: LoadedView, head: Head, depth: DepthBlock) -> LipBlock | None:

@@ -36,6 +36,8 @@ RIGID_LIMIT_MM = 0.25
 """Root mean square that rigid teeth may show: storage rounding stays far below (common practice,
 no source)."""
 SAME_AS_REST_MM = 0.02
+"""Skin this much like the rest export's is the rest pose: no bared mouth differs by so little (our
+choice)."""
 _FLIP = np.diag([1.0, -1.0, -1.0])
 _CENTRALS_MM = ((UPPER_CORNERS, 2 * UPPER_CENTRAL.mean_mm), (LOWER_CORNERS, 2 * LOWER_CENTRAL.mean_mm))
 """How far apart the outer corners of a row's two central incisors stand, by the published means."""

@@ -11,6 +11,8 @@ from bite.geometry.mesh import Mesh
 from bite.geometry.rigid import Rigid, frozen
 
 NEEDED = 4
+"""A pose has six unknowns, and with three points four answers (common knowledge of the perspective-three-
+point problem)."""
 
 
 def pose_from_landmarks(frame: BiteFrame, mesh: Mesh, rig: Rig) -> Rigid:

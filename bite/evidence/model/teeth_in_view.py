@@ -18,6 +18,7 @@ from bite.geometry.teeth import LOWER, UPPER, is_upper
 HALF_MM = 30.0
 """Half side of the piece: both rows of front teeth, the lips, and some skin."""
 REACH_MM = 64.0
+"""Surface farther than this from the incisors hides none of them (our choice)."""
 WIDEST_PX = 280
 """A wider piece is averaged down by whole pixels: a quarter of a millimetre is fine enough for light and
 contrast."""

@@ -23,6 +23,7 @@ from bite.geometry.rigid import frozen
 from bite.geometry.teeth import LOWER, UPPER
 
 LEAST_PIXELS = 30
+"""Fewer pixels of enamel tell no share to 10 % (our choice)."""
 GUARD_MM, RING_MM = 1.0, 4.0
 CROWN_PX = 30.0
 """A crown wider than this many pixels is averaged down by whole pixels, to no fewer than these."""

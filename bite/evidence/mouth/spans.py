@@ -32,6 +32,7 @@ ANGLE_INSIDE, ANGLE_INSIDE_SD = 0.03, 0.04
 """Share of a crown's greatest width by which its rounded angles are clicked inside it: an estimate, no
 source."""
 _UNIT_STEPS = (10.0, 25.4, 100.0, 304.8, 1000.0)
+"""Steps between mm, cm, inches, feet and m."""
 
 
 class Through(StrEnum):

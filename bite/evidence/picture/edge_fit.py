@@ -10,11 +10,15 @@ from numpy.typing import NDArray
 from bite.geometry.rigid import Array
 
 _ROUNDS = 40
+"""Most steps of the damped fit; what needs more is told as not converged (our choice)."""
 _WINDOW_ROUNDS = 8
+"""So often the window follows the width found (our choice)."""
 _STILL = 1e-4
 """px, levels and log sigma: a line that moved by less in eight rounds has settled."""
 _WINDOW_SD = 3.0
+"""Three sds to either side hold all but 0.3 % of a Gaussian's step."""
 _SHORTEST_WINDOW_PX = 3.0
+"""Fewer samples hold neither level (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,7 @@ import numpy as np
 from bite.evidence.picture.effective_count import effective_count
 from bite.evidence.picture.luminance import Mask, Picture, box_around, check_picture, luminance
 
-OVER_FROM, OVER_TO = 247, 255
-UNDER_FROM, UNDER_TO = 0, 25
+OVER_FROM, OVER_TO, UNDER_FROM, UNDER_TO = 247, 255, 0, 25
 """Source: ISO/IEC 29794-5 reference implementation, OverExposurePrevention and UnderExposurePrevention."""
 
 

@@ -15,6 +15,7 @@ _XYZ_FROM_RGB = np.array(
     [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]],
 )
 _GRAY_TOLERANCE = 3
+"""JPEG turns grey pictures coloured by a level or two (our choice)."""
 
 
 def luminance(picture: Picture) -> Array:

@@ -18,10 +18,12 @@ from bite.geometry.rigid import Array
 RISE_PER_SIGMA = 2.563
 """10 % to 90 % rise of a Gaussian edge over its sd: twice the normal quantile of 0.9."""
 _STEP_PX = 0.5
+"""Half a pixel: finer holds nothing more."""
 _LEAST_STEP_LEVELS = 12.0
 _LEAST_CONTRAST_TO_NOISE = 8.0
 _LEAST_EXPLAINED = 0.97
 _MOST_RELATIVE_SD = 0.25
+"""A width known no better than to a quarter says nothing of sharpness (our choice)."""
 _LEAST_LINES = 8
 _LEAST_SHARE = 0.15
 """Among many unfit candidates a few pass by chance; below this share those few say nothing."""

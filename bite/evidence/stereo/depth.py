@@ -35,9 +35,11 @@ REACH_MM = 45.0
 FINEST_PX_PER_MM = 7.0
 """Finer pictures are made smaller: a patch of 9 px is then 1.3 mm wide, and a check takes seconds."""
 MOST_RANGE_PX = 256.0
+"""Disparities searched at most (our choice)."""
 DEPTH_PX_MM = 0.33
 """About one reading every third of a millimetre: finer ones would repeat each other within a patch."""
 LEAST_READINGS = 200
+"""Fewer matches hold neither head nor teeth (our choice)."""
 LEAST_ENAMEL = 0.12
 """Less of the enamel than this is not trusted at all: what matches then are glints and rims (our choice)."""
 ENAMEL_RIM_MM = 1.5

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from bite.geometry.rigid import Array
 
 BOTH_WAYS_PX = 1.0
+"""Matches there and back must meet within a pixel (common practice, no source)."""
 _BLOCK_PX = 5
 _UNIQUE_PER_CENT = 3
 _SPECKLE_PX = 100

@@ -26,6 +26,7 @@ from bite.files.corners import CornerState
 GRAB_PX = 6.0
 """A press this near to a mark's middle takes hold of it, screen pixels."""
 WHEEL_FACTOR = 1.25
+"""Three steps of the wheel double the picture (our choice)."""
 _STATES = {
     Action.SEEN: CornerState.SEEN,
     Action.UNSURE: CornerState.UNSURE,

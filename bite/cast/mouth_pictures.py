@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from bite.geometry.rigid import Array
 
 WIDTH_PX = 560
+"""Width of a mouth on the page (our choice)."""
 SMALL_PX = (160, 92)
+"""Size of a mouth in a row of the page (our choice)."""
 DRAWN_AS = "2"
 """Counted up when the same frame is to be drawn in another way, so that no older picture is taken for it."""
 _ASPECT, _SHARE = 0.58, 0.94
@@ -33,8 +35,11 @@ which a face is known (our choice)."""
 _SPANS = 1.8
 """Half width in spans of the clicked corners where no model gives a scale: centrals span some 17 mm."""
 _MOST_BYTES = 22_000
+"""Bytes of a picture on the page, of which a frame has a few (our choice)."""
 _QUALITIES = (68, 55, 42, 30, 20, 10)
+"""JPEG qualities tried until one is small enough (our choice)."""
 _ORANGE, _GREEN, _WHITE = (213, 94, 0), (0, 158, 115), (255, 255, 255)
+"""Okabe-Ito, as in `plots.style`: solved before, solved after; and the halo."""
 _DASH_PX, _SUB = 9.0, 4
 Picture = NDArray[np.uint8]
 

@@ -14,6 +14,7 @@ WIDTH_PX = 1200
 MOST_BYTES = 130_000
 """As a data address a third more: below 180 kB, which leaves room for the text of a frame's 200 kB."""
 _QUALITIES = (60, 45, 30, 20, 10)
+"""JPEG qualities tried until one is small enough (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

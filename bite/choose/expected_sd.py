@@ -30,6 +30,8 @@ whole (our choice)."""
 LIP_EDGE_MM = 0.2
 """How far off a solved lip's edge is: the order of the waves of a solved skin (our choice)."""
 FACTOR, FLOOR_MM = 1.05, 0.05
+"""Set on simulated takes beside the sd that the fit then stated (docs/decisions.md, "an expected sd is
+counted, not fitted")."""
 _WEAK = 1e-3
 """As good as no belief, without a matrix that cannot be inverted."""
 

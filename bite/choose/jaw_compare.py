@@ -27,6 +27,7 @@ _ASIDE, _FROM, _TO = 2.2, 0.18, 1.35
 _REACH = 0.75
 """Largest drop looked for, in crowns: 6 mm, the largest overbite that is usual."""
 _ASIDE_REACH = 0.15
+"""Crowns by which the upper row may have moved sideways between two frames (our choice)."""
 _FINE_CROWNS, _COARSE_CROWNS = 0.35, 1.0
 _ABOVE = 1.7
 """Crowns, gum and lip above the edge, in crowns."""

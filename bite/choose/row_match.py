@@ -19,6 +19,7 @@ WINDOW_CROWNS = 0.6
 LEAST_FEATURES = 6
 """A similarity has four unknowns, two features: three times as many leave a vote (our choice)."""
 _MOST_FEATURES = 70
+"""More take time and change no vote (our choice)."""
 _REACH_CROWNS = 4.5
 """Half side of the square around the teeth that is looked at, in crown widths."""
 _FINE_CROWNS, _COARSE_CROWNS = 0.4, 1.0

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from bite.annotate.workbench import Workbench
 
 SIZE_PX = (1280, 800)
+"""Fits the smallest screens in use (our choice)."""
 _FOOT = """\
 Corners are saved after each change beside the picture, as the frame file names them. ? in the window shows
 all keys. exit codes: 0 all clicks are saved, 1 some could not be saved, 2 bad input or no window possible."""

@@ -31,6 +31,8 @@ With --together the frames are of one performer and one rig, and give one offset
 PERFORMER.together.json and PERFORMER.together.png beside the first frame."""
 
 _OBJECTS_BETWEEN_COLLECTIONS = 100_000
+"""So that the collector of lost cycles runs seldom within a frame (docs/decisions.md, "what a check need not
+do")."""
 
 
 @dataclass(frozen=True, slots=True)

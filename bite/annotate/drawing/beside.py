@@ -18,6 +18,7 @@ from bite.geometry.rigid import Array
 HEIGHT_SHARE = 0.62
 """Height of the small picture against the panel's width."""
 _FEWEST_TO_FRAME = 2
+"""One click frames nothing."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

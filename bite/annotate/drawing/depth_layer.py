@@ -13,7 +13,9 @@ from bite.files.bundle import BiteFrame, LoadedView
 REACH_MM = 20.0
 """Half the range of distance that the colours span, around the middle of what is shown."""
 _LONGEST_SIDE_PX = 1600
+"""Finer than a screen shows (our choice)."""
 OPACITY = 0.5
+"""Half: the picture must show through (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

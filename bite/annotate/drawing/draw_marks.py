@@ -19,6 +19,7 @@ from bite.geometry.teeth import is_upper
 from bite.plots.style import AFTER, BEFORE, MEASURED
 
 _SHIFT = 4
+"""Bits of a pixel's fraction that OpenCV draws with: a sixteenth."""
 WHITE: Colour = (255, 255, 255)
 BLACK: Colour = (20, 20, 20)
 CLICKED = colour_of(MEASURED.colour)

@@ -14,7 +14,9 @@ from bite.plots.style import INK, MEASURED
 WHITE: Colour = (255, 255, 255)
 DARK = colour_of(INK)
 _AWAY_PX = 44
+"""Screen pixels between pointer and loupe, so that the hand hides neither (our choice)."""
 _ZOOMS = (4.0, 8.0, 16.0, 24.0)
+"""Steps, so that the loupe does not swim as the view zooms (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

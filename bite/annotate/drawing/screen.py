@@ -29,6 +29,7 @@ from bite.annotate.state.view import Area, Point, ViewTransform
 from bite.geometry.rigid import Array
 
 _PANEL_PX = 330
+"""Screen pixels: its longest line of text (our choice)."""
 _FULL_MARKS_SCALE = 2.0
 """Below this scale marks are drawn smaller, so that they do not bury the mouth."""
 

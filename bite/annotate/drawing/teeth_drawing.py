@@ -16,7 +16,10 @@ from bite.plots.style import ENAMEL, INK, MEASURED
 ASKED = colour_of("#D55E00")
 _LINE = colour_of(INK)
 _UPPER_WIDE, _LOWER_WIDE, _LAST_WIDE = 8.6, 5.4, 6.2
+"""Mm of a drawing that shows which tooth is asked for: about the published widths, and no measure (our
+choice)."""
 _UPPER_HIGH, _LOWER_HIGH, _OPEN = 10.5, 8.5, 2.6
+"""Mm of that drawing, an open mouth (our choice)."""
 _HALF_WIDE = _UPPER_WIDE + _LAST_WIDE + 1.0
 
 

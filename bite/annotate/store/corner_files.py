@@ -21,6 +21,7 @@ from bite.files.corners import Corners, read_corners, write_corners
 from bite.files.source import is_file
 
 _MOST_ASIDE = 1000
+"""Damaged files kept beside one picture: more are a fault of another kind (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,9 @@ from bite.annotate.toolkit.canvas import NoWindowError, quiet_settings
 
 ADDRESS = "127.0.0.1"
 PORT = 8988
+"""Matplotlib's own default for this server."""
 _TRIES = 20
+"""Ports tried from there on (our choice)."""
 
 
 def browser_canvas(

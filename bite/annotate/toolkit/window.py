@@ -16,7 +16,9 @@ from bite.annotate.state.view import Area, Point
 from bite.annotate.workbench import Workbench
 
 POLL_MS = 100
+"""How often the window looks for what is to be told or saved: less than a hand notices (our choice)."""
 _LEFT, _MIDDLE, _RIGHT = 1, 2, 3
+"""Numbers of the mouse's buttons in matplotlib."""
 
 
 class Window:

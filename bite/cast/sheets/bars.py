@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 _STEPS_MM = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1000.0)
+"""Ends of a bar's axis: round numbers."""
 
 
 @dataclass(frozen=True, slots=True)

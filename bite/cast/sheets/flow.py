@@ -17,6 +17,7 @@ MARGIN_IN = 0.6
 FOOT_IN, HEAD_IN = 0.75, 0.6
 TEXT_PT, HEADING_PT, TITLE_PT, FOOT_PT = 9.5, 13.0, 19.0, 8.0
 _LEADING = 1.32
+"""Line's height over letter's height."""
 _PT = 72.0
 WIDE_IN = A4_IN[0] - 2 * MARGIN_IN
 ALARM = "#8a1c00"

@@ -34,6 +34,7 @@ _COLOURS = 256
 _MOUTH_IN, _BETWEEN_IN, _CAPTION_IN = 2.25, 0.12, 0.22
 _LOWEST_IN = 0.95
 _LEADING = 1.32
+"""Line's height over letter's height, as in `flow`."""
 
 
 def frame_sheets(content: CastContent) -> list[Callable[[], Figure]]:

@@ -18,11 +18,15 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 CROP_MM = 60.0
+"""A bared mouth and some skin beside it (our choice)."""
 _DARK = 0.30
+"""Middle level of a mouth, 0 to 1, below which a picture is lifted to be seen (our choice)."""
 _LIFTED_TO = 0.42
+"""To which it is lifted, drawn only (our choice)."""
 _SPANS = 3.4
 """Crop width in spans of the corners where the scale is not known: the centrals span about 17 of 60 mm."""
 _MOST_PIXELS = 1400
+"""Finer than paper shows (our choice)."""
 _BEHIND = "covered"
 _DOUBTED = ("unsure", _BEHIND)
 _PAPER = {"facecolor": "white", "alpha": 0.85, "lw": 0, "pad": 1.2}

@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 MOUTH_MM = 50.0
+"""The width of a mouth bared (our choice)."""
 CLOSE_MM = 25.0
+"""The two upper centrals and some room (our choice)."""
 _OWN = (Rim.UPPER, Rim.LOWER)
 
 

@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 
 _AS_POSITION = ("seen", "unsure")
 _LEAST_SHOWN_PX = 0.5
+"""Arrows are not blown up beyond this: a perfect fit must look like one (our choice)."""
 _BARS_PX = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
+"""Lengths of the scale's bar: round numbers."""
 _CELL = "#eeeeee"
 _LABEL_IN = 0.17
 

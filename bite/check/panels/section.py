@@ -29,10 +29,15 @@ if TYPE_CHECKING:
 HALF_ALONG_MM, HALF_ACROSS_MM = 17.0, 13.0
 """So much of a line is shown at least: lips and enamel, or both centrals and laterals."""
 _SPIKE_REACH_MM = 12.0
+"""A wild reading stretches the axis by no more than this (our choice)."""
 _PAD_MM = 1.5
+"""Room beyond the curves (our choice)."""
 _MARK_EVERY_MM = 3.0
+"""Marks farther apart than the curve's width, so that both are seen (our choice)."""
 _LEAST_STRIP_MM = 1.0
+"""The axis of differences ends no nearer: noise must look small (our choice)."""
 _STRIP_MM = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0)
+"""Ends of that axis: round numbers."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -166,16 +166,16 @@ def _mm_per_px(view: LoadedView, assessment: Assessment) -> float:
 
 def view_title(assessment: Assessment, after: bool | None, view: LoadedView) -> str:
     """Say what a picture shows: before, after, or (None) the solved teeth where nothing is to be moved."""
-    where = f"{view.name}: " if len(assessment.frame.views) > 1 else ""
+    where = f"{view.name}, " if len(assessment.frame.views) > 1 else "solved "
     dial, step = dial_before(assessment), step_of(assessment)
     stands = f", dial {dial_told(dial, step)}" if dial is not None else ""
     if after is None:
-        return f"■ {where}as solved{stands}"
+        return f"■ {where}as it is{stands}" if where != "solved " else f"■ as solved{stands}"
     if not after:
-        return f"■ {where}solved before{stands}"
+        return f"■ {where}before{stands}"
     move = assessment.decision.move
     to = f", dial {dial_told(move.after, step)}" if move is not None else ""
-    return f"▲ {where}solved after: {way(assessment.moved_mm)}{to}"
+    return f"▲ {where}after: {way(assessment.moved_mm)}{to}"
 
 
 def _words(figure: Figure, assessment: Assessment, box_in: _Box) -> None:
@@ -211,5 +211,6 @@ def _draw_below(
     room = (wide - close_wide - 0.2) / max(len(held), 1)
     for k, one in enumerate(held):
         where = f"{one.name}: corners" if both else "Corners, clicked to solved"
-        error_axes = _axes(figure, (left + close_wide + 0.2 + k * room, low, room - 0.1, high - 0.14))
+        title_in = 0.3 if both else 0.16
+        error_axes = _axes(figure, (left + close_wide + 0.2 + k * room, low, room - 0.1, high - title_in))
         draw_reprojection(error_axes, shown_marks(assessment), one.name, where)

@@ -1,10 +1,11 @@
 """Names in any script on paper: a font that has the letters, the order they are read in, or Latin letters.
 
-Matplotlib draws letters in the order of the file, from left to right, and does not join them. So Hebrew and
-Arabic are brought into the order of the eye here, and Arabic letters into the forms in which they join (as
-the Unicode character database names them). What no installed font has is told in Latin letters by its
-Unicode name: kana, hangul and alphabets by their sounds, ideographs by their numbers, so that two names that
-differ still differ on paper.
+Until version 3.11 matplotlib draws letters in the order of the file, from left to right, and does not join
+them. For those Hebrew and Arabic are brought into the order of the eye here, and Arabic letters into the
+forms in which they join (as the Unicode character database names them). Later ones do so by themselves, and
+only need to know that our sentences run from left to right even where a name at their start does not. What
+no installed font has is told in Latin letters by its Unicode name: kana, hangul and alphabets by their
+sounds, ideographs by their numbers, so that two names that differ still differ on paper.
 """
 
 from __future__ import annotations
@@ -21,6 +22,10 @@ if TYPE_CHECKING:
 HOUSE_FONT = "DejaVu Sans"
 _NO_FONT = "Last Resort"
 """Fonts that have a box for every letter have none."""
+_DONE = "_bite_letters_done"
+_LEFT_TO_RIGHT = "\u200e"
+_SHAPES_FROM = (3, 11)
+"""Version of matplotlib that lays out complex scripts by itself."""
 _FORM = {"<isolated>": 0, "<final>": 1, "<initial>": 2, "<medial>": 3}
 _PRESENTATION = (*range(0xFB50, 0xFDF0), *range(0xFE70, 0xFEFD))
 _PAIRED = str.maketrans("()[]{}<>«»", ")(][}{><»«")
@@ -36,9 +41,10 @@ def make_readable(figure: Figure) -> None:
 
     for text in figure.findobj(Text):
         words = text.get_text()
-        if not words:
+        if not words or getattr(text, _DONE, None) == words:
             continue
         drawn, fonts = on_paper(words)
+        setattr(text, _DONE, drawn)
         if drawn != words:
             text.set_text(drawn)
         if len(fonts) > 1:
@@ -68,7 +74,8 @@ def on_paper(words: str) -> tuple[str, tuple[str, ...]]:
         else:
             drawn.append(in_latin(letter))
     lines = "".join(drawn).split("\n")
-    return "\n".join(in_order_of_the_eye(line) for line in lines), tuple(fonts)
+    ordered = from_the_left if _shapes_itself() else in_order_of_the_eye
+    return "\n".join(ordered(line) for line in lines), tuple(fonts)
 
 
 def in_latin(letter: str) -> str:
@@ -77,17 +84,28 @@ def in_latin(letter: str) -> str:
     Examples
     --------
     >>> in_latin("か"), in_latin("김"), in_latin("田"), in_latin("क")
-    ('ka', 'gim', '7530·', 'ka')
+    ('ka', 'gim', 'u7530·', 'ka')
     """
     if unicodedata.combining(letter) or unicodedata.category(letter) in ("Mn", "Cf"):
         return ""
     name = unicodedata.name(letter, "")
     if not name or "IDEOGRAPH" in name:
-        return f"{ord(letter):04X}·"
+        return f"u{ord(letter):04X}·"
     for word in ("SYLLABLE ", "LETTER ", "DIGIT ", "VOWEL SIGN ", "SIGN "):
         if word in name:
             return name.split(word)[-1].lower().replace(" ", "")
-    return f"{ord(letter):04X}·"
+    return f"u{ord(letter):04X}·"
+
+
+def from_the_left(line: str) -> str:
+    """Mark a line that holds right-to-left letters as one that itself runs from left to right.
+
+    Examples
+    --------
+    >>> from_the_left("שרה 2: move") == chr(0x200E) + "שרה 2: move"
+    True
+    """
+    return f"{_LEFT_TO_RIGHT}{line}" if any(_is_from_right(letter) for letter in line) else line
 
 
 def in_order_of_the_eye(line: str) -> str:
@@ -144,6 +162,13 @@ def _turned(letters: str) -> str:
         else:
             units.append(letter.translate(_PAIRED))
     return "".join(reversed(units))
+
+
+@lru_cache(maxsize=1)
+def _shapes_itself() -> bool:
+    import matplotlib
+
+    return tuple(int(part) for part in matplotlib.__version__.split(".")[:2]) >= _SHAPES_FROM
 
 
 @lru_cache(maxsize=1)

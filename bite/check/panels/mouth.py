@@ -212,7 +212,7 @@ def name_corners(axes: Axes, corners: list[CornerMark], crop: Crop, *, at_edges:
             continue
         row.sort(key=lambda entry: entry[0][0])
         words = [mark.name if mark.state == "seen" else f"{mark.name}\n{mark.state}" for _, mark in row]
-        gap_in = 0.42 if all(mark.state == "seen" for _, mark in row) else 0.64
+        gap_in = 0.42 if all(mark.state == "seen" for _, mark in row) else 0.6
         xs = _spread([place[0] for place, _ in row], gap_in / size_in(axes)[0] * crop.width)
         if at_edges:
             outer = 0.5 * crop.width - 0.5 * gap_in / size_in(axes)[0] * crop.width

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from textwrap import fill
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -84,7 +85,8 @@ def draw_reprojection(axes: Axes, marks: Sequence[CornerMark], view: str, name: 
         for k, mark in enumerate(row):
             _draw_cell(axes, mark, k * cells.pitch, r * (cells.pitch + cells.label), cells)
     after = "" if error.after_px is None else f" before, {error.after_px:.1f} px after"
-    axes.set_title(f"{name}\noff by {error.before_px:.1f} px{after}", fontsize=READ_PT)
+    words = f"{name}, off by {error.before_px:.1f} px{after}"
+    axes.set_title(fill(words, int(size_in(axes)[0] * 72 / (0.66 * READ_PT))), fontsize=READ_PT)
     axes.set_xticks([])
     axes.set_yticks([])
     axes.spines[:].set_visible(False)

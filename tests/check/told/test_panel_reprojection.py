@@ -24,7 +24,7 @@ def test_the_panel_tells_both_errors_and_draws_them_to_the_scale_that_it_shows()
     with house_style():
         axes = blank_figure(4, 2).add_axes((0.1, 0.1, 0.8, 0.8))
         draw_reprojection(axes, MARKS, "side", "view side")
-    assert axes.get_title(loc="left") == "view side\noff by 5.0 px before, 1.0 px after"
+    assert " ".join(axes.get_title(loc="left").split()) == "view side, off by 5.0 px before, 1.0 px after"
     low, high = axes.get_xlim()
     bottom, top = axes.get_ylim()
     assert bottom > top  # y down

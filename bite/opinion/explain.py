@@ -33,10 +33,10 @@ SLIDE_MM = 2.0
 lower row could be said to stand anywhere."""
 TOO_LARGE = {Cause.ROWS: 1.115, Cause.SCALE: 1.10}
 """Mean over freedom of the raw statistics of 1,000 clean computed frames (``tests.coverage.opinion``, seeds
-from 7000), where 66 of them, measured 2026-11-28, still show one above 1 (1.03 and 1.11); dividing by it brings a statistic
-back to chi-square. Source of the method: Bartlett 1937, Proc. R. Soc. Lond. A 160:268-282 (from memory). Means
-below 1 are not divided away: computed frames hold no hair, no lips that slid and no crowns of another mouth,
-which a statistic must allow for."""
+from 7000), where the first 66, measured again on 2026-11-28, still show one above 1 (1.03 and 1.11); dividing
+by it brings a statistic back to chi-square. Source of the method: Bartlett 1937, Proc. R. Soc. Lond. A
+160:268-282 (from memory). Means below 1 are not divided away: computed frames hold no hair, no lips that slid
+and no crowns of another mouth, which a statistic must allow for."""
 _BARELY = 1e-3
 """A direction that keeps less than this share of its own scatter beside all others says nothing."""
 

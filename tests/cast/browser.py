@@ -86,10 +86,6 @@ class Browser:
         self.press(CONTROL, "v")
         return str(self.run("var a=document.getElementById('paste'),t=a.value;a.remove();return t"))
 
-    def printed(self, **how: object) -> bytes:
-        """Print the page to a PDF, as the print dialogue does."""
-        return base64.b64decode(self.call("POST", "/print", {"background": True, **how}))
-
     def screenshot(self, width: int, height: int) -> bytes:
         """Take a picture of the page in a viewport of this size."""
         size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": False}
@@ -102,6 +98,15 @@ class Browser:
     def cdp(self, command: str, parameters: dict[str, object]) -> Any:
         """Make one call that only this browser knows."""
         return self.call("POST", "/goog/cdp/execute", {"cmd": command, "params": parameters})
+
+
+def printed(page: Path, folder: Path) -> bytes:
+    """Print a file of the disk to a PDF, as the print dialogue does; the driver would give it ten seconds."""
+    paper = folder / "printed.pdf"
+    command = [str(shutil.which("chromium")), *_FLAGS, f"--user-data-dir={folder / 'profile'}"]
+    command += ["--no-pdf-header-footer", f"--print-to-pdf={paper}", page.as_uri()]
+    subprocess.run(command, check=True, capture_output=True, timeout=600)
+    return paper.read_bytes()
 
 
 @contextmanager

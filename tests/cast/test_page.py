@@ -14,7 +14,7 @@ from bite.cast.runner.settings import CastSettings
 from bite.cast.sheets.page import page_pieces
 from bite.files.atomic import write_pieces
 from bite.files.cast import read_cast
-from tests.cast.browser import ENTER, HOME, RIGHT, SKIP, TAB, driven, is_there
+from tests.cast.browser import ENTER, HOME, RIGHT, SKIP, TAB, driven, is_there, printed
 
 pytestmark = pytest.mark.skipif(not is_there(), reason=SKIP)
 CONTRAST = """
@@ -291,10 +291,10 @@ def test_nothing_is_wider_than_a_narrow_window(browser, small):
 
 
 @pytest.mark.slow
-def test_on_paper_table_heads_come_again_and_no_sheet_is_nearly_empty(browser, many):
+def test_on_paper_table_heads_come_again_and_no_sheet_is_nearly_empty(many, tmp_path):
     pdfium = pytest.importorskip("pypdfium2", reason="pypdfium2 turns a sheet into a picture")
-    browser.open(many)
-    document = pdfium.PdfDocument(browser.printed(page={"width": 21.0, "height": 29.7}))
+    document = pdfium.PdfDocument(printed(many, tmp_path))
+    assert document[0].get_size() == pytest.approx((595.4, 841.7), abs=1.0)
     texts, filled = [], []
     for sheet in document:
         texts.append(sheet.get_textpage().get_text_bounded())

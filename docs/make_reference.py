@@ -37,7 +37,10 @@ KIND_TITLES = {
 VERDICTS = {
     "leave": "the teeth stand within tolerance, with a chance of at least 80 %",
     "move": "set the dial to the value given",
-    "usable": "no solved model was given, and the capture checks passed",
+    "usable": (
+        "no solved model was given; the clicks lie on enamel, lit, sharp and large enough, and no opening "
+        "shows; the headline says where the rows cannot be seen to meet"
+    ),
     "beyond": "the dial ends before the need does",
     "unsure": "the offset is not known to within the tolerance, or a check failed; says what would settle it",
     "reshoot": "the frame cannot register a bite, and no fit can mend that",

@@ -9,6 +9,7 @@ from math import erf, sqrt
 
 import numpy as np
 
+from bite.check.earned import CANNOT_TELL, CLOSED, rows_seen_to_meet, why_not_usable
 from bite.check.finding import Finding, Severity
 from bite.files.rig import Dial
 from bite.stats.estimate import Z95, Estimate, with_sign
@@ -189,9 +190,11 @@ def decide(
     if not solved:
         if failed:
             return Decision(Verdict.RESHOOT, None, f"not usable: {failed[0].text}", tolerance_mm)
-        return Decision(
-            Verdict.USABLE, None, "the capture checks passed; no solved model was given", tolerance_mm
-        )
+        lacks = why_not_usable(findings)
+        if lacks:
+            return Decision(Verdict.UNSURE, None, lacks, tolerance_mm)
+        why = CLOSED if rows_seen_to_meet(findings) else CANNOT_TELL
+        return Decision(Verdict.USABLE, None, f"{why}; no solved model was given", tolerance_mm)
     if offset is None:
         return Decision(Verdict.UNSURE, None, f"no offset can be given: {settle}", tolerance_mm)
     told = f"{with_sign(offset.value, 2)} +- {offset.sd:.2f} mm"

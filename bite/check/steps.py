@@ -78,6 +78,7 @@ def check_frame(
         two_views=evidence is not None and evidence.two_views,
         lower_left_out=fitted.lower_left_out,
         rows_contradict_sd=fitted.rows_contradict_sd,
+        solved=frame.file.solved is not None,
     )
     if solved is not None:
         findings += model_findings(observed, fit, solved, tolerance_mm=tolerance_mm)

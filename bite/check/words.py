@@ -6,6 +6,7 @@ from math import isfinite
 
 from bite.check.assessment import Assessment
 from bite.check.decision import Decision, DialMove, Verdict, way
+from bite.check.earned import CANNOT_TELL
 from bite.check.finding import Finding
 from bite.stats.estimate import Estimate
 
@@ -130,6 +131,8 @@ def dial_stands(assessment: Assessment) -> bool:
 def what_to_do(assessment: Assessment) -> str:
     """Say the verdict as an instruction, with the dial value where the verdict stands behind one."""
     offset = assessment.fit.offset if assessment.fit else None
+    if assessment.decision.verdict is Verdict.UNSURE and assessment.frame.file.solved is None:
+        return "this frame is not known to register a bite"
     return instruction(assessment.decision, offset, step_of(assessment))
 
 
@@ -157,6 +160,8 @@ def instruction(decision: Decision, offset: Estimate | None, step: float) -> str
         case Verdict.RESHOOT:
             return "choose or shoot another frame"
         case Verdict.USABLE:
+            if decision.why.startswith(CANNOT_TELL):
+                return "usable, if the teeth were closed: this picture cannot tell"
             return "the frame can register a bite"
     return decision.why
 

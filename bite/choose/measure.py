@@ -86,8 +86,8 @@ def measure_carried(
     quality = quality_of(image, corners, mouth, None, reach_mm=GAP_REACH_MM)
     upper = upper_enamel_shown(image, row, mm_per_px=scale.mm_per_px)
     findings = (
-        bite_gap(None, quality.gap, quality.lower_shown),
-        sharp(quality.sharpness, scale.mm_per_px),
+        bite_gap(None, quality.below),
+        sharp(quality.blur, scale.mm_per_px),
         enamel_lit(quality.exposure),
         resolved(mouth, None, None),
     )
@@ -106,7 +106,7 @@ def measure_carried(
         edge_px=min(widths, default=None),
         clipped=None if quality.exposure is None else quality.exposure.over.value,
         upper_mm=None if upper is None else upper.shown_mm,
-        lower_mm=None if quality.lower_shown is None else quality.lower_shown.shown_mm,
+        lower_mm=None if quality.below is None else quality.below.shown_mm,
         jaw_drop_mm=None if drop is None else drop * scale.mm_per_px,
         jaw_drop_sd_mm=(None if carried.jaw_drop_sd_px is None else carried.jaw_drop_sd_px * scale.mm_per_px),
         findings=findings,

@@ -22,6 +22,7 @@ from bite.evidence.depth.hair_found import HairFound, hair_found
 from bite.evidence.model.head import SolvedHead
 from bite.evidence.model.hidden_teeth import solved_teeth_in_view
 from bite.evidence.model.teeth_in_view import TeethInView
+from bite.evidence.mouth.centrals import Centrals, centrals_of
 from bite.evidence.mouth.framing import Framing, framing_of
 from bite.evidence.mouth.picture_quality import PictureQuality, picture_quality
 from bite.evidence.mouth.place import Mouth, mouth_of
@@ -60,6 +61,7 @@ class Observed:
     triangulated: tuple[TriangulatedCorner, ...]
     fault: ClickFault | None
     hair: HairFound | None
+    centrals: Centrals | None
     sensor: FilterFound | None
     numbers_off: int = 0
 
@@ -107,7 +109,7 @@ def observe(
         mouth=mouth,
         picture=picture,
         spans=crown_spans(frame, head, parameters),
-        measures=bite_measures(frame, head, fit, mouth, picture.gap),
+        measures=bite_measures(frame, head, fit, mouth, picture.below),
         cover=cover if cover is not None else cover_beside_clicks(frame),
         profile_share=_profile_share(fit),
         framing=None if mouth is None else framing_of(frame, head, mouth),
@@ -119,6 +121,7 @@ def observe(
         ),
         fault=_fault(fit),
         hair=None if fit is None else hair_found(fit),
+        centrals=centrals_of(frame, mouth),
         sensor=None if fit is None else filter_found(fit, cover),
         numbers_off=_numbers_off(frame, fit, corners),
     )

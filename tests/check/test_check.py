@@ -163,9 +163,11 @@ def test_without_a_model_the_capture_checks_decide(frame):
     assert found.solved is None and found.fit is None
     assert {f.code for f in found.findings} == {
         "resolved", "enamel-lit", "sharp", "framed", "depth-covered", "bite-gap", "overbite-visible",
-        "corners-plausible", "same-device",
+        "corners-plausible", "same-device", "on-enamel",
     }  # fmt: skip
     assert found.decision.verdict is Verdict.USABLE
+    unclicked = check_frame(replace(alone, views=(replace(alone.views[0], corners=None),)))
+    assert unclicked.decision.verdict is Verdict.UNSURE and "click 11d and 21d" in unclicked.decision.why
     dark = replace(alone, views=(replace(alone.views[0], image=np.zeros_like(alone.views[0].image)),))
     assert check_frame(dark).decision.verdict is Verdict.RESHOOT
 

@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from bite.check.decision import Verdict, chance_within, decide, dial_travel, propose, stands_at
+from bite.check.earned import CANNOT_TELL
 from bite.check.finding import Finding, Severity
+from bite.check.words import instruction
 from bite.files.rig import Dial
 from bite.geometry.rigid import frozen
 from bite.stats.estimate import Estimate
@@ -171,8 +173,44 @@ def test_a_frame_that_cannot_register_a_bite_wins_over_everything() -> None:
     assert decided(Estimate(1.4, 0.1), findings=[MODEL_FAIL]).verdict is Verdict.UNSURE
 
 
-def test_without_a_model() -> None:
-    assert decided(None, None, None, solved=False).verdict is Verdict.USABLE
+GOOD = [
+    Finding(code, Severity.OK, f"{code} is fine")
+    for code in ("on-enamel", "resolved", "enamel-lit", "sharp", "bite-gap")
+]
+
+
+def with_one(code: str, severity: Severity) -> list[Finding]:
+    other = Finding(code, severity, f"{code} was looked at", "do this next")
+    return [other if finding.code == code else finding for finding in GOOD]
+
+
+def test_without_a_model_usable_is_earned() -> None:
+    assert decided(None, None, None, solved=False, findings=GOOD).verdict is Verdict.USABLE
+    assert decided(None, None, None, solved=False).verdict is Verdict.UNSURE
+
+
+@pytest.mark.parametrize("code", ["on-enamel", "resolved", "enamel-lit", "sharp"])
+@pytest.mark.parametrize("severity", [Severity.NOTE, Severity.WARN])
+def test_what_was_not_measured_or_not_passed_is_unsure_and_says_what_to_do(code, severity) -> None:
+    decision = decided(None, None, None, solved=False, findings=with_one(code, severity))
+    assert decision.verdict is Verdict.UNSURE and "do this next" in decision.why
+    missing = [finding for finding in GOOD if finding.code != code]
+    assert decided(None, None, None, solved=False, findings=missing).verdict is Verdict.UNSURE
+
+
+def test_rows_that_cannot_be_seen_to_meet_are_told_and_a_doubt_is_unsure() -> None:
+    cannot = decided(None, None, None, solved=False, findings=with_one("bite-gap", Severity.NOTE))
+    assert cannot.verdict is Verdict.USABLE and cannot.why.startswith(CANNOT_TELL)
+    assert "if the teeth were closed: this picture cannot tell" in instruction(cannot, None, 0.01)
+    closed = decided(None, None, None, solved=False, findings=GOOD)
+    assert "cannot tell" not in instruction(closed, None, 0.01) + closed.why
+    doubt = decided(None, None, None, solved=False, findings=with_one("bite-gap", Severity.WARN))
+    assert doubt.verdict is Verdict.UNSURE
+    nothing = [finding for finding in GOOD if finding.code != "bite-gap"]
+    assert decided(None, None, None, solved=False, findings=nothing).verdict is Verdict.UNSURE
+
+
+def test_without_a_model_a_failed_check_asks_for_another_frame() -> None:
     assert decided(None, None, None, solved=False, findings=[FAIL]).verdict is Verdict.RESHOOT
 
 

@@ -99,3 +99,11 @@ def test_a_reverse_bite_is_no_swap():
 
 def test_nothing_clicked_is_no_problem():
     assert corner_problems(clicks({})) == ()
+
+
+def test_a_reverse_bite_of_an_upright_picture_is_no_mirrored_one():
+    """The lower edges are seen a little above the upper ones, 11 on the left as ever."""
+    reverse = {code: (x, y - 15.0 if code[0] in "34" else y) for code, (x, y) in PLACES.items()}
+    assert not faults(clicks(reverse))
+    deeper = {code: (x, y - 30.0 if code[0] in "34" else y) for code, (x, y) in PLACES.items()}
+    assert CornerFault.MIRRORED in faults(clicks(deeper))  # as it looks in a mirrored picture upside down

@@ -6,7 +6,7 @@ from scipy import ndimage
 
 from bite.evidence.clicks.tooth_row import tooth_row_from_corners
 from bite.evidence.enamel.edge_candidates import edges_near_teeth
-from bite.evidence.enamel.enamel_reach import lower_enamel_shown, upper_enamel_shown
+from bite.evidence.enamel.enamel_reach import upper_enamel_shown
 from bite.evidence.enamel.tooth_regions import teeth_box_from_corners
 from bite.evidence.picture.sharpness import sharpness_at_edges
 from bite.files.corners import CornerPoint, Corners, CornerState
@@ -45,26 +45,18 @@ def _mouth(upper_mm, lower_mm, *, roll=0.0, blur_px=1.2, gray=False, lip=LIP, fi
 
 @pytest.mark.parametrize("roll", [0, 30, 180])
 @pytest.mark.parametrize(("upper_mm", "lower_mm"), [(9.0, 6.0), (2.6, 1.6)])
-def test_bare_enamel_is_measured_up_and_down(upper_mm, lower_mm, roll):
+def test_bare_enamel_is_measured_upwards(upper_mm, lower_mm, roll):
     picture, corners = _mouth(upper_mm, lower_mm, roll=roll)
     row = tooth_row_from_corners(corners)
     up = upper_enamel_shown(picture, row, mm_per_px=MM)
-    low = lower_enamel_shown(picture, row, mm_per_px=MM)
     # the change is found where a third of the light, or 9 of 25 units of redness, is gone: within a blur sd
     assert up.shown_mm == pytest.approx(upper_mm, abs=0.3) and not up.at_end
-    assert low.shown_mm == pytest.approx(lower_mm, abs=0.3) and not low.at_end
 
 
 def test_gray_pictures_go_by_light():
     picture, corners = _mouth(5.0, 3.0, gray=True)
     up = upper_enamel_shown(picture, tooth_row_from_corners(corners), mm_per_px=MM)
     assert up.shown_mm == pytest.approx(5.0, abs=0.3)
-
-
-def test_hidden_lower_teeth_show_nothing():
-    picture, corners = _mouth(9.0, 0.0)
-    low = lower_enamel_shown(picture, tooth_row_from_corners(corners), mm_per_px=MM)
-    assert low.shown_mm == 0.0
 
 
 def test_enamel_to_the_end_says_so():
@@ -83,10 +75,7 @@ def test_regions_stay_below_a_low_lip():
     picture, corners = _mouth(2.6, 0.0)
     row = tooth_row_from_corners(corners)
     up = upper_enamel_shown(picture, row, mm_per_px=MM)
-    low = lower_enamel_shown(picture, row, mm_per_px=MM)
-    regions = teeth_box_from_corners(
-        corners, upper_shown_px=up.shown_mm / MM, lower_shown_px=low.shown_mm / MM
-    )
+    regions = teeth_box_from_corners(corners, upper_shown_px=up.shown_mm / MM, lower_shown_px=0.0)
     mask = regions.upper_mask(picture.shape[:2])
     assert mask.sum() > 300
     assert picture[mask][:, 1].min() > 0.8 * ENAMEL[1]  # no pixel of lip, whose green is half of the enamel's
@@ -95,11 +84,9 @@ def test_regions_stay_below_a_low_lip():
     assert picture[blind][:, 1].min() < 0.6 * ENAMEL[1]
 
 
-def test_none_without_lower_points_or_off_the_picture():
+def test_none_off_the_picture():
     picture, corners = _mouth(9.0, 6.0)
-    upper_only = {c: p for c, p in corners.points.items() if c[0] in "12"}
-    row = tooth_row_from_corners(Corners(corners.path, "a.png", 200, 160, upper_only))
-    assert lower_enamel_shown(picture, row, mm_per_px=MM) is None
+    row = tooth_row_from_corners(corners)
     assert upper_enamel_shown(picture[:4, :4], row, mm_per_px=MM) is None
 
 

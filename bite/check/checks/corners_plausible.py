@@ -12,13 +12,14 @@ has half a dozen such widths, and a cast hundreds of frames)."""
 _SOURCE = "crown widths in reference/crown_widths.toml; 3 and 4.5 sd are our choice"
 
 
-def corners_plausible(spans: tuple[CrownSpan, ...], *, clicked: bool) -> Finding:
+def corners_plausible(spans: tuple[CrownSpan, ...], *, clicked: bool, two_seen: bool = False) -> Finding:
     """Hold every span against the population's crown widths; the worst one is told.
 
     Parameters
     ----------
     spans : tuple of CrownSpan
     clicked : bool, whether anybody has clicked at all
+    two_seen : bool, two upper corners of the reference view can be used
     """
     if not clicked:
         return Finding(
@@ -31,10 +32,13 @@ def corners_plausible(spans: tuple[CrownSpan, ...], *, clicked: bool) -> Finding
         return Finding(
             CODE,
             Severity.NOTE,
-            "no distance between corners could be measured: it takes two seen corners of a row, and "
-            "depth, a second "
-            "view or a solved model",
-            "click both distal corners of the upper row (11d and 21d)",
+            "no distance between corners could be measured in mm: "
+            + (
+                "that takes depth, a second view or a solved model"
+                if two_seen
+                else "fewer than two corners of a row are seen"
+            ),
+            "" if two_seen else "click both distal corners of the upper row (11d and 21d)",
         )
     worst = max(spans, key=lambda span: abs(span.off_by_sd))
     off = abs(worst.off_by_sd)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bite.check.checks.bite_gap import bite_gap
+from bite.check.checks.centrals import centrals
 from bite.check.checks.corners_plausible import corners_plausible
 from bite.check.checks.depth_covered import depth_covered
 from bite.check.checks.device_known import device_known
@@ -12,6 +13,7 @@ from bite.check.checks.framed import framed
 from bite.check.checks.hair import hair
 from bite.check.checks.held_still import held_still
 from bite.check.checks.lateral import lateral
+from bite.check.checks.on_enamel import lies_on_enamel, on_enamel
 from bite.check.checks.overbite_visible import overbite_visible
 from bite.check.checks.overjet_overbite import overjet_overbite_findings
 from bite.check.checks.resolved import resolved
@@ -41,6 +43,7 @@ def capture_findings(
     two_views: bool,
     lower_left_out: bool,
     rows_contradict_sd: float,
+    solved: bool,
 ) -> list[Finding]:
     """Ask what can be asked of any frame, with or without a solved model.
 
@@ -55,22 +58,28 @@ def capture_findings(
     two_views : bool, the clicked corners alone fix the teeth in space
     lower_left_out : bool, the fit was made without the lower clicks
     rows_contradict_sd : float
+    solved : bool, whether a solved model was given: without one the picture alone must show enamel
     """
     smoothing = None if fit is None else fit.smoothing
     mouth, picture = observed.mouth, observed.picture
+    below = picture.below if picture.edge is None or lies_on_enamel(picture.edge) else None
     has_map = fit is not None and fit.depth_block is not None
     return [
-        bite_gap(observed.measures.gap, picture.gap, picture.lower_shown),
+        bite_gap(observed.measures.gap, below),
+        *([on_enamel(picture.edge)] if picture.edge is not None or not solved else []),
         resolved(mouth, observed.cover, smoothing.value if smoothing is not None and has_map else None),
         enamel_lit(picture.exposure),
-        sharp(picture.sharpness, None if mouth is None else mouth.mm_per_px),
-        corners_plausible(observed.spans, clicked=observed.clicked),
+        sharp(picture.blur, None if mouth is None else mouth.mm_per_px),
+        corners_plausible(
+            observed.spans, clicked=observed.clicked, two_seen=mouth is not None and mouth.clicked
+        ),
         overbite_visible(
             observed.lower_states,
-            picture.lower_shown,
+            below,
             None if observed.seen is None else observed.seen.lower_seen,
             lower_left_out=lower_left_out,
             rows_contradict_sd=rows_contradict_sd,
+            gap=observed.measures.gap,
         ),
         depth_covered(
             observed.cover,
@@ -80,6 +89,7 @@ def capture_findings(
             profile_share=observed.profile_share,
         ),
         *([] if held is None else [held_still(held)]),
+        *centrals(observed.centrals),
         framed(observed.framing),
         same_device(device.name, performance_device),
         *([device_known(device, fit)] if fit is not None and fit.smoothing is not None else []),

@@ -25,6 +25,8 @@ _ABOVE, _BELOW = (
 )
 _LEAST_DROP = 0.12
 """Rows nearer than this share of an upper crown do not tell which is below: clicks scatter by as much."""
+_SEEN_REVERSE = 0.25
+"""The same where only an upright row tells a reverse bite from a mirrored picture turned upside down."""
 _DEEPEST_REVERSE = 0.8
 """Share of an upper crown by which a lower edge may stand above the upper one: 7 mm of reverse overlap."""
 
@@ -89,10 +91,11 @@ def corner_problems(corners: Corners, *, axes: PictureAxes | None = None) -> tup
         drop = np.mean(list(rows[False].values()), axis=0) - np.mean(list(rows[True].values()), axis=0)
     reference = axes or _from_landmarks(corners, rows)
     swapped_widths = _rows_look_swapped(rows)
-    if reference is None and drop is not None and crown_px:
+    upright = _from_picture(across)
+    if reference is None and drop is not None and crown_px and not _reverse(corners, drop, crown_px, across):
         reference = _from_rows(across, drop, crown_px, swapped_widths)
     if reference is None:
-        reference = _from_picture(across)
+        reference = upright
     if reference is None:
         return ()
     found: list[CornerProblem] = []
@@ -249,6 +252,23 @@ def _from_rows(
     if abs(fall) < _LEAST_DROP * crown_px:
         return None
     return _turned(side * np.sign(fall) * (-1.0 if swapped_widths else 1.0))
+
+
+def _reverse(corners: Corners, drop: Array, crown_px: float, across: Mapping[bool, Array | None]) -> bool:
+    """Tell a reverse bite from a mirrored picture: both have the lower row above the upper one.
+
+    In a reverse bite of an upright picture tooth 11 stands on the left all the same, and the lower edges
+    are seen, for they stand in front. A mirrored picture turned upside down looks alike: it is the rarer of
+    the two.
+    """
+    upright = [a is None or (a[0] > 2.0 * abs(a[1])) for a in across.values()]
+    seen = [
+        code
+        for code in LOWER_CORNERS
+        if (point := corners.points.get(code)) is not None
+        and point.state in (CornerState.SEEN, CornerState.UNSURE)
+    ]
+    return all(upright) and bool(seen) and -_SEEN_REVERSE * crown_px < float(drop[1]) < 0.0
 
 
 def _from_picture(across: Mapping[bool, Array | None]) -> PictureAxes | None:

@@ -1,4 +1,4 @@
-"""How much enamel shows above and below the upper incisal edges before lip, gum or dark takes over."""
+"""How much enamel shows above the upper incisal edges before lip or gum takes over."""
 
 from __future__ import annotations
 
@@ -7,11 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from bite.evidence.clicks.tooth_row import ToothRow
-from bite.evidence.enamel.band import ENAMEL_LIGHT, ENAMEL_REDNESS
 from bite.evidence.picture.luminance import Picture, check_picture, cie_lab, is_gray, luminance
 from bite.evidence.picture.scan_lines import along_segment, sample_lines
 from bite.geometry.rigid import Array
 
+ENAMEL_LIGHT = 0.62
+"""Enamel shows at least this share of the stored luminance just above the edge; in linear light about a
+third."""
+ENAMEL_REDNESS = 9.0
+"""Enamel is at most this much redder (a*) than just above the edge; lips and gums are redder by 10 to 25."""
 _STEP_PX = 0.5
 """Half a pixel: finer holds nothing more."""
 _REFERENCE_MM = (0.4, 1.4)
@@ -55,22 +59,6 @@ def upper_enamel_shown(
     EnamelReach, or None where no scan line could be read.
     """
     return _shown(picture, row, row.upper_edge_px, -row.down, mm_per_px, mm_per_px_sd, reach_mm, 0.0)
-
-
-def lower_enamel_shown(
-    picture: Picture, row: ToothRow, *, mm_per_px: float, mm_per_px_sd: float = 0.0, reach_mm: float = 10.0
-) -> EnamelReach | None:
-    """Measure how far the bare enamel of the lower centrals reaches below their clicked points.
-
-    Enamel is what is nearly as light as the upper crowns just above their edge, and not redder: where a lip
-    hides the lower teeth the answer is 0. Where the points are covered, the scan starts half a millimetre
-    lower, beyond the shadow of the upper edge. None also where fewer than two lower points can be used.
-    """
-    points = row.lower_edge_px
-    if len(points) < 2:
-        return None
-    skip_mm = 0.5 if row.lower_covered else 0.0
-    return _shown(picture, row, points, row.down, mm_per_px, mm_per_px_sd, reach_mm, skip_mm)
 
 
 def _shown(

@@ -6,13 +6,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from bite.evidence.enamel.below_edge import BelowEdge, read_below_edge
 from bite.evidence.enamel.edge_candidates import edges_near_teeth
+from bite.evidence.enamel.edge_on_enamel import EdgeOnEnamel, edge_on_enamel
 from bite.evidence.enamel.enamel_contrast import EnamelContrast, enamel_contrast, ring_around
-from bite.evidence.enamel.enamel_reach import EnamelReach, lower_enamel_shown, upper_enamel_shown
-from bite.evidence.enamel.gap_scan import GapScan, scan_gap
+from bite.evidence.enamel.enamel_reach import upper_enamel_shown
 from bite.evidence.enamel.tooth_regions import teeth_box_from_corners
 from bite.evidence.model.teeth_in_view import TeethInView
 from bite.evidence.mouth.place import Mouth
+from bite.evidence.picture.blur import Blur, blur_around
 from bite.evidence.picture.exposure import Exposure, exposure_of
 from bite.evidence.picture.luminance import Picture
 from bite.evidence.picture.picture_piece import Piece, piece_of
@@ -27,22 +29,24 @@ LEAST_PIXELS = 30
 GUARD_MM, RING_MM = 1.0, 4.0
 CROWN_PX = 30.0
 """A crown wider than this many pixels is averaged down by whole pixels, to no fewer than these."""
-AROUND_CROWNS = 2.6
-REACH_MM = 6.0
+AROUND_CROWNS = 3.0
+REACH_MM = 10.0
 
 
 @dataclass(frozen=True, slots=True)
 class PictureQuality:
     """Measurements of the reference picture; None where the region for one was not known or too small.
 
-    ``contrast`` holds enamel against what lies around it, where the solved model says that enamel is.
+    ``contrast`` holds enamel against what lies around it, where the solved model says that enamel is;
+    ``edge`` tells whether the clicked upper edge is one of enamel, ``below`` what follows it.
     """
 
     exposure: Exposure | None
     contrast: EnamelContrast | None
     sharpness: Sharpness | None
-    gap: GapScan | None
-    lower_shown: EnamelReach | None
+    blur: Blur | None
+    edge: EdgeOnEnamel | None
+    below: BelowEdge | None
 
 
 def picture_quality(frame: BiteFrame, mouth: Mouth | None, seen: TeethInView | None) -> PictureQuality:
@@ -79,7 +83,7 @@ def quality_of(
     exposure, contrast = _exposure(corners, image, mouth, seen), _contrast(seen)
     piece = None if mouth is None else _piece_around(image, mouth)
     if mouth is None or piece is None:
-        return PictureQuality(exposure, contrast, None, None, None)
+        return PictureQuality(exposure, contrast, None, None, None, None)
     row = piece.row(mouth.row)
     sharpness = sharpness_at_edges(
         piece.image,
@@ -87,24 +91,32 @@ def quality_of(
         across=row.across,
         half_length_px=float(np.clip(row.crown_width_px / 3.0, 4.0, 30.0)),
     )
-    width = sharpness.up_down or sharpness.worst
-    blur, blur_sd = (1.0, 0.5) if width is None else (width.sigma_px, max(0.15, width.sigma_sd_px))
-    known = len(row.lower_edge_px) >= 2 and not row.lower_covered
     scale, scale_sd = mouth.mm_per_px * piece.binned, mouth.mm_per_px_sd * piece.binned
-    gap = scan_gap(
+    blur = blur_around(piece.image, row, mm_per_px=scale)
+    fitted = sharpness.up_down or sharpness.worst
+    width_px = blur.up_down_px or (1.0 if fitted is None else fitted.sigma_px)
+    edge = edge_on_enamel(piece.image, row, mm_per_px=scale, blur_px=width_px) if mouth.clicked else None
+    below = read_below_edge(
         piece.image,
         row.upper_edge_px,
         down=row.down,
         mm_per_px=scale,
         mm_per_px_sd=scale_sd,
-        lower_edge_px=row.lower_edge_px if known else None,
-        blur_sigma_px=blur,
-        blur_sigma_sd_px=blur_sd,
+        blur_sigma_px=width_px,
         reach_mm=reach_mm,
     )
-    lower = lower_enamel_shown(piece.image, row, mm_per_px=scale, mm_per_px_sd=scale_sd)
-    gap = replace(gap, origins_px=frozen(piece.back(gap.origins_px)))
-    return PictureQuality(exposure, contrast, _in_picture_pixels(sharpness, piece.binned), gap, lower)
+    return PictureQuality(
+        exposure,
+        contrast,
+        _in_picture_pixels(sharpness, piece.binned),
+        _blur_in_picture_pixels(blur, piece.binned),
+        edge,
+        replace(below, origins_px=frozen(piece.back(below.origins_px))),
+    )
+
+
+def _blur_in_picture_pixels(blur: Blur, binned: int) -> Blur:
+    return Blur(*(None if px is None else px * binned for px in (blur.sideways_px, blur.up_down_px)))
 
 
 def _piece_around(image: Picture, mouth: Mouth) -> Piece | None:

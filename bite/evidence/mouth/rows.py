@@ -7,13 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from bite.errors import DegenerateGeometryError
-from bite.evidence.enamel.gap_scan import GapScan
+from bite.evidence.enamel.below_edge import Below, BelowEdge
 from bite.evidence.mouth.place import Mouth
 from bite.evidence.mouth.spans import seen_points
 from bite.files.bundle import BiteFrame
 from bite.fit.head import Head
 from bite.fit.offset import OffsetFit
 from bite.geometry.bite import overjet_overbite, overjet_overbite_with_sd
+from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER_CORNERS, UPPER_CORNERS
 from bite.stats.estimate import Estimate
 
@@ -45,7 +46,7 @@ class BiteMeasures:
 
 
 def bite_measures(
-    frame: BiteFrame, head: Head | None, fit: OffsetFit | None, mouth: Mouth | None, scan: GapScan | None
+    frame: BiteFrame, head: Head | None, fit: OffsetFit | None, mouth: Mouth | None, below: BelowEdge | None
 ) -> BiteMeasures:
     """Measure between the rows with what the frame has.
 
@@ -55,12 +56,13 @@ def bite_measures(
     head : Head or None, the solved model
     fit : OffsetFit or None
     mouth : Mouth or None, for scale and distance where there is no model
-    scan : GapScan or None, of the picture
+    below : BelowEdge or None, what the picture shows under the upper edge
     """
     gap = opening_from_corners(frame, head, fit, mouth)
     picture = None
-    if scan is not None and scan.band_mm is not None and scan.band_sd_mm is not None:
-        picture = Estimate(scan.band_mm, scan.band_sd_mm)
+    # the width of a shadow line is no gap: only an opening that the picture shows is a number
+    if below is not None and below.kind is Below.APART and below.band_mm is not None:
+        picture = Estimate(below.band_mm, below.band_sd_mm or 0.0)
     solved = _solved(head)
     overjet = None
     if solved is not None and fit is not None and fit.rows is not None:
@@ -83,7 +85,8 @@ def opening_from_corners(
     """Measure the opening between the incisal edges along up, mm, from corners seen in both rows.
 
     Each row is put at its own depth, and only the part along up of the occlusal plane counts: an overjet
-    seen from below is no gap. None unless both rows have a seen corner and some distance is known.
+    seen from below is no gap. Where no distance is known, the width of the crowns gives the scale. None
+    unless both rows have a seen corner.
     """
     points = seen_points(frame, 0)
     upper = [code for code in UPPER_CORNERS if code in points]
@@ -93,7 +96,7 @@ def opening_from_corners(
     view = frame.views[0].camera
     rows = _row_depths(head, fit, view.camera_from_reference.apply, mouth)
     if rows is None:
-        return None
+        return None if mouth is None else _in_the_picture(points, upper, lower, mouth)
     upper_z, lower_z, apart_sd = rows
     means, covariances = [], []
     for codes, z, depth_sd in ((upper, upper_z, 0.0), (lower, lower_z, apart_sd)):
@@ -125,6 +128,28 @@ def opening_from_corners(
     mesial = all(any(code.endswith("m") for code in row) for row in (upper, lower))
     rounding_mm = MESIAL_ROUNDING_SD_MM if mesial else DISTAL_ROUNDING_SD_MM
     return Estimate(-found.overbite_mm, float(np.hypot(found.overbite_sd_mm, rounding_mm)))
+
+
+def _in_the_picture(
+    points: dict[str, tuple[Array, float]], upper: list[str], lower: list[str], mouth: Mouth
+) -> Estimate:
+    """Measure the opening in the picture alone, by the width of the crowns, where no distance is known.
+
+    A camera that looks up or down at the teeth sees part of the overjet as an opening or overlap: that is
+    doubt.
+    """
+    down = np.asarray(mouth.row.down)
+    ends = [float(np.mean([float(points[code][0] @ down) for code in row])) for row in (upper, lower)]
+    click_px = [float(np.linalg.norm([points[c][1] for c in row])) / len(row) for row in (upper, lower)]
+    mm = (ends[1] - ends[0]) * mouth.mm_per_px
+    mesial = all(any(code.endswith("m") for code in row) for row in (upper, lower))
+    parts = (
+        float(np.linalg.norm(click_px)) * mouth.mm_per_px,
+        mm * mouth.mm_per_px_sd / mouth.mm_per_px,
+        float(np.tan(UNKNOWN_PITCH_SD_RAD) * np.hypot(USUAL_OVERJET_MM, USUAL_OVERJET_SD_MM)),
+        MESIAL_ROUNDING_SD_MM if mesial else DISTAL_ROUNDING_SD_MM,
+    )
+    return Estimate(mm, float(np.linalg.norm(parts)))
 
 
 def _row_depths(

@@ -1,53 +1,48 @@
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from bite.check.checks.bite_gap import LIMIT_MM, bite_gap
 from bite.check.finding import Severity
-from bite.evidence.enamel.enamel_reach import EnamelReach
-from bite.evidence.enamel.gap_scan import GapScan, LineShare
+from bite.evidence.enamel.below_edge import Below, BelowEdge
 from bite.stats.estimate import Estimate
 
 
-def scan(overlap=0.0, shadow=0.0, opening=0.0, end=0.0, opening_mm=None, lines=40):
-    shares = [LineShare(value, 0.05) for value in (overlap, shadow, opening, end)]
-    return GapScan(
-        np.zeros((lines, 2)),
-        np.zeros(lines, int),
-        np.zeros(lines),
-        np.zeros(lines),
-        *shares,
-        band_mm=0.3,
-        band_sd_mm=0.2,
-        opening_mm=opening_mm,
-        opening_sd_mm=None if opening_mm is None else 0.1,
-        band_darkness=0.1,
-        band_darkness_sd=0.02,
-        open_end_mm=5.0 if end else None,
-        colour_used=True,
-        lines_read=lines,
-        lines_tried=lines,
+def below(kind, band_mm=None, shown_mm=None):
+    return BelowEdge(
+        kind,
+        np.zeros((40, 2)),
+        np.zeros(40, np.int64),
+        band_mm,
+        None if band_mm is None else 0.1,
+        None if band_mm is None else 0.4,
+        shown_mm,
+        None if shown_mm is None else 0.1,
+        0.9,
+        True,
+        40,
+        shown_to_end=False,
     )
 
 
-SHOWN, LIP = EnamelReach(4.0, 0.2, False, 30), EnamelReach(0.1, 0.1, False, 30)
+CLOSED, LIP = below(Below.ENAMEL, 0.8, 2.0), below(Below.UNSEEN, 0.6)
+OPEN, DOUBT = below(Below.APART, 2.2), below(Below.DOUBT, 1.1)
 
 
-def test_usual_bite_is_ok_and_measures_no_gap():
-    found = bite_gap(None, scan(shadow=0.9, overlap=0.1), SHOWN)
-    assert found.severity is Severity.OK and found.measured is None and "usual bite" in found.text
+def test_usual_bite_is_ok_and_a_shadow_line_is_no_gap():
+    found = bite_gap(None, CLOSED)
+    assert found.severity is Severity.OK and found.measured is None
+    assert "shadow line of 0.8 mm" in found.text
 
 
 def test_opening_in_corners_and_picture_asks_for_another_frame():
-    found = bite_gap(Estimate(2.4, 0.2), scan(opening=1.0, opening_mm=1.5), SHOWN)
+    found = bite_gap(Estimate(2.4, 0.2), OPEN)
     assert found.severity is Severity.FAIL and found.needs_reshoot
     assert found.measured == 2.4 and "another frame" in found.todo
 
 
 def test_opening_in_the_picture_alone_fails_and_is_measured_there():
-    found = bite_gap(None, scan(opening=0.9, shadow=0.1, opening_mm=1.5), None)
-    assert found.needs_reshoot and found.measured == 1.5
+    found = bite_gap(None, OPEN)
+    assert found.needs_reshoot and found.measured == 2.2
 
 
 @pytest.mark.parametrize(
@@ -59,24 +54,29 @@ def test_opening_in_the_picture_alone_fails_and_is_measured_there():
     ],
     ids=["above", "below", "not known to two sd"],
 )
-def test_boundary_of_the_corner_gap(gap, fails):
-    assert (bite_gap(gap, None, None).severity is Severity.FAIL) == fails
+@pytest.mark.parametrize("seen", [None, LIP], ids=["not read", "lip"])
+def test_boundary_of_the_corner_gap(gap, fails, seen):
+    assert (bite_gap(gap, seen).severity is Severity.FAIL) == fails
 
 
-def test_a_lip_below_the_edge_is_no_opening():
-    found = bite_gap(None, scan(end=1.0), LIP)
-    assert found.severity is Severity.NOTE and not found.needs_reshoot
+@pytest.mark.parametrize("seen", [LIP, None, below(Below.NOT_READ)])
+def test_a_lip_below_the_edge_says_nothing(seen):
+    found = bite_gap(None, seen)
+    assert found.severity is Severity.NOTE and found.measured is None and not found.needs_reshoot
 
 
-def test_thin_band_is_left_to_the_corners():
-    assert bite_gap(None, scan(opening=0.9, opening_mm=0.55), SHOWN).severity is not Severity.FAIL
+def test_a_band_that_may_be_either_is_a_doubt():
+    found = bite_gap(None, DOUBT)
+    assert found.severity is Severity.WARN and "slightly apart" in found.text and found.measured is None
 
 
-def test_disagreement_is_a_warning():
-    found = bite_gap(Estimate(2.0, 0.2), scan(overlap=1.0), SHOWN)
+def test_corners_settle_a_doubt():
+    assert bite_gap(Estimate(-1.0, 0.2), DOUBT).severity is Severity.OK
+
+
+@pytest.mark.parametrize(
+    ("gap", "seen"), [(Estimate(2.0, 0.2), CLOSED), (Estimate(-2.0, 0.2), OPEN)], ids=["clicks", "picture"]
+)
+def test_disagreement_is_a_warning(gap, seen):
+    found = bite_gap(gap, seen)
     assert found.severity is Severity.WARN and "disagree" in found.text
-
-
-def test_too_few_lines_say_nothing():
-    found = bite_gap(None, replace(scan(opening=1.0, opening_mm=2.0), lines_read=4), SHOWN)
-    assert found.severity is Severity.NOTE

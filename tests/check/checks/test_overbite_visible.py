@@ -1,12 +1,16 @@
 from dataclasses import replace
 
+import pytest
+
 from bite.check.checks.overbite_visible import overbite_visible
 from bite.check.finding import Severity
-from bite.evidence.enamel.enamel_reach import EnamelReach
+from bite.evidence.enamel.below_edge import Below
 from bite.files.corners import CornerState
+from bite.stats.estimate import Estimate
+from tests.check.checks.test_bite_gap import below
 
 COVERED = dict.fromkeys(("41d", "41m", "31m", "31d"), CornerState.COVERED)
-SHOWN = EnamelReach(4.5, 0.2, False, 30)
+SHOWN, LIP = below(Below.ENAMEL, 0.4, 4.5), below(Below.UNSEEN)
 
 
 def test_covered_corners_are_usual():
@@ -34,7 +38,30 @@ def test_nobody_clicked_below():
 def test_enamel_that_runs_to_the_end_of_its_scan_is_told_as_the_least_that_shows() -> None:
     states = dict.fromkeys(COVERED, CornerState.SEEN)
     measured = overbite_visible(states, SHOWN, None, lower_left_out=False).text
-    cut = overbite_visible(states, replace(SHOWN, at_end=True), None, lower_left_out=False).text
+    cut = overbite_visible(states, replace(SHOWN, shown_to_end=True), None, lower_left_out=False).text
     assert "at least" not in measured
     assert cut.count("at least") == 2
     assert cut.replace("at least ", "") == measured
+def test_a_lip_is_never_told_beside_lower_enamel():
+    text = overbite_visible(COVERED, LIP, None, lower_left_out=False).text
+    assert "no lower enamel can be told from a lip" in text and "enamel shows" not in text
+
+
+@pytest.mark.parametrize(
+    ("gap", "words"),
+    [
+        (Estimate(-1.3, 0.5), "a reverse bite"),
+        (Estimate(0.1, 0.5), "edge-to-edge"),
+        (Estimate(-0.6, 0.5), ""),
+        (None, ""),
+    ],
+)
+def test_reverse_and_edge_to_edge_bites_are_named(gap, words):
+    seen = {"41d": CornerState.SEEN, "31d": CornerState.SEEN}
+    text = overbite_visible(seen, None, None, lower_left_out=False, gap=gap).text
+    assert words in text and ("bite" in text) == bool(words)
+
+
+def test_covered_corners_make_no_reverse_bite():
+    text = overbite_visible(COVERED, None, None, lower_left_out=False, gap=Estimate(-2.0, 0.3)).text
+    assert "reverse" not in text

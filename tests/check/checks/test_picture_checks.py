@@ -3,12 +3,12 @@
 import pytest
 
 from bite.check.checks.enamel_lit import OVER_FAIL, OVER_WARN, enamel_lit
-from bite.check.checks.sharp import FAIL_MM, WARN_PX, sharp
+from bite.check.checks.sharp import FAIL_MM, WARN_MM, sharp
 from bite.check.checks.teeth_shown import LIMIT, teeth_shown
 from bite.check.finding import Severity
 from bite.evidence.enamel.enamel_contrast import ContrastBasis, EnamelContrast
+from bite.evidence.picture.blur import Blur
 from bite.evidence.picture.exposure import Exposure, Share
-from bite.evidence.picture.sharpness import EdgeWidth, Sharpness
 
 
 def exposure(over=0.0, under=0.0, sd=0.02):
@@ -39,22 +39,28 @@ def test_enamel_not_found_is_a_note():
     assert enamel_lit(None).severity is Severity.NOTE and enamel_lit(None).measured is None
 
 
-def blur(px, sd=0.05):
-    return Sharpness(None, EdgeWidth(px, sd, 0.1, 40, 90), "no candidate edge runs this way", "")
-
-
 @pytest.mark.parametrize(
-    ("px", "mm_per_px", "severity"),
+    ("mm", "severity"),
     [
-        (0.8, 0.24, Severity.OK),
-        (WARN_PX + 0.1, 0.2, Severity.OK),
-        (WARN_PX + 0.1, 0.25, Severity.WARN),
-        (FAIL_MM / 0.24 + 0.1, 0.24, Severity.FAIL),
-        (8.0, 0.05, Severity.OK),
+        (0.4, Severity.OK),
+        (WARN_MM + 0.01, Severity.WARN),
+        (FAIL_MM + 0.01, Severity.WARN),
+        (FAIL_MM / 0.85 + 0.01, Severity.FAIL),
     ],
 )
-def test_sharp_needs_both_pixels_and_millimetres(px, mm_per_px, severity):
-    assert sharp(blur(px), mm_per_px).severity is severity
+@pytest.mark.parametrize("mm_per_px", [0.05, 0.32])
+@pytest.mark.parametrize("sideways", [True, False])
+def test_the_worse_direction_counts_in_mm_of_the_tooth(mm, severity, mm_per_px, sideways):
+    worse, better = mm / mm_per_px, 0.1 / mm_per_px
+    found = sharp(Blur(worse, better) if sideways else Blur(better, worse), mm_per_px)
+    assert found.severity is severity and found.needs_reshoot == (severity is Severity.FAIL)
+    assert found.measured == pytest.approx(mm) and found.unit == "mm"
+    assert ("along the row" in found.text) is sideways
+
+
+@pytest.mark.parametrize("blur", [Blur(0.8, None), Blur(None, 0.8), Blur(None, None)])
+def test_a_direction_that_was_not_measured_is_not_taken_for_sharp(blur):
+    assert sharp(blur, 0.2).severity is Severity.NOTE and sharp(blur, 0.2).measured is None
 
 
 def test_sharpness_not_measured_is_a_note():

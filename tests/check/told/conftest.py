@@ -67,6 +67,12 @@ FINDINGS = (
     Finding("resolved", Severity.OK, "5.0 px per mm in the picture, 2.0 in depth."),
 )
 
+EARNED = (
+    Finding("on-enamel", Severity.OK, "The picture falls at the clicked edge."),
+    Finding("enamel-lit", Severity.OK, "2 % of the upper enamel is clipped bright."),
+)
+"""What a frame without a solved model needs besides to be usable."""
+
 GAPED = Finding(
     "bite-gap",
     Severity.FAIL,

@@ -14,6 +14,7 @@ from bite.errors import InputError
 from bite.plots.saving import figure_bytes, save_figure
 from bite.plots.style import AFTER, DPI, PAGE_IN, READ_PT
 from bite.stats.estimate import Estimate
+from tests.check.told.conftest import EARNED, FINDINGS
 
 
 def texts(figure) -> list[str]:
@@ -39,7 +40,14 @@ def cases(fake, gaped) -> dict:
         "beyond": fake(offset=Estimate(4.1, 0.2)),
         "unsure": fake(offset=Estimate(1.4, 2.6), depth=False),
         "reshoot": fake(findings=(gaped, *fake().findings)),
-        "usable": fake(solved=False, offset=None, depth=False, clicked=False, px_per_mm=None),
+        "usable": fake(
+            findings=FINDINGS + EARNED,
+            solved=False,
+            offset=None,
+            depth=False,
+            clicked=False,
+            px_per_mm=None,
+        ),
         "no_offset": fake(offset=None),
         "two_views": fake(views=("left", "right"), depth=False),
         "three_views": fake(views=("left", "right", "low")),

@@ -7,6 +7,7 @@ import pytest
 
 from bite.check.text import WIDTH, one_line, summary
 from bite.stats.estimate import Estimate
+from tests.check.told.conftest import EARNED, FINDINGS
 
 GOLDEN = Path(__file__).parents[2] / "golden"
 
@@ -17,7 +18,14 @@ def variants(fake, gaped) -> dict:
         "beyond": fake(offset=Estimate(4.1, 0.2)),
         "unsure": fake(offset=Estimate(1.4, 0.6), depth=False),
         "reshoot": fake(findings=(gaped, *fake().findings)),
-        "usable": fake(solved=False, offset=None, depth=False, clicked=False, px_per_mm=None),
+        "usable": fake(
+            findings=FINDINGS + EARNED,
+            solved=False,
+            offset=None,
+            depth=False,
+            clicked=False,
+            px_per_mm=None,
+        ),
         "no_offset": fake(offset=None, depth=False),
         "leave": fake(offset=Estimate(0.1, 0.12)),
     }

@@ -8,6 +8,7 @@ from bite.check.finding import Finding, Severity
 from bite.check.words import dial_told, headline, interval_told, measured_told, reason, rounded_pair, told
 from bite.files.rig import Dial
 from bite.stats.estimate import Estimate
+from tests.check.told.conftest import EARNED, FINDINGS
 
 
 @pytest.mark.parametrize(
@@ -64,7 +65,7 @@ def test_headline_of_each_verdict(fake) -> None:
     leave = fake(offset=Estimate(0.1, 0.12)).make()
     assert headline(leave) == "tern-a07: LEAVE - leave the teeth where they are: the dial stays at 0.00"
     assert "within 0.5 mm already" in reason(leave)
-    usable = fake(solved=False, offset=None).make()
+    usable = fake(findings=FINDINGS + EARNED, solved=False, offset=None).make()
     assert headline(usable) == "tern-a07: USABLE - the frame can register a bite"
 
 

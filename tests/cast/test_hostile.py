@@ -45,7 +45,7 @@ CONTENTS = (
 class Tags(HTMLParser):
     """Collects every tag with its attributes, and what stands open at the end."""
 
-    VOID = frozenset({"meta", "img", "br"})
+    VOID = frozenset({"meta", "img", "br", "input"})
 
     def __init__(self):
         super().__init__()

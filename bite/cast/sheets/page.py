@@ -99,6 +99,17 @@ def two_places(value: float) -> str:
     return signed(f"{round(value, 2) + 0.0:.2f}")
 
 
+def one_sign(text: str) -> str:
+    """Give a sentence of a result with the sign that every screen has.
+
+    Examples
+    --------
+    >>> one_sign("offset +1.24 +- 0.35 mm")
+    'offset +1.24 ± 0.35 mm'
+    """
+    return text.replace(" +- ", " ± ")
+
+
 def _frame_parts(row: FrameRow) -> tuple[dict[str, Any], Pictures]:
     from bite.files.result import read_result
     from bite.files.source import read_bytes
@@ -139,7 +150,10 @@ def _environment() -> Environment:
     )  # fmt: skip
     environment.globals.update({name: getattr(told, name) for name in names})
     environment.globals.update(
-        forest_bars=bars.forest_bars, small_address=small_address, two_places=two_places
+        forest_bars=bars.forest_bars,
+        small_address=small_address,
+        two_places=two_places,
+        one_sign=one_sign,
     )
     return environment
 

@@ -1,7 +1,7 @@
 """Every number that decides something has its reason or source beside it.
 
-Lengths on paper (names ending in _IN or _PT) decide nothing. ``constants_untold.txt`` lists the numbers that
-still lack a reason, and may only shrink: ``python -m tests.test_constants_told`` prints what it must hold.
+Lengths on paper (names ending in _IN or _PT) decide nothing. ``python -m tests.test_constants_told`` prints
+the numbers that lack a reason.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
-LEFT = ROOT / "tests" / "constants_untold.txt"
 MODULES = sorted((ROOT / "bite").rglob("*.py"))
 """Modules of the program, whose numbers decide."""
 
@@ -71,11 +70,8 @@ def test_a_number_without_a_reason_is_seen() -> None:
     assert list(untold("A = 3.0\nF: float = -6 / 7\n\nL = (1, 2.0)\n")) == ["A", "F", "L"]
 
 
-def test_every_number_has_its_reason_but_those_on_a_list_that_shrinks() -> None:
-    listed = set(LEFT.read_text(encoding="utf-8").splitlines())
-    found = all_untold()
-    assert found - listed == set(), "say why beside these numbers, or where they come from"
-    assert listed - found == set(), "these have their reason now: take them off tests/constants_untold.txt"
+def test_every_number_has_its_reason() -> None:
+    assert all_untold() == set(), "say why beside these numbers, or where they come from"
 
 
 if __name__ == "__main__":

@@ -41,6 +41,8 @@ _QUALITIES = (68, 55, 42, 30, 20, 10)
 _ORANGE, _GREEN, _WHITE = (213, 94, 0), (0, 158, 115), (255, 255, 255)
 """Okabe-Ito, as in `plots.style`: solved before, solved after; and the halo."""
 _DASH_PX, _SUB = 9.0, 4
+"""A dash long enough to be seen as one in a thumbnail; and OpenCV's fractional bits, sixteenths of a
+pixel."""
 Picture = NDArray[np.uint8]
 
 

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 _WIDTH_IN = 8.0
 _SHOWN_S = 0.9
+"""Each picture of the blink stands about a second: long enough to look, short enough to compare (our
+choice)."""
 _Box = tuple[float, float, float, float]
 
 

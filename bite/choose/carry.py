@@ -32,12 +32,17 @@ tests/coverage/choose.py."""
 STEP_SD_CROWNS = 0.012
 """What each step without such a match adds, in quadrature."""
 LEAST_LIKENESS, LEAST_LIKENESS_STEPPED = 0.55, 0.75
+"""Correlation below which a row is not the clicked one; more is asked where it was followed step by step
+alone (our choice)."""
 _AGAIN_LIKENESS = 0.6
+"""A row found less alike than this is looked for once more from the clicked frame (our choice)."""
 _WIDE_CROWNS, _WIDE_STEPS = 1.0, 6
 """A wider window finds more, and looks at lips and at the other row as well: it counts as so many steps."""
 _REACH_CROWNS = 2.0
 """Farthest way of the teeth from one frame to the next."""
 _JUMP_CROWNS, _JUMP_SD = 0.12, 3.0
+"""A corner does not jump by an eighth of a crown, or by 3 of its own sds, from one frame to the next (our
+choice)."""
 _COVERED_SD_CROWNS = 0.05
 """Where a lower tooth disappears under the upper edge moves along that edge when the jaw does."""
 

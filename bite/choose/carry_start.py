@@ -25,6 +25,8 @@ from bite.geometry.teeth import LOWER_CORNERS, UPPER_CORNERS
 _SHADED_LIGHT = 0.35
 """Lower teeth stand in the shadow of the upper ones: the level at which they are still told from the dark."""
 _RIM_CROWNS, _LIP_CROWNS = 0.06, 0.15
+"""Kept off a row's own rim, and off the lip, in crown widths: edges there belong to what moves otherwise
+(our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,11 +29,15 @@ _REACH = 0.75
 _ASIDE_REACH = 0.15
 """Crowns by which the upper row may have moved sideways between two frames (our choice)."""
 _FINE_CROWNS, _COARSE_CROWNS = 0.35, 1.0
+"""Light is evened over more than a third of a crown and its spread over a whole one: teeth stay, shading
+goes."""
 _ABOVE = 1.7
 """Crowns, gum and lip above the edge, in crowns."""
 _STILL_MM = 0.4
 """An upper smile that moved by more is another smile (our choice: less than the tolerance)."""
 LEAST_LIKENESS, SAME_SMILE = 0.9, 0.95
+"""Correlation that a lower row must keep to be compared, and from which a smile counts as the same (our
+choice)."""
 
 
 @dataclass(frozen=True, slots=True)

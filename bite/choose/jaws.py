@@ -16,6 +16,7 @@ from bite.files.take import Take, TakePicture
 COMPARED = 10
 """So many of the best frames are compared; who drops out makes room for others, for so many rounds."""
 _ROUNDS = 5
+"""Rounds of comparing neighbours in rank (our choice)."""
 JAW_MM = 0.6
 """A lower row that stands lower by more than this is told (our choice, no source)."""
 

@@ -16,6 +16,7 @@ from bite.geometry.rigid import Array, frozen
 FORWARD_BACKWARD_PX = 0.5
 """A feature that does not come back to within this is lost."""
 WINDOW_CROWNS = 0.6
+"""Flow looks at just over half a crown at a time: one edge is in it at least (our choice)."""
 LEAST_FEATURES = 6
 """A similarity has four unknowns, two features: three times as many leave a vote (our choice)."""
 _MOST_FEATURES = 70
@@ -25,6 +26,7 @@ _REACH_CROWNS = 4.5
 _FINE_CROWNS, _COARSE_CROWNS = 0.4, 1.0
 """Structure coarser than the first is taken out; contrast is evened out over the second."""
 _SAME_PLACE_CROWNS = 0.05
+"""There and back again within a twentieth of a crown is the same place (our choice)."""
 _LEVELS = 1
 """Coarser levels of the pyramid see the whole mouth and follow the lips: large shifts are found before."""
 _SIZES = (0.6, 1.7)

@@ -10,6 +10,7 @@ from bite.choose.row_match import FORWARD_BACKWARD_PX
 WORKING_PX = 480
 """The longer side that flow is measured on; answers are in pixels of the picture."""
 _FEATURES, _LEAST = 120, 8
+"""So many strong features tell a head's motion, and fewer than eight do not (our choice)."""
 _QUANTILE = 0.9
 """A tenth of the tracks may have slipped (our choice)."""
 

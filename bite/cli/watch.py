@@ -30,6 +30,7 @@ STEADY_LOOKS = 2
 QUIET_EVERY = 5
 """Frames that were told are looked at every half second: there may be thousands of them."""
 BAD_FOR_S = 2.0
+"""A frame is told as bad once it has been so for two seconds: a copy in progress is not (our choice)."""
 ASK_AGAIN_S = 0.3
 """A copy may stall: what cannot be read is asked again, and told once it has stayed so for this long."""
 WAITING_S = 10.0

@@ -14,9 +14,13 @@ from bite.fit.linear import robust_sd
 from bite.geometry.rigid import Array
 
 _TRIM_PX = 8.0
+"""Ends of the card's edge that its corners may blur are left out."""
 _WIDEST_PX, _LEAST_BAND_PX = 24.0, 6.0
+"""The band about the edge holds four sds of the smoothing and a little flat, between these."""
 _BLOCK_PX = 8.0
+"""Pieces of the edge that count as independent are never shorter."""
 _NEAR_EDGE_PX = (1.0, 2.0)
+"""Where noise beside the edge is held against that on the flats: off the step, within a filter's reach."""
 _MEDIAN_EFFICIENCY = 0.37
 """Of the median absolute deviation beside the sd, at the normal (from memory)."""
 

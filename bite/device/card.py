@@ -20,11 +20,17 @@ by about 5 degrees (from memory)."""
 LEAST_STEP_NOISES = 10.0
 """A step of fewer noise sds tells no filter from another (our choice)."""
 LEAST_ROWS = 24
+"""Fewer rows across the edge meet it at too few fractions of a pixel."""
 _GAP_PX, _WINDOW_PX = 3, 5
+"""Medians of five pixels on either side of a gap: a smoothed step lies in the gap."""
 _LINE_PX = 2.0
+"""Rows whose step lies farther off the line are of something else."""
 _PIXELS_FEWEST = 400
+"""A flat with fewer readings tells neither noise nor its correlation."""
 _MOST_HOLES = 0.5
+"""Half of the card unread is a card too near or too shiny."""
 _NEAR_PLANE_SHARE = 0.03
+"""Readings within 3 % of the distance of a plane may belong to it; a hand's breadth behind does not."""
 _MOST_BENT_SHARE = 0.01
 """Rms of the card's slow residual beyond which it is no flat card, as a share of its distance (our choice:
 sensors that bend a flat by more would be of no use for teeth)."""

@@ -27,13 +27,19 @@ from bite.fit.linear import HUBER, huber_weight
 from bite.geometry.rigid import Array
 
 _MEDIAN_WINDOWS = (3, 5, 7, 9)
+"""Windows that depth sensors are known to use, from memory; larger ones lose any strip of teeth."""
 _RANGE_SHARES = (0.04, 0.08, 0.14, 0.22, 0.32, 0.45, 0.65, 0.95)
+"""How far in depth an edge-preserving filter looks, as shares of the step, evenly in their logarithm."""
 _LARGEST_PX = 8.0
+"""A sensor that smooths with a larger sd shows no teeth at all."""
 _LEAST_REACH_PX = 0.7
+"""A filter that reaches less far does nothing to neighbours a pixel apart."""
 _PULLS = (1.0, 0.6)
 """A median thins correlated noise less than white noise, so that there was less of it before."""
 _PLACES = 7
+"""Place, turn and bend of the edge, and level and slope on either side."""
 _RISE_PX = 0.02
+"""Slopes of a profile are taken over this much: small beside a pixel, large beside rounding."""
 
 
 @dataclass(frozen=True, slots=True)

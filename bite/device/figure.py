@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _BIN_PX = 0.25
+"""Points of the profile are averaged over a quarter of a pixel, as the fit sees them."""
 _LOOKS = {
     "gauss": (BEFORE.colour, "-"),
     "box": (AFTER.colour, (0, (5, 2))),
@@ -40,6 +41,7 @@ _WORDS = {
     "edge-preserving": "_ . _  edge-preserving",
 }
 _MOST_POINTS = 4000
+"""More points than this cannot be told apart on paper."""
 
 
 def device_figure(found: DeviceMeasured) -> Figure:

@@ -13,12 +13,19 @@ from bite.geometry.rigid import Array
 
 Mask = NDArray[np.bool_]
 _DEGREE = 3
+"""A flat that is bent more than a cubic is no flat."""
 _CUT_SD = 4.0
+"""Readings farther off are left out of the noise: Gaussian ones are there once in 16,000."""
 _WILD_SD = 8.0
+"""And farther than this they are counted as wild."""
 _LAGS = ((0, 1), (1, 0), (1, 1), (1, -1), (0, 2), (2, 0))
+"""Neighbours along, across and aslant, and the next but one: enough to tell a length from a shape."""
 _TILES = 4
+"""The flat in four by four tiles, whose scatter gives the sds."""
 _SIGNIFICANT = 2.0
+"""A correlation below two of its sds is none (95 %)."""
 _HIDDEN = 1 / 3
+"""Rounding that is a third of the noise hides short correlations."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from bite.geometry.rigid import Array
 LEAST_SD_PX = 0.01
 """Nobody knows a blur better than this: kernels are sampled, and edges are cut no straighter (our choice)."""
 _LEAST_MEDIAN_SD_PX, _UNKNOWN_MEDIAN_SD_PX = 0.1, 0.5
+"""A median's window is an odd number of pixels: known nearly, or hardly where ties do not tell it."""
 _SHAPE_UNSURE = 2.0
 """A shape that is off by some part of the way from Gaussian to box leaves twice that part of the difference
 of their sizes open (our choice: two boxes of 3 px in a row pass for a Gaussian that is 5 % too wide)."""
@@ -20,6 +21,7 @@ _REACH_UNSURE, _REACH_UNKNOWN, _PROFILE_REACH_UNSURE = 0.2, 0.6, 0.3
 """Shares of an edge-preserving filter's reach that are left open by noise that passed it, by noise that may
 not have, and by its profile (our choice, from simulated bilateral filters; see `tests.coverage.device`)."""
 _SEEN_SD = 2.0
+"""A swell beyond two sds is seen (95 %)."""
 
 
 def smoothing_of_card(

@@ -13,14 +13,21 @@ from bite.geometry.rigid import Array
 
 Mask = NDArray[np.bool_]
 WINDOWS = (3, 5, 7, 9)
+"""Windows that depth sensors are known to use, from memory; larger ones lose any strip of teeth."""
 _FARTHEST = 9
+"""Windows of nine pixels share no reading farther apart."""
 _FEWEST = 20
+"""Counts below this make the logarithm of a count worthless."""
 _FIELD_PX = 256
+"""Side of the computed field: more pixels than a card's flats have (our choice)."""
 _SEED = 20261127
+"""Any; fixed, so that the same card gives the same table."""
 _PERIODS = (2, 3, 4)
+"""Maps are enlarged by two, three or four."""
 _UNEVEN = 0.4
 """Equal neighbours whose share differs so from column to column are an enlarged map's (our choice)."""
 _BEFORE_PX = (0.0, 0.5, 1.0, 1.5)
+"""How correlated the noise may have been before the median."""
 _TIES_SD, _LENGTH_SD_PX = 0.005, 0.1
 """How closely computed ties and lengths can be expected to match real ones (our choice)."""
 

@@ -19,10 +19,15 @@ choice: pieces of an edge are few, so that their scatter is itself known to a fi
 SEEN_PX = 0.3
 """A fitted blur below this is a sharp step (our choice: bilateral and median filters gave up to 0.1)."""
 _LEAST_TIES = 0.09
+"""Ties beyond chance that a median must show (our choice)."""
 _MOST_OFF = 0.5
+"""A winner lies nearer to the readings than half its distance from the next one."""
 _LEAST_REACH = 0.75
+"""Noise must be correlated as far as the filter reaches, to a quarter."""
 _LEAST_NEIGHBOUR = 0.15
+"""Neighbours that a filter averaged are at least so alike."""
 _LEAST_SWELL = 1.3
+"""Noise at the edge over that on the flats, where a filter draws readings to either side."""
 
 
 @dataclass(frozen=True, slots=True)

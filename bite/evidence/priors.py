@@ -15,6 +15,7 @@ KEPT_EDGES_PX = (0.5, 0.3)
 ENAMEL_BIAS_MM, ENAMEL_BIAS_SD_MM = 0.2, 0.2
 """As in `fit.parameters.make_prior`: an engineering estimate."""
 MATCHED_SMOOTHING = 0.8
+"""Middle of the range that the next lines tell."""
 MATCHED_SMOOTHING_SD = 0.2
 """The blur of a matched map as a share of its patches' sd: 0.73 to 0.83 in simulated pairs."""
 MATCHED_ENAMEL_BIAS_MM, MATCHED_ENAMEL_BIAS_SD_MM = 0.1, 0.15

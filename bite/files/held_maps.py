@@ -32,9 +32,11 @@ CLIP_SD = 3.5
 LEAST_SHARE = 0.5
 """Share of the maps that must have read a pixel; rims of holes flicker."""
 ROUNDS = 3
+"""Rounds of clipping wild pixels away (our choice)."""
 LEAST_TO_FOLLOW = 4
 """Fewer readings do not tell whether they follow each other."""
 MOST_FOLLOWING = 0.95
+"""Readings that follow each other more closely than this are one reading, whatever their number."""
 LEAST_ALIKE = 0.02
 """Neighbours more alike than by chance; a correlation of 0.25 px and less looks like none."""
 MAD_TO_SD = 1.482602219

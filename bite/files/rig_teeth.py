@@ -20,6 +20,7 @@ FROM_EDGE_MM = 3.0
 """How far from the incisal edge beside it an incisal angle may lie: the rounding of a worn central incisor is
 half as large, a crown three times as high (our choice)."""
 BESIDE_MM = 2.0
+"""Within so little sideways of a corner its row has one height."""
 ARCH_MM = 8.0
 """Least depth of a row from which its incisors tell front from back (our choice)."""
 FRONT = 0.35

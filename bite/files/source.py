@@ -32,6 +32,7 @@ class Hashes:
 TEXT_LIMIT_BYTES = 4_000_000
 """Larger texts are no file of this kind, and would be held in memory whole (our choice)."""
 DATA_LIMIT_BYTES = 1_000_000_000
+"""A gigabyte: far above any picture, map or mesh of a frame (our choice)."""
 
 
 def is_file(path: str | Path) -> bool:

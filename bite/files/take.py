@@ -25,6 +25,7 @@ PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff")
 DEPTHS = (".png", ".tif", ".tiff", ".pfm", ".npy", ".exr")
 _NOT_OF_THE_TAKE = (".depth", ".choose", ".before-after", ".opinion")
 _MOST_PICTURES = 100_000
+"""An hour at 28 frames a second; no take of a bite is longer."""
 
 
 class TakeKind(StrEnum):

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 _WIDE_IN, _LOW_IN = 11.0, 0.35
 _CAUSES_IN, _PICTURES_IN = 3.75, 2.35
 _TITLE_LETTERS = 90
+"""So many letters of the title's size fit the sheet's width."""
 _COLOURS = {
     Standing.SAID: MEASURED.colour,
     Standing.BEYOND: "#666666",

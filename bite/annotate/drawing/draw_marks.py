@@ -21,7 +21,9 @@ from bite.plots.style import AFTER, BEFORE, MEASURED
 _SHIFT = 4
 """Bits of a pixel's fraction that OpenCV draws with: a sixteenth."""
 WHITE: Colour = (255, 255, 255)
+"""The halo about dark lines."""
 BLACK: Colour = (20, 20, 20)
+"""Near black: the halo about light lines, so that they show on teeth and on lips alike."""
 CLICKED = colour_of(MEASURED.colour)
 SOLVED_BEFORE = colour_of(BEFORE.colour)
 SOLVED_AFTER = colour_of(AFTER.colour)

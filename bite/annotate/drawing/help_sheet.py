@@ -8,6 +8,7 @@ from bite.annotate.state.view import Area
 from bite.plots.style import INK
 
 _PAPER: Colour = (252, 251, 248)
+"""Off-white: less glare than white in a dark room (our choice)."""
 
 
 def draw_help(target: Pixels, area: Area, *, unit: float = 1.0) -> Area:

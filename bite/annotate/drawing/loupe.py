@@ -12,6 +12,7 @@ from bite.annotate.state.view import Area, Point, ViewTransform
 from bite.plots.style import INK, MEASURED
 
 WHITE: Colour = (255, 255, 255)
+"""Lines and letters over a photograph of lips and shade."""
 DARK = colour_of(INK)
 _AWAY_PX = 44
 """Screen pixels between pointer and loupe, so that the hand hides neither (our choice)."""

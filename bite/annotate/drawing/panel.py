@@ -16,11 +16,15 @@ from bite.geometry.teeth import is_upper
 from bite.plots.style import INK
 
 PAPER: Colour = (246, 245, 242)
+"""Off-white: less glare than white in a dark room (our choice)."""
 _INK = colour_of(INK)
 _SOFT: Colour = (95, 95, 95)
+"""Grey of what is read second; contrast 6 to 1 on the paper (our choice)."""
 _RULE: Colour = (205, 203, 198)
+"""Grey of the lines between parts of the panel, lighter than any letter."""
 _ALERT = colour_of("#A63D00")
 _ALERT_PAPER: Colour = (255, 233, 214)
+"""A warm tint behind what looks wrong; the word beside it says so too."""
 _KEYS = "? all keys   Z undo   E fit edge   H hidden   M mouth"
 
 

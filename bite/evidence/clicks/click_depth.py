@@ -14,6 +14,7 @@ READ_MM = 1.6
 INWARD = 0.35
 """Where the patch lies: this share of a crown width away from the edge and towards the tooth's middle."""
 _ROUNDS = 4
+"""Rounds of trimming readings that do not belong to the enamel (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

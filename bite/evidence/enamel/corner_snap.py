@@ -30,9 +30,12 @@ _ROUNDING = {True: (-0.03, 0.11), False: (-0.03, 0.065)}
 """How far inside the meeting point a distal (True) or mesial angle's outline may lie, shares of a crown's
 width: an angle of radius r lies 0.41 r inside, and distal ones are rounder."""
 _BLOCKS = 6
+"""Stretches of edge and side that are left out in turn to learn the sd of the corner."""
 _UNCLEAR = "the angle itself cannot be told from what lies behind it"
 _SMALLEST_CROWN_PX = 12.0
+"""The least width of a crown that can be clicked at all; as in the check `resolved`."""
 _LEAST_SIGNAL = 5.0
+"""Step of an edge over its own noise below which it is not clear (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

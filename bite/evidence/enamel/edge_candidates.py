@@ -10,6 +10,7 @@ from bite.evidence.picture.luminance import Picture, check_picture, luminance
 from bite.geometry.rigid import Array
 
 _GRADIENT_SIGMA_PX = 1.5
+"""Slopes are taken over some three pixels: grain is out, an incisal edge is in (our choice)."""
 _STRONGEST = 300
 """More tell no better where the picture is sharp (our choice)."""
 _LEAST_COSINE = 0.866

@@ -19,6 +19,8 @@ ASIDE_MM, ABOVE_MM, BELOW_MM = 32.0, 13.0, 22.0
 _ON_CROWN_MM = (0.4, 1.4)
 """As in `enamel_reach`: clear of the edge's blur, within any bared crown (our choice)."""
 _IN_COLOUR = 0.45
+"""Where colour tells enamel from lip, enamel in shade may be less than half as light as the clicked crowns
+(our choice)."""
 _LEAST_MM2 = 1.5
 """A patch smaller than this away from the clicked crowns is a glint on a lip."""
 

@@ -26,6 +26,7 @@ SEARCH_MM = 1.6
 LIP_MM = (0.8, 2.4)
 """Skin so far outward of the solved rim counts as lip."""
 ENAMEL_ROOM_MM = 2.5
+"""So much enamel beside a lip's edge says all there is to say of its light."""
 BESIDE_MM = (0.35, 0.8)
 """Lip and enamel so far from the rough edge give the colours on its two sides."""
 LEAST_APART = 1.5
@@ -34,12 +35,15 @@ choice)."""
 LEAST_STEP = 0.4
 """The step at the edge, of the whole step from lip to enamel in this picture (our choice)."""
 _SIDE_MM = 0.6
+"""Light of lip and enamel is averaged over this much on either side."""
 _STEP_PX = 0.25
 """A quarter of a pixel along each scan line: places between are interpolated."""
 _DARK = 6.0
 """Levels added before the logarithm is taken, so that noise in the dark counts no more than elsewhere."""
 _CALM_MM = 0.4
+"""Neighbouring lines agree within this, or the lip is not what they see (our choice)."""
 _EDGE_MM = 0.12
+"""A lip's edge is no sharper than its rounding over a tenth of a millimetre."""
 _FEWEST_LINES, _FEWEST_SAMPLES = 10, 50
 """Fewer do not tell the light of lips and of enamel (our choice)."""
 

@@ -15,6 +15,7 @@ from bite.geometry.teeth import LOWER, OTHER, SKIN, UPPER
 _GUM_STEP_MM = 2.0
 """Gums lie no deeper than this behind the teeth that end there; the back of the mouth does (our choice)."""
 _OUTSIDE_PX = 1.5
+"""A look to either side of a line, far enough to be off it whatever its rounding."""
 _LEAST_POINTS = 8
 """Of an outline, some four fine pixels: what is shorter is a scrap."""
 

@@ -12,11 +12,13 @@ REACH_MM = 14.0
 """What stands farther off than this to the side hides no sky: a lip is some 10 mm before the teeth."""
 _RINGS_MM = (0.7, 1.4, 2.5, 4.2, 6.5, 10.0, REACH_MM)
 _WAYS = 12
+"""Directions in which the sky is looked for: a picture to look at, not to measure (our choice)."""
 _DARKEST = 0.22
 """Light that is left at the bottom of a hole (our choice)."""
 _FROM_ABOVE = 0.35
 """How much more light comes from above than from the camera (our choice)."""
 _LEAST_MM = 0.25
+"""Finer steps of the shadow search cannot be seen at any size that is printed."""
 _FOR_THE_EYE = 0.55
 """Power by which light becomes grey of a screen, between none and the 0.45 of sRGB (our choice)."""
 

@@ -23,9 +23,11 @@ from bite.geometry.teeth import LOWER, OTHER, SKIN, UPPER
 HALF_MM = (32.0, 22.0)
 """Half width and half height of what is rendered: both rows of front teeth, the lips, and some skin."""
 _REACH_MM = 70.0
+"""Cheeks farther from the incisors than this are not in a picture of a mouth."""
 _FINE_MM = 0.13
 """Larger pixels on the teeth are split until they are not: outlines are smooth then (our choice)."""
 _MOST_SPLIT = 4
+"""Pixels are split so far at most, where the photograph is coarse: four by four rays a pixel."""
 _LENS_STEP_PX = 8
 """Ray slopes of a distorted lens are found on every so-many-th fine pixel and drawn straight between."""
 _COLOURS = {SKIN: (198, 194, 190), UPPER: (248, 240, 220), LOWER: (238, 228, 204), OTHER: (170, 96, 98)}

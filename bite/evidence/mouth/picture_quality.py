@@ -27,10 +27,13 @@ from bite.geometry.teeth import LOWER, UPPER
 LEAST_PIXELS = 30
 """Fewer pixels of enamel tell no share to 10 % (our choice)."""
 GUARD_MM, RING_MM = 1.0, 4.0
+"""The ring of skin beside the teeth starts a millimetre off, outside blurred edges, and is a lip wide."""
 CROWN_PX = 30.0
 """A crown wider than this many pixels is averaged down by whole pixels, to no fewer than these."""
 AROUND_CROWNS = 3.0
+"""What is measured of a picture lies within three crowns of the middle of the edge."""
 REACH_MM = 10.0
+"""Farther below the edge than a lower crown is high there is no row to look for."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,11 +20,15 @@ RISE_PER_SIGMA = 2.563
 _STEP_PX = 0.5
 """Half a pixel: finer holds nothing more."""
 _LEAST_STEP_LEVELS = 12.0
+"""Fainter edges than 12 of 255 levels are borders of gum and shade."""
 _LEAST_CONTRAST_TO_NOISE = 8.0
+"""An edge must stand so far out of its own noise for its width to mean anything (our choice)."""
 _LEAST_EXPLAINED = 0.97
+"""Lines of which a single blurred step explains less show two edges or none (our choice)."""
 _MOST_RELATIVE_SD = 0.25
 """A width known no better than to a quarter says nothing of sharpness (our choice)."""
 _LEAST_LINES = 8
+"""Fewer lines than this give no median worth telling."""
 _LEAST_SHARE = 0.15
 """Among many unfit candidates a few pass by chance; below this share those few say nothing."""
 _LEAST_COSINE = 0.866

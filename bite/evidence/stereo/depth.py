@@ -43,6 +43,7 @@ LEAST_READINGS = 200
 LEAST_ENAMEL = 0.12
 """Less of the enamel than this is not trusted at all: what matches then are glints and rims (our choice)."""
 ENAMEL_RIM_MM = 1.5
+"""Patches that reach over the rim of a crown match its outline and not its face."""
 WHERE = "[depth] stereo"
 
 

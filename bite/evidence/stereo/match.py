@@ -27,6 +27,7 @@ MOST_MOVED_PX = 1.5
 LEAST_ISLAND = 2.0 * 2.0 * np.pi * PATCH_SD_PX**2
 """Islands smaller than this many pixels, two patches, are dropped: nothing around bears them out."""
 _ISLAND_STEP_PX = 1.0
+"""Disparities that differ by more than a pixel from their neighbours are another surface."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ BURNT = 250
 """All three channels at their end: a glint is the lamp's mirror image, at another depth than the surface, and
 moves with the view. One channel alone may be a strong colour."""
 GLINT_RIM_PX = 2
+"""A glint blooms over its own rim by a pixel or two."""
 
 
 def rectified_pictures(pair: Rectified, first: LoadedView, second: LoadedView) -> tuple[Array, Array]:

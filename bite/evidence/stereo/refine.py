@@ -22,13 +22,19 @@ EVEN_SD_PX, EVEN_SHARE = 1.0, 0.5
 """Gradient is evened out over this much of a patch, from this share of what is usual in the pictures on: one
 strong edge would otherwise give its own depth to all that lies around it."""
 PLANE_SD_PX = 3.0
+"""The surface is taken as flat over a patch of this sd."""
 WIDE_PX = 10.0
+"""Light of both pictures is evened over a wider patch than is matched."""
 JUMP_PX = 1.5
 """Neighbours further apart than this lie on two surfaces: a patch must not reach over such a step."""
 STEP_REACH_PX = 3
+"""Steps are smoothed over so many pixels to either side, or grain would steer them."""
 ROUNDS = 3
+"""Rounds of least squares, each of which squares what is left (our choice)."""
 _STEP_PX = 1.0
+"""No step farther than a pixel: grey levels are straight over no more than that."""
 _GAIN = 1.6
+"""One camera may see this much more contrast than the other; beyond it something else is seen."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ MOST_OFF_PX = 1.0
 LEAST_PLACES = 20
 """Fewer places found again cannot tell a wrong calibration from chance (our choice)."""
 PLACES = 160
+"""So many places tell a line of row differences though many be wrong (our choice)."""
 ALIKE = 0.85
 """Correlation coefficient from which a patch counts as found again (our choice)."""
 ALONE = 0.1
@@ -29,10 +30,15 @@ AGREED = 0.6
 """Share of the places that must tell one and the same fault: those on outlines and in shadows slide, each its
 own way (our choice)."""
 _EVEN_PX = 12.0
+"""Shading wider than this is taken away before patches are compared."""
 _HALF_PX = 7
+"""Patches of 15 pixels: an edge or two of skin texture lies in each."""
 _APART_PX = 9.0
+"""Places are apart by more than a patch's half, so that none counts twice."""
 _AGREE_PX = 1.5
+"""Places that lie farther off the line belong to wrong matches."""
 _BESIDE_PX = 4
+"""Another peak within so little is the same one."""
 
 
 @dataclass(frozen=True, slots=True)

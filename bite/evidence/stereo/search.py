@@ -16,9 +16,13 @@ from bite.geometry.rigid import Array
 BOTH_WAYS_PX = 1.0
 """Matches there and back must meet within a pixel (common practice, no source)."""
 _BLOCK_PX = 5
+"""A small block: the search says where to look, and the value comes from elsewhere."""
 _UNIQUE_PER_CENT = 3
+"""The best match need lead by little only: two ways must agree as well."""
 _SPECKLE_PX = 100
+"""Islands of fewer pixels are wrong matches more often than surfaces (our choice)."""
 _LEVELS = (2.0, 253.0)
+"""Grey levels used, clear of both ends, which OpenCV's matcher treats as bounds."""
 
 
 def searched(left: Array, right: Array, most_px: float) -> Array:

@@ -31,8 +31,11 @@ ASSUMED_MISFIT, ASSUMED_FLOOR_PX = 0.5, 0.08
 LEAST_FLOOR_PX = 0.05
 """No match is told to be better: calibration and interpolation leave that much (engineering estimate)."""
 _CALM = 1.5
+"""Readings whose own misfit is below this share of the level are used to learn the scatter."""
 _LAGS = 2
+"""Neighbours up to two pixels off carry what patches share."""
 _GROUPS = (6, 4)
+"""Groups by misfit and by noise, each large enough for a scatter (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

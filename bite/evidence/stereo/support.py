@@ -20,6 +20,7 @@ MOST_ASIDE_PX = 1.25
 """The gradient's own centre may lie this far from the patch's (our choice): a strong edge at the rim of a
 patch measures the edge, and would give its depth to the enamel beside it."""
 ASIDE_PX = (-6.0, -4.0, -2.0, 2.0, 4.0, 6.0)
+"""A cost curve is looked at 2 to 6 pixels aside of its minimum: nearer it is the minimum itself."""
 DISTINCT = 2.0
 """Elsewhere along the row the patch must fit this many times worse, in squares (our choice)."""
 

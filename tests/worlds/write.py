@@ -15,7 +15,7 @@ from tests.worlds.description import Storage, World
 from tests.worlds.filters import smoothing_px
 from tests.worlds.look import look
 from tests.worlds.picture import Click, clicked
-from tests.worlds.scene import PARTS, Scene, draw_scene, draw_solved, own_rng
+from tests.worlds.scene import PARTS, Scene, Solved, draw_scene, draw_solved, own_rng
 from tests.worlds.sensor import INVERSE_PER_M, read_depth, stored_values
 
 Array = NDArray[np.float64]
@@ -31,9 +31,15 @@ def write_frame(world: World, number: int, folder: Path, wheel: Path, kept: Path
 
     ``kept`` is a folder for what cameras see of the scene, for other worlds with the same scenes.
     """
-    folder.mkdir(parents=True, exist_ok=True)
     scene = draw_scene(world, number, wheel)
-    solved = draw_solved(world, number, scene)
+    return write_scene(world, number, scene, draw_solved(world, number, scene), folder, kept)
+
+
+def write_scene(
+    world: World, number: int, scene: Scene, solved: Solved, folder: Path, kept: Path | None = None
+) -> Path:
+    """Write one frame of a scene that need not be the one a world draws; else as ``write_frame``."""
+    folder.mkdir(parents=True, exist_ok=True)
     seen = look(world, number, scene, kept)
     ending = "tiff" if world.sensor.storage is Storage.DISPARITY else "png"
     several = world.sensor.repeats > 1

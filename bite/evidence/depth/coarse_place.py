@@ -1,0 +1,149 @@
+"""Where does the measured skin put the solved head, before any fit of millimetres? Tens of mm and degrees.
+
+The fit believes that a solved head is within a millimetre and a degree of its sensor, and linearises about
+that. A head, depth map or camera of another moment is farther off, and a fit that starts there ends
+nowhere. So the solved skin is first laid on the measured one, face by face along each depth ray.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from bite.fit.depth_block import DepthBlock
+from bite.fit.head import Head
+from bite.geometry.rigid import Array, Rigid, frozen, rotation_from_vector
+from bite.geometry.teeth import SKIN
+
+FAR_MM, FAR_DEG = 2.0, 2.0
+"""Twice what the fit believes of a solved head: from here on it starts from where the skin puts it (our
+choice)."""
+MOST_FACES, ROUNDS = 3000, 40
+NEAR_MM = 36.0
+LEAST_FACES = 100
+STEEP = 0.35
+"""Cosine of the slant below which a face says little along its ray (our choice)."""
+_TUNING = 3.0
+_PRIOR_MM, _PRIOR_RAD = 40.0, np.radians(30.0)
+
+
+@dataclass(frozen=True, slots=True)
+class CoarsePlace:
+    """The motion that lays the solved skin on the measured one.
+
+    Parameters
+    ----------
+    motion : Rigid, of the head in the reference frame
+    shift_mm : float, of the middle of the front teeth
+    turn_deg : float
+    towards_mm : float, part of the shift along the depth camera's axis, away from it positive
+    left_mm : float, what is left between the two skins, robust sd
+    """
+
+    motion: Rigid
+    shift_mm: float
+    turn_deg: float
+    towards_mm: float
+    left_mm: float
+
+    @property
+    def far(self) -> bool:
+        """Whether the head stood so far off that a fit cannot start there."""
+        return self.shift_mm > FAR_MM or self.turn_deg > FAR_DEG
+
+
+def coarse_place(block: DepthBlock) -> CoarsePlace | None:
+    """Lay the solved skin on the measured one; None where too little of it is measured.
+
+    Parameters
+    ----------
+    block : DepthBlock, the depth map around the mouth beside the solved head
+
+    Notes
+    -----
+    Iterated closest points with projective association and distances along the ray to the solved face
+    (Blais and Levine 1995, IEEE PAMI 17(8); Chen and Medioni 1992; both from memory), Cauchy weights.
+    """
+    head, camera = block.head, block.grid.camera
+    at, normal = _skin(head)
+    if len(at) < LEAST_FACES:
+        return None
+    centre = head.centre_mm
+    motion = Rigid(frozen(np.eye(3)), frozen(np.zeros(3)))
+    left = float("inf")
+    for count in range(ROUNDS):
+        points, normals = motion.apply(at), normal @ motion.rotation.T
+        local = camera.camera_from_reference.apply(points)
+        facing = normals @ camera.camera_from_reference.rotation.T
+        rays = local / local[:, 2:]
+        slant = (facing * rays).sum(1)
+        column, row = np.rint(camera.project_local(local) - (block.grid.window.left, block.grid.window.top)).T
+        high, wide = block.measured_mm.shape
+        inside = (local[:, 2] > 1.0) & (column >= 0) & (row >= 0) & (column < wide) & (row < high)
+        inside &= -slant > STEEP * np.linalg.norm(rays, axis=1)
+        measured = np.full(len(at), np.nan)
+        measured[inside] = block.measured_mm[row[inside].astype(int), column[inside].astype(int)]
+        off = measured - local[:, 2]
+        kept = np.isfinite(off)
+        if kept.sum() < LEAST_FACES:
+            return None
+        if count == 0:
+            # the distance first: faces meet their like only once it is about right
+            away = camera.camera_from_reference.rotation.T @ np.array([0.0, 0.0, float(np.median(off[kept]))])
+            motion = Rigid(frozen(np.eye(3)), frozen(away))
+            continue
+        lever = points[kept] - motion.apply(centre[None])[0]
+        toward = normals[kept] / slant[kept, None]
+        slopes = np.concatenate([toward, np.cross(lever, toward)], axis=1)
+        residual = off[kept]
+        left = float(1.4826 * np.median(np.abs(residual - np.median(residual))))
+        scale = max(left, 0.3) * _TUNING
+        weight = 1.0 / (1.0 + (residual / scale) ** 2)
+        prior = np.diag(np.repeat([_PRIOR_MM**-2, _PRIOR_RAD**-2], 3)) * scale**2
+        step = np.linalg.solve((slopes.T * weight) @ slopes + prior, (slopes.T * weight) @ residual)
+        turn = rotation_from_vector(step[3:])
+        pivot = motion.apply(centre[None])[0]
+        rotation = turn @ motion.rotation
+        motion = Rigid(frozen(rotation), frozen(pivot + step[:3] - rotation @ centre))
+        if np.linalg.norm(step[:3]) < 0.01 and np.linalg.norm(step[3:]) < 1e-4:
+            break
+    moved = motion.apply(centre[None])[0] - centre
+    axis = camera.camera_from_reference.rotation @ moved
+    turned = np.degrees(np.arccos(np.clip((np.trace(motion.rotation) - 1.0) / 2.0, -1.0, 1.0)))
+    return CoarsePlace(motion, float(np.linalg.norm(moved)), float(turned), float(axis[2]), left)
+
+
+def placed_head(head: Head, motion: Rigid) -> Head:
+    """Give the head moved as a whole."""
+    def points(mapping: dict[str, Array]) -> dict[str, Array]:
+        return {name: motion.apply(np.asarray(at)[None])[0] for name, at in mapping.items()}
+
+    return replace(
+        head,
+        points_mm=motion.apply(head.points_mm),
+        forward=motion.rotation @ head.forward,
+        right=motion.rotation @ head.right,
+        up=motion.rotation @ head.up,
+        centre_mm=motion.apply(head.centre_mm[None])[0],
+        corners=points(dict(head.corners)),
+        landmarks=points(dict(head.landmarks)),
+    )
+
+
+def _skin(head: Head) -> tuple[Array, Array]:
+    """Give the middles and unit normals of skin faces about the mouth, outward."""
+    faces = head.faces[head.face_part == SKIN]
+    middle = head.points_mm[faces].mean(1)
+    arm = middle - head.centre_mm
+    faces = faces[(np.linalg.norm(arm, axis=1) < NEAR_MM) & (arm @ head.forward > -15.0)]
+    faces = faces[:: max(1, len(faces) // MOST_FACES)]
+    corner = head.points_mm[faces]
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    length = np.linalg.norm(normal, axis=1)
+    good = length > 0
+    normal = normal[good] / length[good, None]
+    # exports differ in which way faces are wound: most of a face's skin looks forward
+    if np.median(normal @ head.forward) < 0:
+        normal = -normal
+    return corner[good].mean(1), normal

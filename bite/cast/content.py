@@ -82,6 +82,10 @@ class FrameRow:
     picture_width_px: int
     picture_height_px: int
     mouth: MouthPictures | None = None
+    evidence: tuple[str, ...] = ()
+    """hashes of its pictures and depth maps"""
+    twin_of: str = ""
+    """name of a frame before it that holds one of the same pictures or depth maps"""
 
     @property
     def needs_person(self) -> bool:

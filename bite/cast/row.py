@@ -20,6 +20,8 @@ _TODO = {
 }
 """What there is to do where neither a finding nor the decision says it."""
 
+_PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".pfm", ".npy", ".exr")
+
 
 def row_of(
     content: Mapping[str, Any],
@@ -75,7 +77,13 @@ def row_of(
         picture_width_px=picture.width_px,
         picture_height_px=picture.height_px,
         mouth=mouth,
+        evidence=_evidence(content["inputs"]),
     )
+
+
+def _evidence(inputs: Any) -> tuple[str, ...]:
+    """Give the hashes of pictures and depth maps: those of meshes and rigs may be shared."""
+    return tuple(str(inputs[name]) for name in sorted(inputs) if name.lower().endswith(_PICTURES))
 
 
 def _number(value: Any) -> float | None:

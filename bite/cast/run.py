@@ -10,7 +10,7 @@ from pathlib import Path
 from bite import __version__
 from bite.cast.advice import advised
 from bite.cast.compared.consistency import consistency_notes
-from bite.cast.compared.together import device_summaries
+from bite.cast.compared.together import device_summaries, with_twins
 from bite.cast.content import CastContent, FailedFrame, FailureKind, FrameRow
 from bite.cast.order import ordered_failures, ordered_rows, performer_answers
 from bite.cast.runner.listing import Listed, list_frames
@@ -55,7 +55,7 @@ def run_frames(listed: Listed, settings: CastSettings, *, jobs: int, told: Told)
 
 def cast_content(cast: CastFile, found: Rows, settings: CastSettings) -> CastContent:
     """Gather what the page shows; the order in which frames came in does not matter."""
-    rows, failures = ordered_rows(found.rows), ordered_failures(found.failures)
+    rows, failures = with_twins(ordered_rows(found.rows)), ordered_failures(found.failures)
     answers = performer_answers(rows, failures)
     devices = device_summaries(rows, tolerance_mm=settings.tolerance_mm)
     notes = consistency_notes(rows, failures, answers, settings)

@@ -10,12 +10,14 @@ from math import erf, sqrt
 import numpy as np
 
 from bite.check.earned import CANNOT_TELL, CLOSED, rows_seen_to_meet, why_not_usable
-from bite.check.finding import Finding, Severity
+from bite.check.finding import Finding, Severity, told_first
 from bite.files.rig import Dial
 from bite.stats.estimate import Z95, Estimate, with_sign
 
 TOLERANCE_MM = 0.5
 """Within this the eye accepts a mouth (common practice, no source)."""
+LEAST_TOLD_MM = 0.05
+"""What is left over is told to a tenth of a millimetre: less than this would be told as 0.0."""
 KNOWN_ENOUGH = 0.8
 """Chance that the teeth already stand within tolerance from which they are left alone (our choice)."""
 
@@ -39,10 +41,11 @@ class DialMove:
     ----------
     before, after : float, dial values; ``after`` is within the limits and on a whole step
     stands_for_mm : float, how far the move carries the teeth forward
-    left_over_mm : float, what the dial cannot reach; 0 unless saturated
+    left_over_mm : float, what the dial cannot reach, beyond its end or between its steps; 0 where a
+        step leaves less than 0.05 mm
     saturated : bool
     interval : (float, float), dial values that the 95 % interval of the offset stands for, clipped to the
-    limits
+        limits, with what is not known of the dial's mm per unit
     """
 
     before: float
@@ -52,15 +55,24 @@ class DialMove:
     saturated: bool
     interval: tuple[float, float]
 
+    @property
+    def tells_left_over(self) -> bool:
+        """Whether what is left over is worth a word."""
+        return abs(self.left_over_mm) >= LEAST_TOLD_MM
+
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """The verdict, the dial (None where none can be proposed), why, and the tolerance used."""
+    """The verdict, the dial (None where none can be proposed), why, the tolerance used, and what to do first.
+
+    ``todo`` is the one thing that would settle a refusal; empty where the verdict says it all.
+    """
 
     verdict: Verdict
     move: DialMove | None
     why: str
     tolerance_mm: float
+    todo: str = ""
 
 
 def dial_travel(dial: Dial) -> np.ndarray | None:
@@ -129,12 +141,16 @@ def propose(offset: Estimate, dial: Dial, before: float) -> DialMove | None:
     steps = min(max(steps, -most), most)
     after = round(steps * dial.step, 10) + 0.0
     saturated = bool(wanted < lowest - 1e-9 or wanted > highest + 1e-9)
-    ends = sorted(dial_at(min(max(start + mm, lowest), highest)) for mm in offset.interval)
+    left_mm = wanted - mm_at(after)
+    gain_sd = dial.mm_per_unit_sd / dial.mm_per_unit if dial.mm_per_unit_sd and dial.mm_per_unit else 0.0
+    # a dial that is not known exactly moves the teeth by another share of what is asked
+    reach = Estimate(offset.value, float(np.hypot(offset.sd, gain_sd * offset.value)))
+    ends = sorted(dial_at(min(max(start + mm, lowest), highest)) for mm in reach.interval)
     return DialMove(
         before=before,
         after=after,
         stands_for_mm=mm_at(after) - start,
-        left_over_mm=wanted - mm_at(after) if saturated else 0.0,
+        left_over_mm=left_mm if saturated or abs(left_mm) >= LEAST_TOLD_MM else 0.0,
         saturated=saturated,
         interval=(ends[0], ends[1]),
     )
@@ -181,7 +197,7 @@ def decide(
     settle : str, which evidence would settle an unsure offset
     """
     move = propose(offset, dial, dial_before) if offset and dial and dial_before is not None else None
-    failed = [finding for finding in findings if finding.severity is Severity.FAIL]
+    failed = told_first(findings)
     again = [finding for finding in failed if finding.needs_reshoot]
     if again:
         return Decision(
@@ -196,10 +212,14 @@ def decide(
         why = CLOSED if rows_seen_to_meet(findings) else CANNOT_TELL
         return Decision(Verdict.USABLE, None, f"{why}; no solved model was given", tolerance_mm)
     if offset is None:
+        if failed:
+            return Decision(Verdict.UNSURE, None, failed[0].text, tolerance_mm, failed[0].todo)
         return Decision(Verdict.UNSURE, None, f"no offset can be given: {settle}", tolerance_mm)
     told = f"{with_sign(offset.value, 2)} +- {offset.sd:.2f} mm"
     if failed:
-        return Decision(Verdict.UNSURE, move, f"{failed[0].text} (offset {told})", tolerance_mm)
+        return Decision(
+            Verdict.UNSURE, move, f"{failed[0].text} (offset {told})", tolerance_mm, failed[0].todo
+        )
     if not Z95 * offset.sd <= tolerance_mm:
         return Decision(
             Verdict.UNSURE,
@@ -232,18 +252,25 @@ def decide(
             "the rig does not say how many mm a unit of its dial moves: measure it",
             tolerance_mm,
         )
-    if move.saturated:
+    far = abs(move.left_over_mm) > tolerance_mm
+    if not far and abs(move.stands_for_mm) < LEAST_TOLD_MM:
+        return Decision(
+            Verdict.UNSURE,
+            move,
+            f"offset {told}: the teeth may stand farther off than {tolerance_mm:g} mm, and no step of the "
+            f"dial comes nearer than {move.before:.2f}",
+            tolerance_mm,
+            "make the dial's step finer, or average more frames to know the offset better",
+        )
+    end = "its end at " if move.saturated else ""
+    what = f"set the dial from {move.before:.2f} to {end}{move.after:.2f}"
+    if far:
         return Decision(
             Verdict.BEYOND,
             move,
-            f"the teeth must move {way(offset.value)}: "
-            f"set the dial from {move.before:.2f} to its end at {move.after:.2f}, "
+            f"the teeth must move {way(offset.value)}: {what}, "
             f"which leaves {way(move.left_over_mm)} to do in the rig itself",
             tolerance_mm,
         )
-    return Decision(
-        Verdict.MOVE,
-        move,
-        f"move the teeth {way(offset.value)}: set the dial from {move.before:.2f} to {move.after:.2f}",
-        tolerance_mm,
-    )
+    left = f", which leaves {way(move.left_over_mm)}" if move.tells_left_over else ""
+    return Decision(Verdict.MOVE, move, f"move the teeth {way(offset.value)}: {what}{left}", tolerance_mm)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -50,3 +51,22 @@ class Finding:
 def worst_first(findings: list[Finding]) -> list[Finding]:
     """Sort findings, worst first, otherwise in the order given."""
     return sorted(findings, key=lambda finding: WORST_FIRST.index(finding.severity))
+
+
+BLAME = (
+    "bite-gap",
+    "registered",
+    "teeth-shown",
+    "clicks",
+    "skin-agrees",
+    "depth-agrees",
+    "rows-agree",
+    "lateral",
+)
+"""Failed checks in the order in which they name a cause: a file of another frame fails the later ones too."""
+
+
+def told_first(findings: Sequence[Finding]) -> list[Finding]:
+    """Give the failed findings, the one that names the cause first; others follow in the order given."""
+    failed = [finding for finding in findings if finding.severity is Severity.FAIL]
+    return sorted(failed, key=lambda f: BLAME.index(f.code) if f.code in BLAME else len(BLAME))

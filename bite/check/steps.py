@@ -9,6 +9,7 @@ from bite.check.assessment import Assessment
 from bite.check.checks.every import capture_findings, model_findings
 from bite.check.decision import TOLERANCE_MM, Decision, Verdict, decide
 from bite.check.finding import worst_first
+from bite.check.lips_doubt import with_lips_doubt
 from bite.check.marks import marks_of
 from bite.check.sections import Section, map_sections, profile_section
 from bite.check.settle import what_would_settle
@@ -16,6 +17,7 @@ from bite.errors import DegenerateGeometryError
 from bite.evidence.blocks import OffsetEvidence, offset_evidence
 from bite.evidence.clicks.click_residuals import click_residuals, rows_contradict_sd
 from bite.evidence.clicks.corner_order import refuse_swapped_corners
+from bite.evidence.depth.coarse_place import coarse_place, placed_head
 from bite.evidence.model.head import SolvedHead, solved_head
 from bite.evidence.model.hidden_teeth import solved_teeth_in_view
 from bite.evidence.observed import observe
@@ -65,9 +67,19 @@ def check_frame(
     frame = with_stereo_depth(frame, None if solved is None else solved.head)
     as_given = None if solved is None else solved_teeth_in_view(frame, solved)
     refuse_swapped_corners(frame, None if solved is None else solved.head)
+    placed = None if solved is None or solved.posed_by_landmarks else coarse_place(frame, solved.head)
+    as_solved = None
+    if solved is not None and placed is not None and placed.far:
+        solved = replace(solved, head=placed_head(solved.head, placed.motion))
+        as_solved, as_given = as_given, solved_teeth_in_view(frame, solved)
+    else:
+        placed = None
     fitted = _fitted(frame, solved)
     fit, evidence = fitted.fit, fitted.evidence
-    observed = observe(frame, solved, as_given, fit, None if evidence is None else evidence.corners)
+    corners = None if evidence is None else evidence.corners
+    observed = observe(frame, solved, as_given, fit, corners, placed, as_solved)
+    if fit is not None and observed.skin is not None:
+        fit = with_lips_doubt(fit, observed.skin.lips)
     findings = capture_findings(
         observed,
         fit,

@@ -39,10 +39,12 @@ def one_line(assessment: Assessment) -> str:
     line = headline(assessment)
     if assessment.decision.verdict in (Verdict.MOVE, Verdict.BEYOND):
         return line  # which tells the offset with its sd
-    if assessment.fit is not None:
-        line += f" (offset {told(assessment.fit.offset, 'mm', sign=True)})"
-    elif added := reason(assessment):
-        line += f" ({added})"
+    offset = "" if assessment.fit is None else f"offset {told(assessment.fit.offset, 'mm', sign=True)}"
+    added = reason(assessment)
+    # a sentence that tells the offset itself is not followed by it once more
+    said = [added] if "offset" in added else [part for part in (added, offset) if part]
+    if said:
+        line += f" ({'; '.join(said)})"
     return line
 
 
@@ -149,8 +151,9 @@ def _dial_rows(assessment: Assessment) -> Iterator[str]:
     stands = f"{way(move.stands_for_mm)}" if abs(move.stands_for_mm) >= 0.05 else "no move"
     beside = "" if dial_stands(assessment) else "NOT ADVISED, shown for the record: "
     yield _row("dial", f"{beside}{what}, which is {stands}; {interval}{limit}")
-    if move.saturated:
-        yield _row("  left over", f"{way(move.left_over_mm)}, beyond the end of the dial")
+    if move.tells_left_over:
+        where = "beyond the end of the dial" if move.saturated else "between two steps of the dial"
+        yield _row("  left over", f"{way(move.left_over_mm)}, {where}")
 
 
 def _measure_rows(measures: BiteMeasures) -> Iterator[str]:

@@ -151,12 +151,13 @@ def instruction(decision: Decision, offset: Estimate | None, step: float) -> str
             stays = f": the dial stays at {dial_told(move.after, step)}" if move else ""
             return f"leave the teeth where they are{stays}"
         case Verdict.MOVE if offset and move:
-            return f"move the teeth {way_told(offset)}: {_set(move, step)}"
+            left = f", which leaves {way(move.left_over_mm)}" if move.tells_left_over else ""
+            return f"move the teeth {way_told(offset)}: {_set(move, step)}{left}"
         case Verdict.BEYOND if offset and move:
             left = f"which leaves {way(move.left_over_mm)} to do in the rig itself"
-            return f"the teeth must move {way_told(offset)}: {_set(move, step, end=True)}, {left}"
+            return f"the teeth must move {way_told(offset)}: {_set(move, step)}, {left}"
         case Verdict.UNSURE:
-            return "do not move the teeth on this evidence"
+            return f"do not move the teeth: {decision.todo or 'this evidence does not settle it'}"
         case Verdict.RESHOOT:
             return "choose or shoot another frame"
         case Verdict.USABLE:
@@ -166,8 +167,8 @@ def instruction(decision: Decision, offset: Estimate | None, step: float) -> str
     return decision.why
 
 
-def _set(move: DialMove, step: float, *, end: bool = False) -> str:
-    to = "to its end at" if end else "to"
+def _set(move: DialMove, step: float) -> str:
+    to = "to its end at" if move.saturated else "to"
     return f"set the dial from {dial_told(move.before, step)} {to} {dial_told(move.after, step)}"
 
 

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bite.cli.exits import exit_for
+from bite.cli.exits import Exit, exit_for
 from bite.cli.numbers import whole
 from bite.cli.out_folder import make_folder
 from bite.cli.streams import FrameBar, print_file, tell
@@ -77,9 +77,15 @@ def run(args: argparse.Namespace) -> int:
     else:
         _tell(content, folder)
     faults = sum(f.kind == "fault of the program" for f in content.failures)
-    return exit_for(
+    from bite.check.finding import Severity
+
+    code = exit_for(
         (row.verdict for row in content.rows), bad_inputs=len(content.failures) - faults, faults=faults
     )
+    if code is Exit.FINE and any(found.severity is Severity.FAIL for found in content.devices):
+        # all frames may be fine alone and wrong together: nobody should type these values yet
+        return Exit.PERSON
+    return code
 
 
 def _write(content: CastContent, folder: Path) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from bite.evidence.clicks.click_residuals import ClickResidual, click_residuals
 from bite.evidence.clicks.misclick import ClickFault, worst_click
 from bite.evidence.clicks.number_off import numbers_off
 from bite.evidence.clicks.triangulated import TriangulatedCorner, triangulated_corners
+from bite.evidence.depth.coarse_place import CoarsePlace, with_placing
 from bite.evidence.depth.depth_cover import (
     DepthCover,
     SkinFit,
@@ -18,9 +19,10 @@ from bite.evidence.depth.depth_cover import (
     skin_fit,
 )
 from bite.evidence.depth.filter_found import FilterFound, filter_found
-from bite.evidence.depth.hair_found import HairFound, hair_found
+from bite.evidence.depth.hair_found import HairFound, hair_found, lips_beside_hair
 from bite.evidence.model.head import SolvedHead
 from bite.evidence.model.hidden_teeth import solved_teeth_in_view
+from bite.evidence.model.registered import Registration, registration
 from bite.evidence.model.teeth_in_view import TeethInView
 from bite.evidence.mouth.centrals import Centrals, centrals_of
 from bite.evidence.mouth.framing import Framing, framing_of
@@ -64,6 +66,8 @@ class Observed:
     centrals: Centrals | None
     sensor: FilterFound | None
     numbers_off: int = 0
+    registered: Registration | None = None
+    registered_as_solved: Registration | None = None
 
 
 def observe(
@@ -72,6 +76,8 @@ def observe(
     as_given: TeethInView | None,
     fit: OffsetFit | None,
     corners: CornerBlock | None,
+    placed: CoarsePlace | None = None,
+    as_solved: TeethInView | None = None,
 ) -> Observed:
     """Measure picture, rows, coverage and framing of a frame.
 
@@ -82,6 +88,8 @@ def observe(
     as_given : TeethInView or None, the model rendered where it was given
     fit : OffsetFit or None
     corners : CornerBlock or None, with every click that has a point in the model
+    placed : CoarsePlace or None, the motion by which the head was brought near the measured skin before
+    as_solved : TeethInView or None, the model where it was solved, where it was so moved
 
     Raises
     ------
@@ -100,8 +108,12 @@ def observe(
     cover, skin = None, None
     if fit is not None and block is not None:
         # without the waves that the fit found in the skin: what they mend at the lips is what is asked for
-        as_solved = block.predict(fit.parameters[:COUNT])
-        cover, skin = cover_beside_model(block, as_solved), skin_fit(fit, block, as_solved)
+        as_solved_skin = block.predict(fit.parameters[:COUNT])
+        cover, skin = cover_beside_model(block, as_solved_skin), skin_fit(fit, block, as_solved_skin)
+        skin = skin if placed is None else with_placing(skin, placed, fit.parameters)
+    hair = None if fit is None else hair_found(fit)
+    if skin is not None:
+        skin = replace(skin, lips=lips_beside_hair(skin.lips, hair))
     return Observed(
         clicked=any(view.corners is not None and view.corners.points for view in frame.views),
         lower_states={code: points[code].state for code in LOWER_CORNERS if code in points},
@@ -120,10 +132,12 @@ def observe(
             frame.views, [seen_points(frame, k) for k in range(len(frame.views))]
         ),
         fault=_fault(fit),
-        hair=None if fit is None else hair_found(fit),
+        hair=hair,
         centrals=centrals_of(frame, mouth),
         sensor=None if fit is None else filter_found(fit, cover),
         numbers_off=_numbers_off(frame, fit, corners),
+        registered=None if seen is None or block is None else registration(seen),
+        registered_as_solved=None if as_solved is None else registration(as_solved),
     )
 
 

@@ -224,6 +224,10 @@ def _nothing_told(ranked: Explanations, offset: Estimate | None, tolerance_mm: f
     return f"no difference found: {likeliest} is within chance (p {top.chance:.2f})"
 
 
+_MOST_TOLD = {"mm": 50.0, "deg": 45.0, "%": 50.0}
+"""Larger values are those of a line laid far beyond what it was laid through (our choice)."""
+
+
 def values_told(found: Explained) -> str:
     """Give the best value of each unknown of a cause with its sd."""
     from bite.fit.causes import UNKNOWNS
@@ -233,5 +237,11 @@ def values_told(found: Explained) -> str:
     pieces = []
     for name, value, sd in zip(UNKNOWNS[found.cause], found.value, found.sd, strict=True):
         word, _, unit = name.partition(", ")
-        pieces.append(f"{word} {value:+.2f} +- {sd:.2f} {unit}" if np.isfinite(sd) else f"{word} not seen")
-    return ", ".join(pieces)
+        most = _MOST_TOLD.get(unit)
+        if not np.isfinite(sd):
+            pieces.append(f"{word} not seen")
+        elif most is not None and abs(value) > most:
+            pieces.append(f"{word} beyond {np.sign(value) * most:+g} {unit}, not to be believed")
+        else:
+            pieces.append(f"{word} {value:+.2f} +- {sd:.2f} {unit}")
+    return ", ".join(pieces) + (" (its fit did not settle)" if found.unsettled else "")

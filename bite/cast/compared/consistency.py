@@ -41,6 +41,7 @@ def consistency_notes(
         *_disagreeing(rows, settings.tolerance_mm),
         *_other_devices(rows, settings.performance_device),
         *_doubled(failures),
+        *_twins(rows),
         *_annotators(rows),
         *_stale(rows, failures, settings),
     ]
@@ -105,6 +106,18 @@ def _doubled(failures: Sequence[FailedFrame]) -> Iterator[Note]:
     doubled = sorted({f.name for f in failures if " is also the name of " in f.line and f.name})
     for name in doubled:
         yield Note("doubled-name", Severity.WARN, f"two frames are named {name}", "rename one", (name,))
+
+
+def _twins(rows: Sequence[FrameRow]) -> Iterator[Note]:
+    for row in rows:
+        if row.twin_of:
+            yield Note(
+                "picture-twice",
+                Severity.WARN,
+                f"{row.name} holds a picture or depth map that {row.twin_of} holds too: it counts once",
+                "name only one of the two frames, or give each its own picture",
+                (row.twin_of, row.name),
+            )
 
 
 def _annotators(rows: Sequence[FrameRow]) -> Iterator[Note]:

@@ -32,13 +32,26 @@ def pooled_reading(row: FrameRow) -> Reading | None:
     """Give a row's offset for pooling; None where it must not speak for others.
 
     Left out are frames that cannot register a bite or failed a check, fits that did not settle, and models
-    at a dial value whose place nobody has measured.
+    at a dial value whose place nobody has measured, and pictures that another frame holds already.
     """
     if row.need_mm is None or row.sampling_sd_mm is None or not row.sampling_sd_mm > 0 or not row.converged:
         return None
-    if row.verdict is Verdict.RESHOOT or row.failed_codes:
+    if row.verdict is Verdict.RESHOOT or row.failed_codes or row.twin_of:
         return None
     return Reading(row.performer, row.need_mm, row.sampling_sd_mm, row.systematic_sd_mm or 0.0)
+
+
+def with_twins(rows: Sequence[FrameRow]) -> tuple[FrameRow, ...]:
+    """Give rows that know whose picture or depth map they repeat, by content, in the order of names."""
+    first: dict[str, str] = {}
+    twin: dict[str, str] = {}
+    for row in sorted(rows, key=lambda r: (r.name, r.path)):
+        known = next((first[held] for held in row.evidence if held in first), "")
+        if known:
+            twin[row.path] = known
+        for held in row.evidence:
+            first.setdefault(held, row.name)
+    return tuple(replace(row, twin_of=twin.get(row.path, "")) for row in rows)
 
 
 def device_readings(rows: Sequence[FrameRow], device: str) -> list[tuple[FrameRow, Reading]]:

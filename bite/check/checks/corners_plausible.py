@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from bite.check.finding import Finding, Severity
 from bite.evidence.mouth.spans import CrownSpan
+from bite.geometry.teeth import UPPER_CENTRAL
 
 CODE = "corners-plausible"
 WARN_SD, FAIL_SD = 3.0, 4.5
 """So many sds off published crown widths is odd in 1 of 370 mouths, or in 1 of 150,000 (our choice: a frame
 has half a dozen such widths, and a cast hundreds of frames)."""
+NO_TEETH = 1.5
+"""No mouth has incisors so many times wider or narrower than usual: the reading is at fault (our choice)."""
 _SOURCE = "crown widths in reference/crown_widths.toml; 3 and 4.5 sd are our choice"
 
 
@@ -55,6 +58,15 @@ def corners_plausible(spans: tuple[CrownSpan, ...], *, clicked: bool, two_seen: 
             f"too {size} for these teeth by {off:.1f} sd: look whether a lateral was clicked for a "
             f"central, whether "
             "the camera file belongs to this picture, and whether the teeth are a child's or worn"
+        )
+    times = worst.mm / worst.expected_mm
+    if severity is not Severity.OK and not 1 / NO_TEETH < times < NO_TEETH:
+        rows_swapped = worst.corners[0][0] in "34" and abs(worst.mm - 2 * UPPER_CENTRAL.mean_mm) < 3.0
+        todo = (
+            "no teeth are so: the clicks of the rows are swapped, since the upper row is as wide as this"
+            if rows_swapped
+            else f"no teeth are so: mend what {worst.through} is read from (camera files, unit) or "
+            " the clicks, which stand on something else than teeth"
         )
     return Finding(
         CODE,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bite.check.checks.bite_gap import bite_gap
 from bite.check.checks.centrals import centrals
 from bite.check.checks.corners_plausible import corners_plausible
+from bite.check.checks.depth_agrees import depth_agrees
 from bite.check.checks.depth_covered import depth_covered
 from bite.check.checks.device_known import device_known
 from bite.check.checks.enamel_lit import enamel_lit
@@ -16,6 +17,7 @@ from bite.check.checks.lateral import lateral
 from bite.check.checks.on_enamel import lies_on_enamel, on_enamel
 from bite.check.checks.overbite_visible import overbite_visible
 from bite.check.checks.overjet_overbite import overjet_overbite_findings
+from bite.check.checks.registered import registered, stands_elsewhere, stands_here
 from bite.check.checks.resolved import resolved
 from bite.check.checks.rows_agree import rows_agree
 from bite.check.checks.same_device import same_device
@@ -116,12 +118,20 @@ def model_findings(
             same_as_rest=solved.same_as_rest,
         ),
         *overjet_overbite_findings(observed.measures),
-        skin_agrees(observed.skin, observed.wave_sd_mm, posed_by_landmarks=solved.posed_by_landmarks),
+        skin_agrees(
+            observed.skin,
+            observed.wave_sd_mm,
+            posed_by_landmarks=solved.posed_by_landmarks,
+            odd=_odd_one(observed),
+        ),
+        registered(observed.registered, observed.registered_as_solved),
         *([] if observed.hair is None else [hair(observed.hair)]),
         *([] if observed.sensor is None else [sensor_filter(observed.sensor)]),
     ]
     if fit is not None:
         solution = fit.solution
+        if fit.depth_block is not None:
+            found.append(depth_agrees(solution.chi2_reduced["depth"], solution.inlier_share["depth"]))
         found += [
             fit_sound(
                 converged=solution.converged,
@@ -134,3 +144,13 @@ def model_findings(
             rows_agree(fit.rows),
         ]
     return found
+
+
+def _odd_one(observed: Observed) -> str:
+    """Say which of solved head and depth map the picture speaks against, where they stand apart."""
+    on_depth, as_solved = observed.registered, observed.registered_as_solved
+    if stands_here(on_depth) and stands_elsewhere(as_solved):
+        return "the picture sides with the depth map, so that the solved head is the odd one"
+    if stands_here(as_solved) and stands_elsewhere(on_depth):
+        return "the picture sides with the solved head, so that the depth map is the odd one"
+    return ""

@@ -10,6 +10,8 @@ CODE, CLICKS_CODE = "fit", "clicks"
 CHI2_NOTE, CHI2_WARN, ONE_CLICK_SD = 2.5, 4.0, 4.0
 """Reduced chi-square of the clicks, and sds of one click, from which they do not fit together (our choice:
 clicks whose sds are half as large as they should be give 4)."""
+CHI2_FAIL = 16.0
+"""Clicks that lie four of their sds off in the mean belong to something else (our choice)."""
 LEAST_RESIDUALS = 4
 """One click alone is met exactly by moving the teeth right and up."""
 
@@ -71,6 +73,10 @@ def clicks_agree(residuals: tuple[ClickResidual, ...], *, numbers_off: int = 0) 
             f"the numbers of [corners] in the rig file look one too {'high' if numbers_off < 0 else 'low'}: "
             "they count from 0, OBJ files from 1"
         )
+    elif chi2 > CHI2_FAIL and sum(r.off_sd > ONE_CLICK_SD for r in both) >= 2:
+        severity = Severity.FAIL
+        text = f"the clicked corners do not fit the solved teeth: {text}"
+        todo = "check that clicks, picture, camera file and solved model belong to one frame"
     elif severity is not Severity.OK and chi2 > CHI2_NOTE and worst.off_sd < ONE_CLICK_SD:
         todo += "; no single click explains it: the model's teeth may not be the performer's"
     return Finding(

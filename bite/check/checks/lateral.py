@@ -8,6 +8,9 @@ from bite.stats.estimate import Estimate, with_sign
 CODE = "lateral"
 SURE_SD = 2.0
 """Beyond the tolerance is told where it is also 2 sd: 1 in 20 by chance (our choice)."""
+ANOTHER_MM, ANOTHER_SD = 1.0, 3.0
+"""No solve leaves teeth so far off sideways or in height: clicks or model are of another frame (our
+choice)."""
 
 
 def lateral(right: Estimate, up: Estimate, tolerance_mm: float) -> Finding:
@@ -26,6 +29,19 @@ def lateral(right: Estimate, up: Estimate, tolerance_mm: float) -> Finding:
     off = [p for p in (right, up) if abs(p.value) > tolerance_mm and abs(p.value) > SURE_SD * p.sd]
     if off:
         worst = max(off, key=lambda part: abs(part.value))
+    if abs(worst.value) > max(ANOTHER_MM, tolerance_mm) and abs(worst.value) > ANOTHER_SD * worst.sd:
+        return Finding(
+            CODE,
+            Severity.FAIL,
+            f"the clicked corners stand beside the solved teeth: {text}",
+            "check that the clicks are of this picture and this performer; if so, mend the teeth sideways "
+            "and in height in the rig first",
+            worst.value,
+            worst.sd,
+            max(ANOTHER_MM, tolerance_mm),
+            "mm",
+            source="1 mm and 3 sd: our choice",
+        )
     return Finding(
         CODE,
         Severity.WARN if off else Severity.OK,

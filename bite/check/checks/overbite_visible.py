@@ -73,9 +73,9 @@ def overbite_visible(
             "look at the lower clicks and at how the solved jaw is closed",
             measured,
             sd,
-            3.0 / LOWER_CROWN_MM if measured is not None else None,
+            None,
             "1",
-            source="3 sd: our choice",
+            source="left out from 3 sd on: our choice",
         )
     seen_not_expected = [c for c in differ if states[c] is CornerState.SEEN]
     if len(seen_not_expected) >= 2:

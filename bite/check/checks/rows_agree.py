@@ -8,6 +8,9 @@ from bite.stats.estimate import Estimate
 CODE = "rows-agree"
 LIMIT_MM, LIMIT_SD = 0.5, 3.0
 """Rows apart by the default tolerance, and by 3 sd, 1 in 370 by chance (our choice)."""
+ANOTHER_BITE_MM = 1.5
+"""A habitual bite repeats to some tenths of a millimetre; so far apart the jaw stands otherwise (our
+choice)."""
 
 
 def rows_agree(rows: Estimate | None) -> Finding:
@@ -26,9 +29,12 @@ def rows_agree(rows: Estimate | None) -> Finding:
         "ones do"
     )
     off = abs(rows.value) > LIMIT_MM and abs(rows.value) > LIMIT_SD * rows.sd
+    far = off and abs(rows.value) > ANOTHER_BITE_MM
+    if far:
+        text = f"the rows do not stand in one bite: {text}"
     return Finding(
         CODE,
-        Severity.WARN if off else Severity.OK,
+        Severity.FAIL if far else Severity.WARN if off else Severity.OK,
         text,
         "a bite problem, not a depth problem: look at how the jaw is closed in the solved model"
         if off
@@ -37,5 +43,5 @@ def rows_agree(rows: Estimate | None) -> Finding:
         rows.sd,
         LIMIT_MM,
         "mm",
-        source="0.5 mm and 3 sd: our choice",
+        source="0.5 and 1.5 mm, 3 sd: our choice",
     )

@@ -20,7 +20,9 @@ mm)."""
 _SOURCE = "a solved head is within 1 mm and 1 degree of its sensor: common practice, no source"
 
 
-def skin_agrees(skin: SkinFit | None, wave_sd_mm: float | None, *, posed_by_landmarks: bool) -> Finding:
+def skin_agrees(
+    skin: SkinFit | None, wave_sd_mm: float | None, *, posed_by_landmarks: bool, odd: str = ""
+) -> Finding:
     """Judge how far the head had to be moved, and what is left at the lips.
 
     Parameters
@@ -28,6 +30,7 @@ def skin_agrees(skin: SkinFit | None, wave_sd_mm: float | None, *, posed_by_land
     skin : SkinFit or None
     wave_sd_mm : float or None, spread of the waves found in the solved skin
     posed_by_landmarks : bool, a pose found from clicks may be far off without harm
+    odd : str, which file the picture speaks against where head and depth map stand apart; empty: unknown
     """
     if skin is None:
         return Finding(
@@ -48,9 +51,9 @@ def skin_agrees(skin: SkinFit | None, wave_sd_mm: float | None, *, posed_by_land
         if abs(skin.lips.value) > LIPS_MM and abs(skin.lips.value) > LIPS_SD * skin.lips.sd:
             return Finding(
                 CODE,
-                Severity.WARN,
-                text,
-                "the lips themselves are off, and moving teeth is the wrong cure: mend the lips first",
+                Severity.FAIL,
+                f"the lips themselves are off: {text}",
+                "mend the lips in the solve of this expression: moving teeth is the wrong cure",
                 skin.lips.value,
                 skin.lips.sd,
                 LIPS_MM,
@@ -65,9 +68,9 @@ def skin_agrees(skin: SkinFit | None, wave_sd_mm: float | None, *, posed_by_land
         )
         return Finding(
             CODE,
-            Severity.WARN,
-            text,
-            "solve the head again, or check that model, depth map and camera files belong to one frame",
+            Severity.FAIL,
+            f"solved head and depth map do not belong together: {text}" + (f"; {odd}" if odd else ""),
+            "solve the head of this very frame, or give the depth map and camera files that belong to it",
             skin.turn_deg if by_turn else skin.shift_mm,
             skin.turn_sd_deg if by_turn else skin.shift_sd_mm,
             WARN_TIMES * (PRIOR_DEG if by_turn else PRIOR_MM),
@@ -77,8 +80,9 @@ def skin_agrees(skin: SkinFit | None, wave_sd_mm: float | None, *, posed_by_land
     if wave_sd_mm is not None and wave_sd_mm > WAVES_MM:
         return Finding(
             CODE,
-            Severity.WARN,
-            f"{text}; the solved skin waves by {wave_sd_mm:.1f} mm about the measured one",
+            Severity.FAIL,
+            f"the solved skin is not the measured one: {text}; it waves by "
+            f"{wave_sd_mm:.1f} mm about the measured one",
             "solve the expression of this frame again: the skin is not the performer's",
             wave_sd_mm,
             None,

@@ -11,14 +11,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bite.fit.depth_block import DepthBlock
+from bite.evidence.depth.depth_cover import SkinFit
+from bite.files.bundle import BiteFrame
 from bite.fit.head import Head
+from bite.fit.parameters import HEAD_SHIFT, HEAD_TURN
 from bite.geometry.rigid import Array, Rigid, frozen, rotation_from_vector
 from bite.geometry.teeth import SKIN
 
 FAR_MM, FAR_DEG = 2.0, 2.0
 """Twice what the fit believes of a solved head: from here on it starts from where the skin puts it (our
 choice)."""
+FARTHEST_MM = 60.0
+"""A skin that is measured farther off than this is another unit or pose, which has messages of its own."""
 MOST_FACES, ROUNDS = 3000, 40
 NEAR_MM = 36.0
 LEAST_FACES = 100
@@ -35,6 +39,7 @@ class CoarsePlace:
     Parameters
     ----------
     motion : Rigid, of the head in the reference frame
+    shift : array, shape (3,), mm, of the middle of the front teeth
     shift_mm : float, of the middle of the front teeth
     turn_deg : float
     towards_mm : float, part of the shift along the depth camera's axis, away from it positive
@@ -42,6 +47,7 @@ class CoarsePlace:
     """
 
     motion: Rigid
+    shift: Array
     shift_mm: float
     turn_deg: float
     towards_mm: float
@@ -53,19 +59,22 @@ class CoarsePlace:
         return self.shift_mm > FAR_MM or self.turn_deg > FAR_DEG
 
 
-def coarse_place(block: DepthBlock) -> CoarsePlace | None:
-    """Lay the solved skin on the measured one; None where too little of it is measured.
+def coarse_place(frame: BiteFrame, head: Head) -> CoarsePlace | None:
+    """Lay the solved skin on the measured one; None without a depth map or where too little is measured.
 
     Parameters
     ----------
-    block : DepthBlock, the depth map around the mouth beside the solved head
+    frame : BiteFrame
+    head : Head, as it was solved
 
     Notes
     -----
     Iterated closest points with projective association and distances along the ray to the solved face
     (Blais and Levine 1995, IEEE PAMI 17(8); Chen and Medioni 1992; both from memory), Cauchy weights.
     """
-    head, camera = block.head, block.grid.camera
+    if frame.depth_map is None or frame.depth_camera is None or not len(head.faces):
+        return None
+    camera, depth_mm = frame.depth_camera, frame.depth_map.depth_mm
     at, normal = _skin(head)
     if len(at) < LEAST_FACES:
         return None
@@ -78,17 +87,19 @@ def coarse_place(block: DepthBlock) -> CoarsePlace | None:
         facing = normals @ camera.camera_from_reference.rotation.T
         rays = local / local[:, 2:]
         slant = (facing * rays).sum(1)
-        column, row = np.rint(camera.project_local(local) - (block.grid.window.left, block.grid.window.top)).T
-        high, wide = block.measured_mm.shape
+        column, row = np.rint(camera.project_local(local)).T
+        high, wide = depth_mm.shape
         inside = (local[:, 2] > 1.0) & (column >= 0) & (row >= 0) & (column < wide) & (row < high)
         inside &= -slant > STEEP * np.linalg.norm(rays, axis=1)
         measured = np.full(len(at), np.nan)
-        measured[inside] = block.measured_mm[row[inside].astype(int), column[inside].astype(int)]
+        measured[inside] = depth_mm[row[inside].astype(int), column[inside].astype(int)]
         off = measured - local[:, 2]
         kept = np.isfinite(off)
         if kept.sum() < LEAST_FACES:
             return None
         if count == 0:
+            if abs(np.median(off[kept])) > FARTHEST_MM:
+                return None
             # the distance first: faces meet their like only once it is about right
             away = camera.camera_from_reference.rotation.T @ np.array([0.0, 0.0, float(np.median(off[kept]))])
             motion = Rigid(frozen(np.eye(3)), frozen(away))
@@ -111,7 +122,8 @@ def coarse_place(block: DepthBlock) -> CoarsePlace | None:
     moved = motion.apply(centre[None])[0] - centre
     axis = camera.camera_from_reference.rotation @ moved
     turned = np.degrees(np.arccos(np.clip((np.trace(motion.rotation) - 1.0) / 2.0, -1.0, 1.0)))
-    return CoarsePlace(motion, float(np.linalg.norm(moved)), float(turned), float(axis[2]), left)
+    shift_mm = float(np.linalg.norm(moved))
+    return CoarsePlace(motion, frozen(moved), shift_mm, float(turned), float(axis[2]), left)
 
 
 def placed_head(head: Head, motion: Rigid) -> Head:
@@ -129,6 +141,14 @@ def placed_head(head: Head, motion: Rigid) -> Head:
         corners=points(dict(head.corners)),
         landmarks=points(dict(head.landmarks)),
     )
+
+
+def with_placing(skin: SkinFit, placed: CoarsePlace, parameters: Array) -> SkinFit:
+    """Give how far the head was moved from where it was solved: coarsely, and by the fit from there."""
+    whole = rotation_from_vector(parameters[HEAD_TURN]) @ placed.motion.rotation
+    turned = np.degrees(np.arccos(np.clip((np.trace(whole) - 1.0) / 2.0, -1.0, 1.0)))
+    shift = placed.shift + parameters[HEAD_SHIFT]
+    return replace(skin, shift_mm=float(np.linalg.norm(shift)), turn_deg=float(turned))
 
 
 def _skin(head: Head) -> tuple[Array, Array]:

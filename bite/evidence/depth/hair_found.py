@@ -11,6 +11,8 @@ from bite.fit.parameters import COUNT, P
 from bite.fit.skin_moves import HAIR_STEPS_MM
 from bite.stats.estimate import Estimate
 
+SURE_SD = 3.0
+
 
 @dataclass(frozen=True, slots=True)
 class HairFound:
@@ -28,6 +30,20 @@ class HairFound:
     from_mm: float
     thickness: Estimate
     without_sd_mm: float
+
+
+def lips_beside_hair(lips: Estimate | None, hair: HairFound | None) -> Estimate | None:
+    """Take from the lips what hair farther out explains: skin under hair reads too near.
+
+    Parameters
+    ----------
+    lips : Estimate or None, mm, how far the solved lips stand before the measured ones, against farther skin
+    hair : HairFound or None
+    """
+    if lips is None or hair is None or not hair.thickness.value > SURE_SD * hair.thickness.sd:
+        return lips
+    left = max(lips.value - hair.thickness.value, 0.0) if lips.value > 0 else lips.value
+    return Estimate(left, float(np.hypot(lips.sd, hair.thickness.sd)))
 
 
 def hair_found(fit: OffsetFit) -> HairFound | None:

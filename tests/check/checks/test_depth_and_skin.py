@@ -53,10 +53,10 @@ def test_stereo_profile_and_nothing():
     ("skin", "severity", "unit"),
     [
         (SKIN, Severity.OK, "mm"),
-        (replace(SKIN, shift_mm=3.01), Severity.WARN, "mm"),
+        (replace(SKIN, shift_mm=3.01), Severity.FAIL, "mm"),
         (replace(SKIN, shift_mm=2.99), Severity.OK, "mm"),
-        (replace(SKIN, turn_deg=3.01), Severity.WARN, "degrees"),
-        (replace(SKIN, lips=Estimate(1.2, 0.1)), Severity.WARN, "mm"),
+        (replace(SKIN, turn_deg=3.01), Severity.FAIL, "degrees"),
+        (replace(SKIN, lips=Estimate(1.2, 0.1)), Severity.FAIL, "mm"),
         (replace(SKIN, lips=Estimate(1.2, 0.41)), Severity.OK, "mm"),
     ],
 )
@@ -76,7 +76,7 @@ def test_a_pose_from_landmarks_may_be_far_off():
 
 
 def test_wavy_skin_is_told():
-    assert skin_agrees(SKIN, 1.1, posed_by_landmarks=False).severity is Severity.WARN
+    assert skin_agrees(SKIN, 1.1, posed_by_landmarks=False).severity is Severity.FAIL
 
 
 @pytest.mark.parametrize(

@@ -71,7 +71,7 @@ def run(mistake: Mistake, takes: Takes, folder: Path) -> Cell:
 
 def table(cells: Sequence[Cell]) -> Iterable[str]:
     """Give the lines of the table, one a mistake, in the order of ``MISTAKES``."""
-    yield "| mistake | what does not agree | answers | farthest `leave` or `move`, mm | off by over 0.5 mm | reason told |"
+    yield "| mistake | kind | answers | farthest `leave` or `move`, mm | off by over 0.5 mm | reason told |"
     yield "|---|---|---|---|---|---|"
     for mistake in MISTAKES:
         own = [cell for cell in cells if cell.mistake == mistake.name]

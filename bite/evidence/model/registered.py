@@ -1,8 +1,8 @@
-"""Does the mouth in the picture stand where the model, as depth holds it, shows it?
+"""Whether the mouth in the picture stands where the model, as depth holds it, shows it.
 
 The outline of the mouth's opening is the strongest line of a face with bared teeth: skin ends there before
 enamel or the dark. It is taken from the model as the fit left it on the depth map, and laid over the
-picture's own gradient, shifted and resized until most of it lies on edges. Clicks take no part.
+picture's own steps of colour, shifted and resized until most of it lies on edges. Clicks take no part.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ from bite.geometry.teeth import SKIN
 
 REACH_MM = 8.0
 """Shifts that are tried: farther ones lay the upper lip's outline on the lower one's (our choice)."""
-STEP_MM = 0.4
-SIZES = (0.92, 0.96, 1.0, 1.04, 1.08)
+STEP_MM, FINE_MM = 0.8, 0.2
+SIZES = (0.9, 0.925, 0.95, 0.975, 1.0, 1.025, 1.05, 1.075, 1.1)
 BLUR_MM = 0.35
 """A solved lip is off by some tenths of a millimetre, so that finer edges say nothing (our choice)."""
 STRONG = 0.9
 """A gradient above this quantile of the piece counts as this: one glint must not decide (our choice)."""
 SECTORS = 12
-LEAST_POINTS, LEAST_SECTORS = 60, 6
+LEAST_POINTS, LEAST_SECTORS, MOST_POINTS = 60, 6, 160
 LEAST_OPENING_MM2 = 30.0
 
 
@@ -36,7 +36,7 @@ class Registration:
 
     Parameters
     ----------
-    right_mm, down_mm : float, how far the picture's mouth stands from the model's, in the picture's directions
+    right_mm, down_mm : float, how far the picture's mouth stands from the model's, along the picture
     size : float, the picture's mouth over the model's
     here, best : float, mean edge strength under the outline as it stands, and where it fits best, 0 to 1
     gain_sd : float, the gain over its own standard error, from pieces of the outline
@@ -66,55 +66,57 @@ def registration(seen: TeethInView) -> Registration | None:
     -------
     Registration or None, where the outline is too short or cut by the piece's end
     """
-    from scipy.ndimage import gaussian_filter, map_coordinates
+    from scipy.ndimage import gaussian_filter
 
     mm_per_px = seen.mm_per_px * seen.piece.binned
     outline = _outline(seen.part, mm_per_px)
     if outline is None:
         return None
-    at, normal = outline
+    at, normal = (each[:: max(1, len(each) // MOST_POINTS)] for each in outline)
     blur = BLUR_MM / mm_per_px
     colours = gaussian_filter(cie_lab(seen.picture), (blur, blur, 0.0))
-    gradient = np.stack(np.gradient(colours, axis=(0, 1)))
-    strong = float(np.quantile(np.sqrt((gradient**2).sum((0, 3))), STRONG))
+    slope = np.stack(np.gradient(colours, axis=(0, 1)))
+    # squared steps of colour across any direction, from three maps
+    squares = [(slope[i] * slope[j]).sum(-1) for i, j in ((0, 0), (0, 1), (1, 1))]
+    strong = float(np.quantile(np.sqrt(squares[0] + squares[2]), STRONG))
     if not strong > 0:
         return None
     middle = 0.5 * (at.min(0) + at.max(0))
     sector = ((np.arctan2(*(at - middle).T) + np.pi) / (2 * np.pi) * SECTORS).astype(int) % SECTORS
-    kept = np.unique(sector)
-    if len(kept) < LEAST_SECTORS:
+    members = [sector == s for s in np.unique(sector)]
+    if len(members) < LEAST_SECTORS:
         return None
-    members = [sector == s for s in kept]
-    steps = np.arange(-round(REACH_MM / STEP_MM), round(REACH_MM / STEP_MM) + 1) * STEP_MM / mm_per_px
+    factors = (normal[:, 0] ** 2, 2.0 * normal[:, 0] * normal[:, 1], normal[:, 1] ** 2)
+    last = np.array(squares[0].shape) - 1
 
     def strength(size: float, shifts: Array) -> Array:
         """Give the mean strength in each sector at each shift, shape (sectors, shifts)."""
-        places = (middle + size * (at - middle))[None] + shifts[:, None]
-        flat = places.reshape(-1, 2).T
-        across = np.zeros(places.shape[:2])
-        for colour in range(3):
-            along = [
-                map_coordinates(part[..., colour], flat, order=1, cval=0.0).reshape(across.shape)
-                for part in gradient
-            ]
-            across += (along[0] * normal[:, 0] + along[1] * normal[:, 1]) ** 2
-        value = np.minimum(np.sqrt(across) / strong, 1.0)
+        places = np.rint((middle + size * (at - middle))[None] + shifts[:, None]).astype(int)
+        row, column = np.clip(places, 0, last).transpose(2, 0, 1)
+        across = sum(square[row, column] * factor for square, factor in zip(squares, factors, strict=True))
+        value = np.minimum(np.sqrt(np.maximum(across, 0.0)) / strong, 1.0)
+        value[((places < 0) | (places > last)).any(-1)] = 0.0
         return np.stack([value[:, own].mean(1) for own in members])
 
-    shifts = np.stack(np.meshgrid(steps, steps, indexing="ij"), axis=-1).reshape(-1, 2)
-    found = [strength(size, shifts) for size in SIZES]
-    means = np.stack([each.mean(0) for each in found])
-    size_at, shift_at = np.unravel_index(int(means.argmax()), means.shape)
-    still = found[SIZES.index(1.0)][:, int(np.flatnonzero(~shifts.any(1))[0])]
-    gain = found[size_at][:, shift_at] - still
+    still = strength(1.0, np.zeros((1, 2)))[:, 0]
+    size, shift, found = 1.0, np.zeros(2), still
+    for reach, step in ((REACH_MM, STEP_MM), (STEP_MM, FINE_MM)):
+        steps = np.arange(-round(reach / step), round(reach / step) + 1) * step / mm_per_px
+        shifts = shift + np.stack(np.meshgrid(steps, steps, indexing="ij"), axis=-1).reshape(-1, 2)
+        for tried in SIZES if step == STEP_MM else (size,):
+            each = strength(tried, shifts)
+            best = int(each.mean(0).argmax())
+            if each[:, best].mean() > found.mean():
+                size, shift, found = tried, shifts[best], each[:, best]
+    gain = found - still
     error = float(gain.std(ddof=1) / np.sqrt(len(gain)))
-    down, right = shifts[shift_at] * mm_per_px
+    down, right = shift * mm_per_px
     return Registration(
         right_mm=float(right),
         down_mm=float(down),
-        size=SIZES[size_at],
+        size=size,
         here=float(still.mean()),
-        best=float(means[size_at, shift_at]),
+        best=float(found.mean()),
         gain_sd=float(gain.mean() / error) if error > 0 else 0.0,
     )
 

@@ -77,7 +77,7 @@ def row_of(
         picture_width_px=picture.width_px,
         picture_height_px=picture.height_px,
         mouth=mouth,
-        evidence=_evidence(content["inputs"]),
+        evidence=_evidence(content.get("inputs") or {}),
     )
 
 

@@ -10,7 +10,7 @@ from math import erf, sqrt
 import numpy as np
 
 from bite.check.earned import CANNOT_TELL, CLOSED, rows_seen_to_meet, why_not_usable
-from bite.check.finding import Finding, Severity, told_first
+from bite.check.finding import Finding, told_first
 from bite.files.rig import Dial
 from bite.stats.estimate import Z95, Estimate, with_sign
 

@@ -13,6 +13,7 @@ SHARE = 0.5
 """Part of the lips' error that goes into the offset: 0.34 to 0.56 in heads whose lips were solved 2 mm too
 far forward or 1.5 mm too far back (docs/measured.md)."""
 SURE_SD = 2.0
+"""Within 2 sd the lips may be off by chance: 1 in 20 (our choice)."""
 
 
 def with_lips_doubt(fit: OffsetFit, lips: Estimate | None) -> OffsetFit:

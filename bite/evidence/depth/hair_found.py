@@ -12,6 +12,7 @@ from bite.fit.skin_moves import HAIR_STEPS_MM
 from bite.stats.estimate import Estimate
 
 SURE_SD = 3.0
+"""As the check of hair: 1 in 370 by chance (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

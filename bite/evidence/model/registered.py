@@ -20,14 +20,19 @@ from bite.geometry.teeth import SKIN
 REACH_MM = 8.0
 """Shifts that are tried: farther ones lay the upper lip's outline on the lower one's (our choice)."""
 STEP_MM, FINE_MM = 0.8, 0.2
+"""Coarse and fine steps of the shift: half and an eighth of the limit of the check (our choice)."""
 SIZES = (0.9, 0.925, 0.95, 0.975, 1.0, 1.025, 1.05, 1.075, 1.1)
+"""A lens of 5 % shows two steps off; beyond 10 % pictures differ in more than size (our choice)."""
 BLUR_MM = 0.35
 """A solved lip is off by some tenths of a millimetre, so that finer edges say nothing (our choice)."""
 STRONG = 0.9
 """A gradient above this quantile of the piece counts as this: one glint must not decide (our choice)."""
 SECTORS = 12
+"""Pieces of the outline whose gains are compared, for the standard error (our choice)."""
 LEAST_POINTS, LEAST_SECTORS, MOST_POINTS = 60, 6, 160
+"""Half of the way round and a point each millimetre or so; more points cost time alone (our choice)."""
 LEAST_OPENING_MM2 = 30.0
+"""A smaller opening is a closed mouth, whose outline fits any line (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ import os
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 import bite.check.steps
 from bite.files.result import read_result
@@ -81,8 +82,11 @@ def test_out_is_made_with_its_parents_and_plots_hold_the_panels(run: Run, tmp_pa
     ran = run("check", frame, "--quiet", "--out", tmp_path / "a" / "b", "--plots", tmp_path / "plots")
     assert ran.code == 0
     assert names_in(tmp_path / "a" / "b") == _written("plover-b02")
-    panels = {"mouth-front", "midline", "across-incisors", "dial", "findings"}
+    panels = {"mouth-front", "outline-front", "shaded-front", "blink-front", "reprojection-front"}
+    panels |= {"crowns", "across-incisors", "dial", "findings"}
     assert names_in(tmp_path / "plots") == {f"plover-b02.{panel}.png" for panel in panels}
+    with Image.open(tmp_path / "plots" / "plover-b02.blink-front.png") as blinking:
+        assert blinking.n_frames == 3
     assert names_in(frame.parent) == before
 
 

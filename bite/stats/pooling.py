@@ -128,37 +128,6 @@ def pool(
     )
 
 
-def leave_one_out(
-    values: Array,
-    sds: Array,
-    *,
-    spread: Spread = Spread.PAULE_MANDEL,
-    hartung_knapp: bool = False,
-    confidence: float = 0.95,
-) -> tuple[Pooled, ...]:
-    """Pool k times, each time without one take, in their order: shows a take that decides alone.
-
-    Raises
-    ------
-    DegenerateGeometryError
-        As for `pool`, and with fewer than two takes.
-    """
-    y, v = _checked(values, sds)
-    if len(y) < 2:
-        raise DegenerateGeometryError("leaving one out needs two takes or more, got 1")
-    sd = np.sqrt(v)
-    return tuple(
-        pool(
-            np.delete(y, i),
-            np.delete(sd, i),
-            spread=spread,
-            hartung_knapp=hartung_knapp,
-            confidence=confidence,
-        )
-        for i in range(len(y))
-    )
-
-
 def _tau2(y: Array, v: Array, spread: Spread) -> float:
     """Give the variance between takes; 0 for a single take, where no estimate exists."""
     k = len(y)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bite.errors import DegenerateGeometryError
-from bite.stats.pooling import Spread, leave_one_out, pool
+from bite.stats.pooling import Spread, pool
 
 Y, SD = np.array([1.4, 1.1, 1.9, 1.3, 0.4]), np.array([0.1, 0.2, 0.15, 0.3, 0.12])
 
@@ -76,17 +76,6 @@ def test_prediction_is_wider_than_the_mean() -> None:
     assert found.prediction == pytest.approx((found.mean - reach, found.mean + reach))
 
 
-def test_leaving_one_out() -> None:
-    found = leave_one_out(Y, SD, spread=Spread.DERSIMONIAN_LAIRD)
-    assert len(found) == 5
-    for i, each in enumerate(found):
-        again = pool(np.delete(Y, i), np.delete(SD, i), spread=Spread.DERSIMONIAN_LAIRD)
-        assert (each.mean, each.se, each.tau) == pytest.approx((again.mean, again.se, again.tau))
-    # the take that stands apart: without it the rest lie closest together
-    assert int(np.argmin([each.tau for each in found])) == 4
-    assert [each.tau for each in leave_one_out(Y[:2], SD[:2])] == [None, None]
-
-
 @pytest.mark.parametrize(
     ("values", "sds"),
     [([], []), ([1.0], [1.0, 2.0]), ([1.0], [0.0]), ([1.0], [-1.0]), ([np.nan], [1.0]), ([1.0], [np.inf])],
@@ -99,8 +88,6 @@ def test_bad_takes_are_refused(values, sds) -> None:
 def test_what_needs_two_takes_says_so() -> None:
     with pytest.raises(DegenerateGeometryError, match="two takes"):
         pool(np.array([1.0]), np.array([0.1]), hartung_knapp=True)
-    with pytest.raises(DegenerateGeometryError, match="two takes"):
-        leave_one_out(np.array([1.0]), np.array([0.1]))
     with pytest.raises(ValueError, match="confidence"):
         pool(Y, SD, confidence=95.0)
 

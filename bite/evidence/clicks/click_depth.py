@@ -33,25 +33,22 @@ class ClickDepth:
     pixels: int
 
 
-def read_click_depth(frame: BiteFrame, patch_px: Array, *, guess_mm: float | None = None) -> ClickDepth:
+def read_click_depth(frame: BiteFrame, patch_px: Array) -> ClickDepth:
     """Read the depth map around where a pixel of the reference view falls in it.
 
     Where that is depends on the depth itself when the sensor has a camera of its own, so it is found in a few
-    rounds.
+    rounds, from the nearer part of the map's readings on.
 
     Parameters
     ----------
     frame : BiteFrame, with a depth map
     patch_px : array, shape (2,), pixel of the reference view
-    guess_mm : float, optional
-        First guess of the depth; else the nearer part of the map's readings.
     """
     assert frame.depth_map is not None and frame.depth_camera is not None
     depth, camera, view = frame.depth_map.depth_mm, frame.depth_camera, frame.views[0].camera
-    if guess_mm is None:
-        sample = depth[::4, ::4]
-        guess_mm = float(np.nanquantile(sample, 0.3)) if np.isfinite(sample).any() else 300.0
-    at, values, pixels = guess_mm, np.zeros(0), 0
+    sample = depth[::4, ::4]
+    at = float(np.nanquantile(sample, 0.3)) if np.isfinite(sample).any() else 300.0
+    values, pixels = np.zeros(0), 0
     for _ in range(_ROUNDS):
         point = view.point_at(patch_px[None], np.array([at]))
         local = camera.camera_from_reference.apply(point)

@@ -28,6 +28,8 @@ _CROWN_EDGES = {
 """Place of each corner along its row, in crown widths; the two mesial angles touch."""
 
 
+CLICK_PX = 1.0
+"""Sd of a click where its file states none: common practice, no source."""
 _ANGLE_INSIDE = 0.04
 """Relative sd, since rounded angles are clicked inside the crown's greatest width: an estimate, no source."""
 
@@ -157,7 +159,7 @@ def tooth_row_from_corners(corners: Corners) -> ToothRow:
     )
 
 
-def mm_per_px_from_corners(corners: Corners, *, default_sigma_px: float = 1.0) -> PixelScale:
+def mm_per_px_from_corners(corners: Corners) -> PixelScale:
     """Give mm per pixel on the incisors from the population's crown widths, when nothing better is known.
 
     Of all pairs of corners of a row the one with the smallest relative sd is used; averaging pairs would gain
@@ -167,8 +169,6 @@ def mm_per_px_from_corners(corners: Corners, *, default_sigma_px: float = 1.0) -
     Parameters
     ----------
     corners : Corners
-    default_sigma_px : float, px
-        Click sd where the file states none.
 
     Raises
     ------
@@ -189,7 +189,7 @@ def mm_per_px_from_corners(corners: Corners, *, default_sigma_px: float = 1.0) -
             length = float(np.hypot(*(places[b] - places[a])))
             if crowns == 0 or length < 2.0:
                 continue
-            click = np.hypot(_sigma_px(corners, a, default_sigma_px), _sigma_px(corners, b, default_sigma_px))
+            click = np.hypot(_sigma_px(corners, a), _sigma_px(corners, b))
             relative = float(np.hypot(np.hypot(crown.sd_mm / crown.mean_mm, _ANGLE_INSIDE), click / length))
             scale = crowns * crown.mean_mm / length
             if best is None or relative < best.sd_mm_per_px / best.mm_per_px:
@@ -201,7 +201,7 @@ def mm_per_px_from_corners(corners: Corners, *, default_sigma_px: float = 1.0) -
     return best
 
 
-def _sigma_px(corners: Corners, code: str, default_px: float) -> float:
+def _sigma_px(corners: Corners, code: str) -> float:
     point = corners.points[code]
-    sigma = default_px if point.sigma_px is None else point.sigma_px
+    sigma = CLICK_PX if point.sigma_px is None else point.sigma_px
     return 3.0 * sigma if point.state is CornerState.UNSURE else sigma

@@ -17,6 +17,10 @@ from bite.geometry.teeth import LOWER_CENTRAL, UPPER_CENTRAL
 
 CROWN_WIDTH_TO_HEIGHT = 0.845
 """Middle of the published means 0.81 to 0.88 for upper centrals (Nelson & Ash; Jordan photo study)."""
+HEIGHT_SHARE = 0.6
+"""Part of the upper crown to use, from the incisal edge up; the rest may lie under lip or gum (our choice)."""
+INSET_CROWNS = 0.08
+"""Margin kept inside the clicked edge and sides: room for click errors and rounding (our choice)."""
 _LOWER_SHOWN_MM = 3.0
 """Depth of the lower region. Lower crowns are 8 to 9 mm high; an overbite of 5 mm still leaves this much."""
 
@@ -53,8 +57,6 @@ class ToothRegions:
 def teeth_box_from_corners(
     corners: Corners,
     *,
-    height_share: float = 0.6,
-    inset_share: float = 0.08,
     upper_shown_px: float | None = None,
     lower_shown_px: float | None = None,
 ) -> ToothRegions:
@@ -63,10 +65,6 @@ def teeth_box_from_corners(
     Parameters
     ----------
     corners : Corners
-    height_share : float
-        Part of the upper crown to use, counted from the incisal edge; the rest may lie under lip or gum.
-    inset_share : float
-        Margin kept inside the clicked edge and sides, in crown widths: room for click errors and rounding.
     upper_shown_px, lower_shown_px : float, optional
         Heights of bare enamel where measured (``enamel_reach.py``). The regions then end nine
         tenths of the way, so that a low lip is not taken for enamel. A lower one thinner than two margins is
@@ -78,8 +76,8 @@ def teeth_box_from_corners(
         When the upper corners do not determine the row.
     """
     row = tooth_row_from_corners(corners)
-    inset = inset_share * row.crown_width_px
-    height = height_share * row.crown_width_px / CROWN_WIDTH_TO_HEIGHT
+    inset = INSET_CROWNS * row.crown_width_px
+    height = HEIGHT_SHARE * row.crown_width_px / CROWN_WIDTH_TO_HEIGHT
     if upper_shown_px is not None:
         height = max(min(height, 0.9 * upper_shown_px), inset + 1.0)
     quads, edges = [], []

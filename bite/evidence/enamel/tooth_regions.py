@@ -18,7 +18,7 @@ from bite.geometry.teeth import LOWER_CENTRAL, UPPER_CENTRAL
 CROWN_WIDTH_TO_HEIGHT = 0.845
 """Middle of the published means 0.81 to 0.88 for upper centrals (Nelson & Ash; Jordan photo study)."""
 HEIGHT_SHARE = 0.6
-"""Part of the upper crown to use, from the incisal edge up; the rest may lie under lip or gum (our choice)."""
+"""Part of the upper crown to use, from the incisal edge up; the rest may lie under lip or gum; our choice."""
 INSET_CROWNS = 0.08
 """Margin kept inside the clicked edge and sides: room for click errors and rounding (our choice)."""
 _LOWER_SHOWN_MM = 3.0

@@ -185,3 +185,15 @@ def test_lower_teeth_are_refused() -> None:
     found = snap_corner(drawn_teeth(0).picture, points, "41d")
     assert isinstance(found, NoSnap)
     assert "lower teeth" in found.why
+
+
+def test_parts_of_a_line_that_left_the_search_are_no_exception():
+    """The whole line may be found at the end of what is searched and tilted out of it."""
+    from bite.evidence.enamel.tooth_outline import STEP_PX, OutlineLine, edge_line
+
+    offsets = np.arange(-6.0, 6.0 + 1e-9, STEP_PX)
+    along = np.linspace(5.0, 15.0, 12)
+    lines = np.tile(np.where(offsets < 0, 200.0, 60.0), (12, 1))
+    outside = OutlineLine(at=9.0, slope=0.3, signal=8.0)
+    found = edge_line(lines, along, offsets, np.ones(12, bool), 3.0, near=outside)
+    assert found.signal == 0.0

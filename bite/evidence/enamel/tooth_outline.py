@@ -112,6 +112,9 @@ def _best_line(
     slopes = _SLOPES
     if near is not None:
         starts = starts[np.abs(starts - near.at - near.slope * middle) <= 1.5]
+        if not len(starts):
+            # the whole line ran out of what is searched: its parts can tell nothing of it
+            return OutlineLine(near.at, near.slope, 0.0)
         slopes = near.slope + np.tan(np.deg2rad(np.arange(-4.0, 4.1, 0.5)))
     # half of a line that leaves the sampled band says nothing: its ends are held at the border
     at = starts[:, None, None] + slopes[None, :, None] * (along - middle)[None, None, :]

@@ -26,7 +26,8 @@ LARGEST_SPREAD_SHARE = 0.02
 """The lines' own spread may be this share of a crown's width, 0.17 mm on an upper incisor (our choice)."""
 MODEL_SHARE = 0.03
 """Error that repeating does not show, share of a crown's width per axis, 0.26 mm. With half of it, which
-sufficed on computed heads, a quarter of 87 offers on 22 photographed mouths lay over 3 sd from a careful click."""
+sufficed on computed heads, a quarter of 87 offers on 22 photographed mouths lay over 3 sd from a careful
+click."""
 _ROUNDING = {True: (-0.03, 0.11), False: (-0.03, 0.065)}
 """How far inside the meeting point a distal (True) or mesial angle's outline may lie, shares of a crown's
 width: an angle of radius r lies 0.41 r inside, and distal ones are rounder."""

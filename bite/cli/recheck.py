@@ -23,9 +23,9 @@ if TYPE_CHECKING:
 
 _FOOT = """\
 Both are the same picture and depth with the model solved again after the dial was moved: frame files, or
-result files of bite check (which know less: see README). Writes AFTER.recheck.json and AFTER.recheck.png, and
-adds the move to PERFORMER.history.json, beside AFTER. exit codes: 0 done, or set the dial again, 1 something
-needs a person, 2 bad input."""
+result files of bite check (which know less: see docs/commands.md). Writes AFTER.recheck.json and
+AFTER.recheck.png, and adds the move to PERFORMER.history.json, beside AFTER. exit codes: 0 done, or set the
+dial again, 1 something needs a person, 2 bad input."""
 
 
 def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

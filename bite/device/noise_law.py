@@ -43,7 +43,7 @@ class NoiseLaw:
 def noise_law(flats: Sequence[FlatNoise]) -> NoiseLaw | None:
     """Fit the law to flats at several distances, neither part below 0; None where they are too alike.
 
-    The square is the law of triangulating sensors, whose error in disparity is even (see README and
+    The square is the law of triangulating sensors, whose error in disparity is even (see
     `tests/external/test_stereo_law.py`); the constant holds what does not grow.
 
     Examples

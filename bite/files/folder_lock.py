@@ -2,7 +2,7 @@
 
 The folder itself is locked (flock), so that no lock file is left, and the system lets go of the lock when a
 process ends in whatever way. Where the system has no such lock (Windows, some network disks) nothing is
-locked: a step that two runs write at the same instant can then be lost, as it says in README.
+locked: a step that two runs write at the same instant can then be lost, as docs/commands.md says.
 """
 
 from __future__ import annotations

@@ -3,9 +3,8 @@
     python docs/make_guide.py                 all of them, some minutes
     python docs/make_guide.py frames window   these only
 
-Each picture is what a command of the guide writes or shows, made smaller and in 256 colours, so that the whole
-guide stays below 1.5 MB; `frames` and `vertices` are drawn here. `cast` needs Chromium to photograph a page;
-without it the old picture stays.
+Each picture is what a command of the guide writes or shows, made smaller and in 256 colours, so that they
+stay below 1.5 MB together; `frames` and `vertices` are drawn here. `cast` needs Chromium to photograph a page.
 """
 
 from __future__ import annotations
@@ -223,7 +222,7 @@ def _turns_left(corners: np.ndarray) -> bool:
 
 
 PICTURES: dict[str, Callable[[Path], Image.Image]] = {
-    made.__name__: made for made in (frames, card, choose, window, recheck, cast, opinion, vertices)
+    made.__name__: made for made in (frames, card, choose, window, recheck, vertices)
 }
 
 

@@ -6,7 +6,6 @@ import importlib.util
 import re
 import shlex
 import shutil
-import tomllib
 from pathlib import Path
 from types import ModuleType
 
@@ -28,7 +27,7 @@ MADE_BY_HAND += ("second.corners.json", "plover-b02.bite.toml", "plover-b02-afte
 """What stands for the reader's own file; everything else that a command reads is in the tree."""
 WRITTEN = {"--out", "--plots", "--write", "--learn-device"}
 RUN = ("check", "device", "new", "schema", "agree")
-"""Run as they stand, once each. The others take a display, a take or many checks: tests of their rooms run them."""
+"""Run as they stand, once each; the others take a window, a take or many checks: tests of their rooms do."""
 
 
 def _commands(page: Path) -> list[str]:
@@ -138,13 +137,3 @@ def test_every_picture_is_made_by_the_script_shown_and_small() -> None:
     for path in pictures:
         with Image.open(path) as picture:
             assert 600 <= picture.width <= 1200 and picture.mode == "P"
-
-
-@pytest.mark.slow
-def test_the_picture_of_vertices_is_that_of_the_rig(tmp_path: Path) -> None:
-    module = _maker()
-    module.save(module.vertices(tmp_path), tmp_path / "again.png")
-    rig = tomllib.loads((ROOT / "demo_bite" / "plover" / "rig.toml").read_text(encoding="utf-8"))
-    assert set(rig["corners"]) == {"11d", "11m", "21m", "21d", "41d", "41m", "31m", "31d"}
-    with Image.open(tmp_path / "again.png") as made, Image.open(GUIDE / "vertices.png") as kept:
-        assert made.size == kept.size

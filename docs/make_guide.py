@@ -3,7 +3,7 @@
     python docs/make_guide.py                 all of them, some minutes
     python docs/make_guide.py frames window   these only
 
-Each picture is what a command of the guide writes or shows, smaller and in 256 colours, together below 1.5 MB;
+Each picture is what a command of the guide writes or shows, in 256 colours, all together below 1.5 MB;
 `frames` and `vertices` are drawn here. `cast` needs Chromium to photograph a page.
 """
 

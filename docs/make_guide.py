@@ -222,7 +222,7 @@ def _turns_left(corners: np.ndarray) -> bool:
 
 
 PICTURES: dict[str, Callable[[Path], Image.Image]] = {
-    made.__name__: made for made in (frames, card, choose, window, recheck, vertices)
+    made.__name__: made for made in (frames, card, choose, window, recheck, opinion, vertices)
 }
 
 

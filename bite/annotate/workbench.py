@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from bite.annotate.drawing.aids import Aids
+from bite.annotate.drawing.draw_sheet import page_count, row_at
 from bite.annotate.drawing.panel import PanelFacts, drawing_area
 from bite.annotate.drawing.screen import Pointer, Scene, Screen
 from bite.annotate.drawing.teeth_drawing import item_at
 from bite.annotate.state.answer import Answer
 from bite.annotate.state.clicks import Clicks
 from bite.annotate.state.desk import Desk, PictureSize
+from bite.annotate.state.frames import Frames
 from bite.annotate.state.keys import NUDGES, Action
 from bite.annotate.state.live import LiveCheck
 from bite.annotate.state.looking import Looking
 from bite.annotate.state.mistakes import MistakeWatch
+from bite.annotate.state.mouth import solved_places
 from bite.annotate.state.order import short_name
+from bite.annotate.state.sheet import STEPS, Kind, Sheet, frames_sheet, help_sheet, leaving_sheet
 from bite.annotate.state.snapping import snap_ringed
 from bite.annotate.state.view import Point, ViewTransform, mark_near
 from bite.annotate.store.corner_files import CornerStore, SaveStatus
@@ -44,6 +48,10 @@ class Workbench:
     start : Clicks, what was clicked before
     live : LiveCheck or None
     notes : Notes, optional
+    answer : Answer, optional, what holds while no check can run
+    command : str, what to type once nothing more is to be clicked
+
+    ``frames`` and ``wanted`` are the sitting's: all frames, and the one that a key or a click asked for.
     """
 
     def __init__(
@@ -53,12 +61,16 @@ class Workbench:
         start: Clicks,
         live: LiveCheck | None,
         notes: Notes | None = None,
+        *,
+        answer: Answer | None = None,
+        command: str = "",
     ) -> None:
         self.frame, self.stores, self.notes = frame, tuple(stores), notes or Notes()
         sizes = [PictureSize(v.name, v.image.shape[1], v.image.shape[0]) for v in frame.views]
         self.desk = Desk(sizes, start)
         self._live = live
-        self.answer: Answer | None = None
+        self.answer = answer
+        self._command = command
         self._saver = Saver(stores, start)
         self._asked_revision = -1
         self._watch = MistakeWatch()
@@ -67,7 +79,12 @@ class Workbench:
         self.pointer: Point | None = None
         self._panning: Point | None = None
         self.aids = Aids(frame)
-        self.help_on, self.closing = False, False
+        self.sheet: Sheet | None = None
+        self.frames: Frames | None = None
+        self.wanted: int | None = None
+        self.closing, self._given_up, self._finished = False, False, False
+        self._opened: set[int] = set()
+        self._solved: Mapping[str, Mapping[str, Point]] | None = None
 
     @property
     def transform(self) -> ViewTransform:
@@ -78,12 +95,13 @@ class Workbench:
         """Take a new size of the screen, physical pixels."""
         self.screen = Screen(width_px, height_px, least_unit=least_unit)
         self._looking.resize(self.screen.picture)
+        self._open_on_mouth()
 
     def press(self, at: Point) -> None:
         """Press the main button at a screen place."""
         self.pointer = at
-        if self.help_on:
-            self.help_on = False
+        if self.sheet is not None:
+            self._press_on_sheet(self.sheet, at)
         elif self.screen.picture.holds(at):
             place = self.transform.to_picture(at)
             self.desk.press(place, self._mark_at(at), at_screen=at)
@@ -94,7 +112,8 @@ class Workbench:
 
     def press_pan(self, at: Point) -> None:
         """Press a button that moves the picture."""
-        self._panning = at if self.screen.picture.holds(at) else None
+        free = self.sheet is None and self.screen.picture.holds(at)
+        self._panning = at if free else None
 
     def move(self, at: Point | None) -> None:
         """Move the pointer; None where it leaves the window."""
@@ -114,12 +133,14 @@ class Workbench:
 
     def wheel(self, at: Point, steps: float) -> None:
         """Turn the wheel: positive steps zoom in."""
-        if self.screen.picture.holds(at) and not self.help_on:
+        if self.screen.picture.holds(at) and self.sheet is None:
             self._looking.zoom(self.desk.view, WHEEL_FACTOR**steps, at)
 
     def act(self, action: Action) -> None:
         """Do what a key asks for."""
-        if action in NUDGES:
+        if self.sheet is not None:
+            self._act_on_sheet(self.sheet, action)
+        elif action in NUDGES:
             self.desk.nudge(*NUDGES[action])
         elif action in _STATES:
             self.desk.state_ringed(_STATES[action])
@@ -130,7 +151,7 @@ class Workbench:
         elif action is Action.SAVE:
             self.save(again=True)
         elif action is Action.CLOSE:
-            self.closing = True
+            self._close()
         elif not self._act_on_desk(action):
             self._act_on_view(action)
 
@@ -151,6 +172,7 @@ class Workbench:
                 desk.ask_neighbour(-1)
             case Action.OTHER_VIEW:
                 desk.switch_view()
+                self._open_on_mouth()
             case Action.PLACE:
                 self._place_here()
             case _:
@@ -177,19 +199,92 @@ class Workbench:
             case Action.GHOSTS:
                 self.desk.said = self.aids.switch_ghosts(self.desk.view, self.answer)
             case Action.HELP:
-                self.help_on = not self.help_on
+                self.sheet = help_sheet()
+            case Action.LEAVE:
+                self.desk.said = ""
+            case Action.LIST if self.frames is not None and self.frames.several:
+                self.sheet = frames_sheet(self.frames)
+            case Action.NEXT_FRAME | Action.PREVIOUS_FRAME if self.frames is not None and self.frames.several:
+                self._want(self.frames.at + (1 if action is Action.NEXT_FRAME else -1))
+            case Action.LIST | Action.NEXT_FRAME | Action.PREVIOUS_FRAME:
+                self.desk.said = "this is the only frame: name more, or a cast file, on the command line"
             case _:
                 raise AssertionError(f"nothing is done for {action}")
 
+    def _want(self, index: int) -> None:
+        assert self.frames is not None
+        if 0 <= index < len(self.frames.stands):
+            self.wanted = index
+        else:
+            self.desk.said = f"this is the {'first' if index < 0 else 'last'} frame; L lists all"
+
+    def _close(self) -> None:
+        """Close, where nothing would be lost by it; else ask."""
+        self.desk.let_go()
+        self.save()
+        status = self.save_status
+        if status.saved:
+            self.closing = True
+        else:
+            self.sheet = leaving_sheet(status.why_not)
+
+    def _act_on_sheet(self, sheet: Sheet, action: Action) -> None:
+        """Obey a sheet's own keys; all others do nothing while it lies there."""
+        if action is Action.LEAVE or (action is Action.LIST and sheet.kind is Kind.FRAMES):
+            self.sheet = None
+        elif sheet.kind is Kind.LEAVING:
+            if action in (Action.BRIGHTER, Action.CLOSE):
+                self._given_up = action is Action.CLOSE
+                self.closing = True
+        elif action is Action.HELP and sheet.kind is Kind.HELP:
+            last = sheet.page + 1 >= page_count(self.screen.picture, sheet, unit=self.screen.unit)
+            self.sheet = None if last else sheet.moved(1)
+        elif action is Action.PLACE and sheet.marked is not None:
+            self._open_row(sheet.marked)
+        elif action in STEPS:
+            step = STEPS[action]
+            self.sheet = sheet.moved(step if sheet.marked is not None else (-1, 1)[step > 0])
+
+    def _press_on_sheet(self, sheet: Sheet, at: Point) -> None:
+        if sheet.kind is Kind.LEAVING:
+            return
+        row = row_at(self.screen.picture, sheet, at, unit=self.screen.unit)
+        self.sheet = None
+        if sheet.kind is Kind.FRAMES and row is not None:
+            self._open_row(row)
+
+    def _open_row(self, row: int) -> None:
+        self.sheet = None
+        if self.frames is not None and row != self.frames.at:
+            self.wanted = row
+
     def show_mouth(self) -> None:
         """Show the clicked corners, or else where the solved model has them."""
+        places = self._mouth_places()
+        if len(places) < 2:
+            self.desk.said = "no corners and no solved model to tell where the mouth is: zoom with the wheel"
+            return
+        self._looking.show_points(self.desk.view, places)
+
+    def _open_on_mouth(self) -> None:
+        """Show a picture that is seen for the first time where its mouth is."""
+        index = self.desk.view
+        if index in self._opened:
+            return
+        self._opened.add(index)
+        places = self._mouth_places()
+        if len(places) >= 2:
+            self._looking.show_points(index, places)
+
+    def _mouth_places(self) -> list[Point]:
         places = [p for name, p in self.desk.here.places.items() if name[0].isdigit()]
         if len(places) < 2:
             places = list(self.aids.before(self.desk.view, self.answer).values())
         if len(places) < 2:
-            self.desk.said = "no corners yet to tell where the mouth is: zoom with the wheel"
-            return
-        self._looking.show_points(self.desk.view, places)
+            if self._solved is None:
+                self._solved = solved_places(self.frame)
+            places = list(self._solved.get(self.desk.picture.name, {}).values())
+        return places
 
     def scene(self) -> Scene:
         """Give what is to be seen now."""
@@ -208,7 +303,7 @@ class Workbench:
             other=views[(index + 1) % len(views)].name if len(views) > 1 else "",
             beside=self.aids.beside(index, desk.clicks),
             panel=self._facts(),
-            help=self.help_on,
+            sheet=self.sheet,
         )
 
     def loupe_pointer(self) -> Pointer | None:
@@ -225,6 +320,15 @@ class Workbench:
         """Save what changed and put the question to the check; call it after drawing."""
         if self.desk.pulling is None:
             self.save()
+        self._ask()
+
+    def take_over(self, desk: Desk) -> None:
+        """Go on with what was done in this frame before, undo steps too, where the disk still holds it."""
+        if desk.clicks == self.desk.clicks:
+            self.desk = desk
+            self._saver.on_disk(desk.clicks)
+
+    def _ask(self) -> None:
         if (
             self._live is not None
             and self.desk.revision != self._asked_revision
@@ -241,9 +345,15 @@ class Workbench:
             self.desk.said = "saved"
 
     def finish(self) -> None:
-        """Save what is not saved and let the worker go."""
+        """Save what is not saved, under another name where its own cannot be written, and end the worker."""
+        if self._finished:
+            return
+        self._finished = True
         self.desk.let_go()
         self.save()
+        if not self._given_up:
+            for line in self._saver.save_beside(self.desk.clicks):
+                self.notes.add(line)
         if self._live is not None:
             self._live.close()
 
@@ -256,15 +366,29 @@ class Workbench:
         """Take a finished answer over; tell whether there is something new to be seen."""
         if self._live is None:
             return False
+        # what was clicked before asks for an answer too
+        self._ask()
         done = self._live.take()
         if done is None:
             return False
         self.answer = done.answer
         return True
 
+    @property
+    def busy(self) -> bool:
+        """Whether the present clicks have no answer yet."""
+        return self._live is not None and (self._live.busy or self.desk.revision != self._asked_revision)
+
+    def _then(self) -> str:
+        if self.frames is not None and self.frames.next_undone is not None:
+            return f"PgDn goes to the next frame ({self.frames.progress})"
+        return f"Then, in the terminal: {self._command}" if self._command else ""
+
     def _facts(self) -> PanelFacts:
         desk, several = self.desk, len(self.desk.pictures) > 1
         return PanelFacts(
+            progress=self.frames.progress if self.frames is not None and self.frames.several else "",
+            then=self._then(),
             frame=self.frame.name,
             view=desk.picture.name,
             several_views=several,
@@ -274,7 +398,7 @@ class Workbench:
             said=desk.said,
             mistakes=self._watch.mistakes(desk.here, desk.picture, self.answer),
             answer=self.answer,
-            busy=self._live is not None and (self._live.busy or desk.revision != self._asked_revision),
+            busy=self.busy,
             save=self.save_status,
             notes=self.notes.lines,
         )
@@ -283,9 +407,7 @@ class Workbench:
         return mark_near(self.desk.here.places, self.transform, at, GRAB_PX * self.screen.unit)
 
     def _mouth(self) -> Point | None:
-        places = list(self.desk.here.places.values()) or list(
-            self.aids.before(self.desk.view, self.answer).values()
-        )
+        places = self._mouth_places()
         if not places:
             return None
         return sum(p[0] for p in places) / len(places), sum(p[1] for p in places) / len(places)

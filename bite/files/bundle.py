@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from dataclasses import dataclass, replace
@@ -86,7 +86,11 @@ class BiteFrame:
 
 
 def load_frame(
-    path: str | Path, *, devices: Mapping[str, Device] | None = None, with_corners: bool = True
+    path: str | Path,
+    *,
+    devices: Mapping[str, Device] | None = None,
+    with_corners: bool = True,
+    without: Collection[str] = (),
 ) -> BiteFrame:
     """Read a bite frame file and all that it points at, and hold them against each other.
 
@@ -99,6 +103,8 @@ def load_frame(
         values.
     with_corners : bool
         Without, corner files are not opened and need not be there yet: views come without clicks.
+    without : collection of "solved" and "depth"
+        What is left out as if the frame file did not name it: pictures can be clicked without.
 
     Raises
     ------
@@ -107,6 +113,10 @@ def load_frame(
     """
     with hashes_of_what_is_read() as read:
         file = read_frame_file(Path(path))
+        if "solved" in without:
+            file = replace(file, solved=None)
+        if "depth" in without:
+            file = replace(file, depth=None)
         views, depth, model = _contents(file, with_corners=with_corners)
         device = device_of(file, devices)
     depth_map, depth_camera, depth_view, profile = depth

@@ -88,6 +88,33 @@ def test_mirrored_and_swapped_clicks_are_said_at_once() -> None:
     assert any("rows" in text for text in mistakes_in(ViewClicks(rows), SIZE))
 
 
+@pytest.mark.parametrize("drop", [20.0, 5.0, 1.0, -1.0, -5.0, -20.0, -40.0])
+@pytest.mark.parametrize("lower_half_px", [24.0, 40.0, 44.0])
+def test_mirrored_clicks_are_always_told_and_once(drop: float, lower_half_px: float) -> None:
+    """Clicks as a mirror shows them, the lower ones any way below or above, as wide as covered ones."""
+
+    def four(sign: float) -> ViewClicks:
+        half = sign * lower_half_px
+        at = {
+            "11d": (290 - sign * 40, 200.0),
+            "21d": (290 + sign * 40, 200.0),
+            "41d": (290 - half, 200 + drop),
+            "31d": (290 + half, 200 + drop),
+        }
+        return ViewClicks({code: CornerPoint(CornerState.SEEN, x, y) for code, (x, y) in at.items()})
+
+    mirrored_told = mistakes_in(four(-1.0), SIZE)
+    assert len(mirrored_told) == 1
+    assert "mirror" in mirrored_told[0] or "rows" in mirrored_told[0]
+    # a lower row as wide as the upper one may as well be the upper one of a picture upside down
+    if lower_half_px < 40:
+        assert "mirror" in mirrored_told[0]
+    right_way_told = mistakes_in(four(1.0), SIZE)
+    assert not any("mirror" in text for text in right_way_told)
+    if drop <= -40.0:
+        assert "rows" in right_way_told[0]
+
+
 def test_wrong_teeth_are_asked_about_by_their_width() -> None:
     on_laterals = {
         "11d": CornerPoint(CornerState.SEEN, 250.0, 200.0),

@@ -97,3 +97,45 @@ def test_a_picture_without_a_frame_file_is_clicked_and_saved_beside_itself(tmp_p
     assert len(saved.points) == 1 and bench.save_status.saved
     again = open_picture(tmp_path / "still.png", image, annotator="ab", now=lambda: NOON)
     assert hand_on(again).places() == hand.places()
+
+
+@pytest.mark.slow
+def test_a_missing_mesh_does_not_keep_from_clicking_and_is_told(tmp_path: Path) -> None:
+    shutil.copytree(DEMO / "tern", tmp_path / "tern")
+    shutil.copy(DEMO / "bench-depth.device.toml", tmp_path)
+    (tmp_path / "tern" / "solved.obj").unlink()
+    path = tmp_path / "tern" / "tern-a07.bite.toml"
+    hand = hand_on(open_bench(path, annotator="ab", now=lambda: NOON))
+    answer = hand.bench.answer
+    assert answer is not None and "solved.obj" in answer.troubles[0]
+    assert hand.bench.frame.depth_map is not None, "depth is there all the same"
+    hand.key("right")
+    hand.click_picture(hand.places()["11d"])
+    assert hand.bench.save_status.saved
+    (tmp_path / "tern" / "front.png").unlink()
+    with pytest.raises(InputError, match=r"solved\.obj|front\.png"):
+        open_bench(path, annotator="ab", now=lambda: NOON)
+
+
+@pytest.mark.slow
+def test_opens_on_the_mouth_and_asks_at_once_without_a_click(tmp_path: Path) -> None:
+    shutil.copytree(DEMO / "tern", tmp_path / "tern")
+    shutil.copy(DEMO / "bench-depth.device.toml", tmp_path)
+    known = read_corners(tmp_path / "tern" / "front.corners.json").points["11d"]
+    (tmp_path / "tern" / "front.corners.json").unlink()
+    path = tmp_path / "tern" / "tern-a07.bite.toml"
+    hand = hand_on(open_bench(path, annotator="ab", now=lambda: NOON))
+    at = hand.on_screen((known.x_px or 0.0, known.y_px or 0.0))
+    assert hand.bench.screen.picture.grown(-100).holds(at)
+    assert hand.bench.transform.scale > 4.0
+    opened_at = hand.bench.transform
+    hand.key("f", "m")
+    assert hand.bench.transform == opened_at, "M needs no answer"
+    import time
+
+    end = time.monotonic() + 120
+    while hand.bench.answer is None and time.monotonic() < end:
+        hand.window.poll()
+        time.sleep(0.02)
+    assert hand.bench.answer is not None and "11d" in hand.bench.answer.next_click
+    hand.bench.finish()

@@ -163,6 +163,7 @@ def test_click_nudge_undo_zoom_save(display: str, frame: Path, toolkit: str) -> 
         from bite.annotate.drawing.screen import Screen
 
         screen = Screen(window.width, window.height)
+        window.key("f")
         view = fit_view(*PICTURE_PX, screen.picture)
         bare = window.pixels()
         expected = {}
@@ -264,4 +265,4 @@ def test_without_a_display_one_line_says_what_to_install(frame: Path) -> None:
     )
     assert done.returncode == 2
     assert len(done.stderr.strip().split("\n")) == 1
-    assert "python3-tk" in done.stderr and "--browser" in done.stderr
+    assert 0 < done.stderr.index("--browser") < done.stderr.index("python3-tk")

@@ -1,16 +1,20 @@
 """Every key and every mouse action, on a canvas without a display."""
 
 import json
+from dataclasses import replace
 from math import hypot
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from bite.annotate.drawing.draw_sheet import draw_sheet, page_count, row_at
 from bite.annotate.drawing.panel import drawing_area
 from bite.annotate.drawing.pyramid import SURROUND
+from bite.annotate.drawing.screen import Screen
 from bite.annotate.drawing.teeth_drawing import corner_places
 from bite.annotate.state.keys import BINDINGS, Action, action_of
+from bite.annotate.state.sheet import help_sheet
 from bite.files.corners import CornerState, read_corners
 from tests.annotate.support import Hand, bench_of_picture, grey_picture, hand_on
 
@@ -118,9 +122,10 @@ def test_space_sets_a_corner_next_to_a_mark(hand: Hand) -> None:
 
 @pytest.mark.parametrize(("key", "state"), [("s", "seen"), ("u", "unsure"), ("c", "covered")])
 def test_state_keys_act_on_the_ringed_corner(hand: Hand, key: str, state: str) -> None:
+    hand.key("n", "n")
     hand.click_picture((100.0, 100.0))
     hand.key("u" if state == "seen" else "s", key)
-    assert hand.saved()["points"]["11d"]["state"] == state
+    assert hand.saved()["points"]["41d"]["state"] == state
 
 
 def test_h_hides_the_corner_asked_for_and_goes_on(hand: Hand) -> None:
@@ -222,6 +227,89 @@ def test_b_brightens_the_screen_and_not_the_picture(hand: Hand) -> None:
     assert np.array_equal(hand.bench.frame.views[0].image, stored)
 
 
+@pytest.mark.parametrize("size", [(1280, 800), (1366, 768), (640, 420)])
+def test_help_fits_any_screen_and_all_its_rows_can_be_reached(size: tuple[int, int]) -> None:
+    screen, sheet = Screen(*size), help_sheet()
+    target = np.zeros((size[1], size[0], 4), np.uint8)
+    seen: set[int] = set()
+    for page in range(page_count(screen.picture, sheet, unit=screen.unit)):
+        here = replace(sheet, page=page)
+        area = draw_sheet(target, screen.picture, here, unit=screen.unit)
+        assert area.within(screen.picture) == area
+        places = range(area.top, area.bottom)
+        found = {row_at(screen.picture, here, (area.left + 20, y), unit=screen.unit) for y in places}
+        last = row_at(screen.picture, here, (area.left + 20, area.bottom - 12), unit=screen.unit)
+        assert last is None or last in found
+        seen |= {row for row in found if row is not None}
+    assert seen == set(range(len(sheet.rows)))
+    assert size == (640, 420) or page_count(screen.picture, sheet, unit=screen.unit) == 1
+
+
+def test_keys_do_nothing_behind_help_and_escape_closes_it(hand: Hand) -> None:
+    hand.click_picture((100.0, 100.0))
+    before = hand.bench.desk.clicks
+    hand.key("?")
+    hand.key("h", "z", "delete", "right", "u", "q", "b", "n", " ")
+    hand.wheel((300.0, 300.0), 3)
+    assert hand.bench.desk.clicks is before and not hand.bench.closing and not hand.bench.aids.lift
+    hand.key("escape")
+    assert hand.bench.sheet is None
+    hand.key("u")
+    assert hand.bench.desk.here.state_of("11d") is CornerState.UNSURE
+
+
+def test_covered_is_refused_on_an_upper_corner_with_the_reason(hand: Hand) -> None:
+    hand.click_picture((100.0, 100.0))
+    hand.key("c")
+    assert hand.bench.desk.here.state_of("11d") is CornerState.SEEN
+    assert "lower tooth" in hand.bench.desk.said
+
+
+def spoil(hand: Hand) -> Path:
+    """Make the corner file's place one that nothing can be written to."""
+    path = hand.bench.stores[0].path
+    path.unlink()
+    path.mkdir()
+    hand.key("right")
+    assert not hand.bench.save_status.saved
+    return path
+
+
+def test_q_asks_while_clicks_are_not_on_disk_and_escape_goes_on(hand: Hand) -> None:
+    hand.click_picture((100.0, 100.0))
+    path = spoil(hand)
+    hand.key("q")
+    assert not hand.bench.closing and hand.bench.sheet is not None
+    hand.key("escape")
+    assert hand.bench.sheet is None
+    path.rmdir()
+    hand.key("right", "q")
+    assert hand.bench.closing and set(hand.saved()["points"]) == {"11d"}
+
+
+def test_b_saves_beside_and_closes(hand: Hand) -> None:
+    hand.click_picture((100.0, 100.0))
+    path = spoil(hand)
+    hand.key("q", "b")
+    assert hand.bench.closing
+    hand.bench.finish()
+    beside = path.with_name("front.corners.unsaved-1.json")
+    assert read_corners(beside).points == hand.bench.desk.here.points
+    assert beside.name in hand.bench.notes.lines[-1]
+
+
+def test_a_window_that_is_simply_shut_saves_beside_too_but_q_twice_does_not(tmp_path: Path) -> None:
+    for keys, kept in ((("q", "q"), False), ((), True)):
+        folder = tmp_path / str(kept)
+        folder.mkdir()
+        hand = hand_on(bench_of_picture(grey_picture(), folder))
+        hand.click_picture((100.0, 100.0))
+        path = spoil(hand)
+        hand.key(*keys)
+        hand.bench.finish()
+        assert path.with_name("front.corners.unsaved-1.json").exists() is kept
+
+
 def test_help_lies_over_the_picture_and_a_click_only_closes_it(hand: Hand) -> None:
     before = hand.pixels
     hand.key("?")
@@ -229,7 +317,7 @@ def test_help_lies_over_the_picture_and_a_click_only_closes_it(hand: Hand) -> No
     hand.click((300.0, 300.0))
     assert hand.places() == {}
     hand.move((-5.0, -5.0))
-    assert not hand.bench.help_on
+    assert hand.bench.sheet is None
 
 
 def test_d_g_e_and_v_say_why_they_can_do_nothing(hand: Hand) -> None:

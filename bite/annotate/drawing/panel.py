@@ -25,6 +25,7 @@ _RULE: Colour = (205, 203, 198)
 _ALERT = colour_of("#A63D00")
 _ALERT_PAPER: Colour = (255, 233, 214)
 """A warm tint behind what looks wrong; the word beside it says so too."""
+_DONE = colour_of("#006B4E")
 _KEYS = "? all keys   Z undo   E fit edge   H hidden   M mouth"
 
 
@@ -44,6 +45,8 @@ class PanelFacts:
     busy : bool, a newer answer is being worked out
     save : SaveStatus
     notes : tuple of str, things that hold for the whole sitting
+    progress : str, where a sitting over several frames stands; empty for one frame
+    then : str, what comes once nothing more is to be clicked
     """
 
     frame: str
@@ -58,6 +61,14 @@ class PanelFacts:
     busy: bool
     save: SaveStatus
     notes: tuple[str, ...]
+    progress: str = ""
+    then: str = ""
+
+    @property
+    def end(self) -> str:
+        """Why nothing more is to be clicked; empty while something is."""
+        fine = self.answer is not None and not self.busy and self.save.saved and not self.mistakes
+        return self.answer.end if fine and self.answer is not None else ""
 
 
 def drawing_area(panel: Area, unit: float) -> Area:
@@ -147,6 +158,7 @@ def _head(column: _Column, facts: PanelFacts) -> None:
     column.y += line_height(size)
     if facts.save.saved:
         told = f"saved {facts.save.at}" if facts.save.at else "saved: nothing new"
+        told = f"{facts.progress}  -  {told}" if facts.progress else told
         told += "  -  V: the other picture" if facts.several_views else ""
         column.say(told, 11.5, _SOFT)
     else:
@@ -158,6 +170,12 @@ def _asked(column: _Column, facts: PanelFacts) -> None:
         column.boxed([("These clicks are not on disk", True), (facts.save.why_not, False)], 12)
         column.gap(4)
     name = facts.asked
+    if facts.end:
+        column.say(facts.end, 16, _DONE, bold=True)
+        column.say(facts.then, 12.5, _INK, bold=True)
+        if name is not None:
+            column.say(f"A click would still set {short_name(name)}.", 11.5, _SOFT)
+        return
     if name is None:
         column.say("All is clicked.", 16, _INK, bold=True)
         return
@@ -197,16 +215,19 @@ def _ringed(column: _Column, facts: PanelFacts) -> None:
 def _answer(column: _Column, facts: PanelFacts) -> None:
     column.gap(5, rule=True)
     answer = facts.answer
-    working = "  (working on the latest click)" if facts.busy else ""
+    working = "  (being checked: what stands here is older)" if facts.busy and answer is not None else ""
     column.say("Check of these clicks" + working, 12, _SOFT)
     if answer is None:
-        column.say("no answer yet" if facts.busy else "not run", 12, _SOFT)
+        column.say("being checked" if facts.busy else "not run", 12, _SOFT)
+        return
+    if facts.mistakes:
+        column.say("put the clicks above right first", 12, _SOFT)
         return
     # an answer to older clicks stays readable while the next is worked out, but grey
     ink = _SOFT if facts.busy else _INK
     column.say(answer.verdict.upper(), 16, ink, bold=True)
     column.say(answer.headline, 12.5, ink)
-    if answer.next_click:
+    if answer.next_click and not facts.end:
         column.gap(2)
         column.say(answer.next_click, 12, ink, bold=True)
     column.gap(2)

@@ -19,12 +19,13 @@ from bite.annotate.drawing.draw_marks import (
     draw_ghosts,
     draw_sights,
 )
-from bite.annotate.drawing.help_sheet import draw_help
+from bite.annotate.drawing.draw_sheet import draw_sheet
 from bite.annotate.drawing.lettering import Pixels, write_on_halo
 from bite.annotate.drawing.loupe import Loupe, draw_cross_hair, draw_loupe, place_loupe
 from bite.annotate.drawing.panel import PanelFacts, draw_panel
 from bite.annotate.drawing.pyramid import LIFT_WORDS, SURROUND, Lift, Pyramid, lift_in_place, lift_table
 from bite.annotate.state.clicks import ViewClicks
+from bite.annotate.state.sheet import Sheet
 from bite.annotate.state.view import Area, Point, ViewTransform
 from bite.geometry.rigid import Array
 
@@ -51,7 +52,7 @@ class Scene:
     other : str, the other view's name
     beside : Beside or None, the other view's picture, small
     panel : PanelFacts
-    help : bool, the help sheet lies over the picture
+    sheet : Sheet or None, lies over the picture
     """
 
     picture: Pyramid
@@ -66,7 +67,7 @@ class Scene:
     other: str
     beside: Beside | None
     panel: PanelFacts
-    help: bool
+    sheet: Sheet | None
 
     def same_base(self, last: Scene) -> bool:
         """Tell whether the picture lies as it did."""
@@ -75,8 +76,8 @@ class Scene:
 
     def same_marks(self, last: Scene) -> bool:
         """Tell whether all marks are as they were."""
-        mine = (self.clicks, self.ringed, self.before, self.after, self.other, self.help)
-        theirs = (last.clicks, last.ringed, last.before, last.after, last.other, last.help)
+        mine = (self.clicks, self.ringed, self.before, self.after, self.other, self.sheet)
+        theirs = (last.clicks, last.ringed, last.before, last.after, last.other, last.sheet)
         return mine == theirs and self.sights is last.sights
 
 
@@ -133,7 +134,7 @@ class Screen:
         dirty = self._redo_picture(scene, last) + self._redo_panel(scene, last)
         self._last = scene
         loupe = None
-        if pointer is not None and not scene.help and self.picture.holds(pointer.screen):
+        if pointer is not None and scene.sheet is None and self.picture.holds(pointer.screen):
             loupe = place_loupe(
                 pointer.screen, pointer.picture, scene.view.scale, self.picture, unit=self.unit
             )
@@ -175,8 +176,8 @@ class Screen:
         draw_clicks(brush, scene.clicks, scene.ringed)
         draw_ghosts(brush, scene.before, scene.after)
         self._legend(plain, scene)
-        if scene.help:
-            draw_help(pixels, self.picture, unit=self.unit)
+        if scene.sheet is not None:
+            draw_sheet(pixels, self.picture, scene.sheet, unit=self.unit)
 
     def _legend(self, brush: Brush, scene: Scene) -> None:
         draw_ghost_words(brush, bool(scene.before), bool(scene.after))

@@ -33,6 +33,7 @@ class Answer:
     rows : tuple of (label, value)
     troubles : tuple of str, failed and warning findings, worst first
     next_click : str, a sentence: what to click for the largest gain
+    end : str, a sentence: why nothing more is to be clicked; empty while something is
     before, after : by view, by corner: where the solved model has it, px
     axes : by view, right and down of the solved model
     px_per_mm : by view, on the teeth
@@ -43,6 +44,7 @@ class Answer:
     rows: tuple[tuple[str, str], ...] = ()
     troubles: tuple[str, ...] = ()
     next_click: str = ""
+    end: str = ""
     before: Mapping[str, Mapping[str, Point]] = field(default_factory=dict)
     after: Mapping[str, Mapping[str, Point]] = field(default_factory=dict)
     axes: Mapping[str, PictureAxes] = field(default_factory=dict)
@@ -111,12 +113,14 @@ def answer_of(assessment: Assessment) -> Answer:
                 axes[view.name] = found
     if assessment.px_per_mm is not None:
         scale[assessment.frame.views[0].name] = assessment.px_per_mm
+    next_click, end = _next_click(assessment)
     return Answer(
         verdict=str(assessment.decision.verdict),
         headline=what_to_do(assessment),
         rows=tuple(rows),
         troubles=troubles,
-        next_click=_next_click(assessment),
+        next_click=next_click,
+        end=end,
         before=before,
         after=after,
         axes=axes,
@@ -133,7 +137,8 @@ def _places(assessment: Assessment, which: str) -> dict[str, dict[str, Point]]:
     return found
 
 
-def _next_click(assessment: Assessment) -> str:
+def _next_click(assessment: Assessment) -> tuple[str, str]:
+    """Give what to click next, and where there is nothing, why."""
     from bite.evidence.clicks.next_click import next_clicks
 
     for view in assessment.frame.views:
@@ -141,13 +146,15 @@ def _next_click(assessment: Assessment) -> str:
         missing = [code for code in DISTAL_CORNERS if code not in done]
         if missing:
             where = f" in {view.name}" if len(assessment.frame.views) > 1 else ""
-            return f"Click next: {', '.join(missing)}{where}; the four outer corners come first"
-    if assessment.solved is None or assessment.fit is None:
-        return ""
+            return f"Click next: {', '.join(missing)}{where}; the four outer corners come first", ""
+    if assessment.solved is None:
+        return "", "Done: the four outer corners are all that is needed without a solved model."
+    if assessment.fit is None:
+        return "", ""
     options = next_clicks(assessment.frame, assessment.solved.head, assessment.fit)
     now = assessment.fit.offset.sd
     if not options or options[0].sd_mm > now * (1 - WORTH_IT):
-        return "No further click would sharpen the offset noticeably"
+        return "", "Done: nothing more would sharpen this."
     best = options[0]
     where = f" in {best.view}" if len(assessment.frame.views) > 1 else ""
-    return f"Click next: {short_name(best.name)}{where}: sd {now:.2f} to about {best.sd_mm:.2f} mm"
+    return f"Click next: {short_name(best.name)}{where}: sd {now:.2f} to about {best.sd_mm:.2f} mm", ""

@@ -10,6 +10,7 @@ from bite.annotate.state.history import History
 from bite.annotate.state.order import is_corner, neighbour, next_open, short_name
 from bite.annotate.state.view import Point
 from bite.files.corners import CornerState
+from bite.geometry.teeth import is_upper
 
 MOVED_LEAST_PX = 3.0
 """Screen pixels a taken mark must be pulled before it moves: a click on it must not shift it."""
@@ -196,6 +197,12 @@ class Desk:
             return False
         if not is_corner(name):
             self.said = f"{short_name(name)} is a landmark: it has no state"
+            return False
+        if state is CornerState.COVERED and is_upper(name):
+            self.said = (
+                f"{name} stays {self.here.state_of(name)}: covered is for a lower tooth whose side goes "
+                "under the upper edge. Not a clear corner: U. Not to be seen: P or N to it, then H"
+            )
             return False
         if self.here.state_of(name) is state:
             self.said = f"{name} is {state} already"

@@ -38,8 +38,12 @@ class Action(Enum):
     GHOSTS = "the solved model's corners: before, before and after, off"
     OTHER_VIEW = "the other picture of a stereo pair"
     SAVE = "save now (each change is saved anyway)"
-    HELP = "this sheet"
-    CLOSE = "close"
+    NEXT_FRAME = "next frame"
+    PREVIOUS_FRAME = "previous frame"
+    LIST = "all frames: what is clicked and what was said; Enter opens one"
+    HELP = "this sheet; a second time turns its page"
+    LEAVE = "close a sheet"
+    CLOSE = "close; asks first where clicks are not on disk"
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +85,11 @@ BINDINGS = (
     Binding(("g",), Action.GHOSTS, "G"),
     Binding(("v",), Action.OTHER_VIEW, "V"),
     Binding(("ctrl+s", "cmd+s"), Action.SAVE, "Ctrl+S"),
+    Binding(("pagedown", "."), Action.NEXT_FRAME, "PgDn ."),
+    Binding(("pageup", ","), Action.PREVIOUS_FRAME, "PgUp ,"),
+    Binding(("l",), Action.LIST, "L"),
     Binding(("?", "f1"), Action.HELP, "?"),
+    Binding(("escape",), Action.LEAVE, "Esc"),
     Binding(("q", "ctrl+w", "cmd+w"), Action.CLOSE, "Q"),
 )
 _BY_KEY = {key: binding.action for binding in BINDINGS for key in binding.keys}

@@ -9,10 +9,12 @@ from pathlib import Path
 from bite.annotate.state.answer import Answer
 from bite.annotate.state.clicks import ViewClicks
 from bite.annotate.state.desk import PictureSize
-from bite.evidence.clicks.corner_order import PictureAxes, corner_problems
+from bite.evidence.clicks.corner_order import CornerFault, PictureAxes, corner_problems
 from bite.files.corners import Corners
 from bite.geometry.teeth import CORNERS, LOWER_CENTRAL, UPPER_CENTRAL, CrownWidth
 
+_ALONG = 2.0
+"""A row runs along the picture where it goes this many times farther across than down (our choice)."""
 _SAME_PLACE_PX = 0.05
 """Two clicks nearer than this are one and the same: the finest nudge is 0.1 px (our choice)."""
 _ROWS = (("upper", ("11d", "21d"), UPPER_CENTRAL), ("lower", ("41d", "31d"), LOWER_CENTRAL))
@@ -30,7 +32,9 @@ def mistakes_in(
     axes: PictureAxes | None = None,
     px_per_mm: float | None = None,
 ) -> tuple[str, ...]:
-    """Say in sentences what speaks against the clicks of one picture; empty when nothing does.
+    """Say in a sentence what speaks against the clicks of one picture; empty when nothing does.
+
+    One at a time: rows that are swapped also look mirrored, and two names for one slip send people two ways.
 
     Parameters
     ----------
@@ -45,10 +49,44 @@ def mistakes_in(
     corners = Corners(
         Path(), picture.name, picture.width_px, picture.height_px, clicks.points, clicks.landmarks
     )
-    order = [
-        f"{problem.fault}? {problem.what}: {problem.mend}" for problem in corner_problems(corners, axes=axes)
-    ]
-    return (*order, *_same_places(clicks), *_widths(clicks, px_per_mm))
+    told = (*_order(corners, axes), *_same_places(clicks), *_widths(clicks, px_per_mm))
+    return told[:1]
+
+
+def _order(corners: Corners, axes: PictureAxes | None) -> list[str]:
+    """Say what is wrong with the order of the corners, the likeliest first.
+
+    Without a model the order alone allows a picture that hangs upside down. This window asks for corners by
+    their side in an upright picture, so that a slip is likelier: a row from left to right below its partner
+    means swapped rows, and one from right to left means mirrored clicks.
+    """
+    problems = corner_problems(corners, axes=axes)
+    known = axes is not None or bool(corners.landmarks)
+    way = None if known else _way_along_picture(corners)
+    if way == -1 and not problems:
+        return [
+            "mirrored picture? 11 stands right of 21: in an upright picture, not mirrored, it stands left"
+        ]
+    found = [(p.fault, f"{p.fault}? {p.what}: {p.mend}") for p in problems]
+    if way == 1 and any(fault is CornerFault.MIRRORED for fault, _ in found):
+        return [
+            "rows swapped? the corners called lower stand above the upper ones: 11 and 21 are the upper "
+            "teeth, 41 and 31 the lower ones"
+        ]
+    rows = [text for fault, text in found if fault is CornerFault.ROWS]
+    return rows + [text for fault, text in found if fault is not CornerFault.ROWS]
+
+
+def _way_along_picture(corners: Corners) -> int | None:
+    """Tell whether all rows run from left to right (1) or right to left (-1); None where they do not say."""
+    ways = set()
+    for _, (right, left), _ in _ROWS:
+        a, b = corners.points.get(right), corners.points.get(left)
+        if a is None or b is None or None in (a.x_px, a.y_px, b.x_px, b.y_px):
+            continue
+        dx, dy = float(b.x_px or 0) - float(a.x_px or 0), float(b.y_px or 0) - float(a.y_px or 0)
+        ways.add(0 if abs(dx) <= _ALONG * abs(dy) else 1 if dx > 0 else -1)
+    return ways.pop() if len(ways) == 1 and 0 not in ways else None
 
 
 def _same_places(clicks: ViewClicks) -> list[str]:

@@ -122,6 +122,27 @@ class CornerStore:
             told()
         return self.status
 
+    def save_beside(self, clicks: ViewClicks) -> Path | None:
+        """Write clicks that cannot go where they belong under another name; None where no place takes them.
+
+        Beside the picture where that folder can be written, else in the home folder, else where temporary
+        files go. The file's own name stays with it, so that it can be put in place by hand.
+        """
+        import tempfile
+
+        content = self.corners(clicks, self._now())
+        for folder in (self.path.parent, Path("~"), Path(tempfile.gettempdir())):
+            for number in range(1, _MOST_ASIDE):
+                try:
+                    beside = folder.expanduser() / f"{self.path.stem}.unsaved-{number}{self.path.suffix}"
+                    if beside.exists():
+                        continue
+                    write_corners(beside, content)
+                except (InputError, OSError, RuntimeError):
+                    break
+                return beside
+        return None
+
     def corners(self, clicks: ViewClicks, stamp: datetime) -> Corners:
         """Give the clicks as the content of the file."""
         return Corners(

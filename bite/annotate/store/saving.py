@@ -49,7 +49,24 @@ class Saver:
             new_trouble |= status.new_trouble
         return new_trouble
 
+    def on_disk(self, clicks: Clicks) -> None:
+        """Take note that these clicks are what the files hold."""
+        self._on_disk = clicks
+
     def status(self, view: int) -> SaveStatus:
         """Give the status of the first store in trouble, else of the view's own."""
         bad = next((store.status for store in self.stores if not store.status.saved), None)
         return bad or self.stores[view].status
+
+    def save_beside(self, clicks: Clicks) -> list[str]:
+        """Write what is not on disk under other names; say in a sentence each where it went."""
+        told = []
+        for store, own in zip(self.stores, clicks, strict=True):
+            if store.status.saved:
+                continue
+            beside = store.save_beside(own)
+            if beside is None:
+                told.append(f"{store.path.name}: these clicks could be written nowhere")
+            else:
+                told.append(f"the clicks for {store.path} are in {beside}: put them there by hand")
+        return told

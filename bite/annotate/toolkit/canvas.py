@@ -9,8 +9,8 @@ from bite.errors import BiteError
 
 DESKTOP = ("TkAgg", "QtAgg")
 _INSTALL = (
-    "install one: on Debian and Ubuntu `apt install python3-tk`, elsewhere `pip install 'bite[qt]'`; "
-    "on a machine without a desktop use --browser"
+    "for a window on a desktop install a toolkit: on Debian and Ubuntu `apt install python3-tk`, elsewhere "
+    "`pip install 'bite[qt]'`"
 )
 
 
@@ -52,7 +52,14 @@ def open_canvas(title: str, size_px: tuple[int, int]) -> tuple[Any, Callable[[],
         except Exception as error:  # each toolkit has its own ways to fail without a display
             reason = " ".join(str(error).split()) or type(error).__name__
             reasons.append(f"{backend}: {reason[:120]}")
-    raise NoWindowError(f"no window can be opened here ({'; '.join(reasons)}); {_INSTALL}")
+    raise NoWindowError(f"no window can be opened here: {_browser()}; {_INSTALL} ({'; '.join(reasons)})")
+
+
+def _browser() -> str:
+    from importlib.util import find_spec
+
+    needs = "" if find_spec("tornado") else " (needs `pip install 'bite[browser]'`)"
+    return f"add --browser to work in a browser{needs}"
 
 
 def _opened(

@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from bite.annotate.drawing.lettering import Pixels
-from bite.annotate.state.keys import Action, action_of
+from bite.annotate.sitting import Sitting
+from bite.annotate.state.keys import action_of
 from bite.annotate.state.view import Area, Point
 from bite.annotate.workbench import Workbench
 
@@ -29,10 +30,19 @@ class Window:
     canvas : a Matplotlib canvas with an Agg buffer
     bench : Workbench
     close : function that closes the canvas's window
+    sitting : Sitting, optional, the frames that ``bench`` is one of
     """
 
-    def __init__(self, canvas: Any, bench: Workbench, *, close: Callable[[], None] = lambda: None) -> None:
-        self._canvas, self._bench, self._close = canvas, bench, close
+    def __init__(
+        self,
+        canvas: Any,
+        bench: Workbench,
+        *,
+        close: Callable[[], None] = lambda: None,
+        sitting: Sitting | None = None,
+    ) -> None:
+        self._canvas, self._bench, self._close, self._sitting = canvas, bench, close, sitting
+        self._changing_frame = False
         self._size: tuple[int, int] | None = None
         kind = type(canvas).__name__
         self._in_browser, self._in_tk = kind.startswith("FigureCanvasWeb"), kind.startswith("FigureCanvasTk")
@@ -53,7 +63,11 @@ class Window:
 
     def poll(self) -> bool:
         """Show a finished answer; called by the toolkit's own timer. True keeps the timer going."""
+        if self._changing_frame:
+            return True
         if self._bench.poll():
+            if self._sitting is not None:
+                self._sitting.refresh()
             self.repaint()
         return True
 
@@ -68,7 +82,7 @@ class Window:
         """Leave events alone once the window closes: toolkits still send some."""
 
         def handle(event: Any) -> None:
-            if self._bench.closing and event.name != "close_event":
+            if (self._bench.closing or self._changing_frame) and event.name != "close_event":
                 return
             handler(event)
 
@@ -119,9 +133,8 @@ class Window:
         if action is None:
             return
         self._bench.act(action)
-        if action is Action.CLOSE:
+        if self._bench.closing:
             self._bench.settle()
-            self._bench.closing = True
             self._close()
             return
         self._after_change()
@@ -133,11 +146,36 @@ class Window:
 
     def _after_change(self) -> None:
         """Show the change first, then make it safe: the eye waits for the one and not for the other."""
+        if self._sitting is not None:
+            self._sitting.refresh()
+            if self._bench.wanted is not None:
+                self._change_frame(self._sitting)
+                return
         self.repaint()
         before = self._bench.save_status
         self._bench.settle()
         if self._bench.save_status != before:
             self.repaint()
+
+    def _change_frame(self, sitting: Sitting) -> None:
+        """Put another frame on the bench; reading it may take seconds, so that is said first."""
+        self._bench.desk.said = "opening the other frame"
+        self.repaint()
+        self._changing_frame = True
+        try:
+            # only now the words above are on the screen; events that come meanwhile are dropped
+            self._canvas.flush_events()
+            changed = sitting.follow()
+        finally:
+            self._changing_frame = False
+        if not changed:
+            self.repaint()
+            return
+        self._bench = sitting.bench
+        if self._size is not None:
+            self._bench.resize(*self._size, least_unit=float(self._canvas.device_pixel_ratio))
+        self._canvas.draw()
+        self._show([Area(0, 0, *(self._size or (0, 0)))])
 
     def _place(self, event: Any) -> Point:
         """Give the screen place of an event: the centre of the pixel under it, y down from the top row."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Callable, Mapping
 from datetime import datetime
@@ -26,7 +25,7 @@ from bite.files.corners import read_corners
 from bite.files.device import Device
 from bite.files.frame import FrameFile, ViewEntry, read_frame_file
 from bite.files.frame_corners import name_corner_file
-from bite.files.source import key_beside
+from bite.files.source import key_beside, read_bytes, read_text, sha256_of
 from bite.geometry.camera import Camera
 from bite.geometry.rigid import frozen
 
@@ -111,15 +110,14 @@ def stand_on_disk(path: Path) -> FrameStand:
 
 def _verdict_on_disk(file: FrameFile) -> str:
     try:
-        result = json.loads((file.path.parent / f"{file.name}.result.json").read_bytes())
+        result = json.loads(read_text(file.path.parent / f"{file.name}.result.json"))
         inputs, verdict = result["inputs"], str(result["decision"]["verdict"])
         for entry in file.views:
             if entry.corners is None:
                 return ""
-            found = hashlib.sha256(entry.corners.read_bytes()).hexdigest()
-            if inputs[key_beside(file.path, entry.corners)] != f"sha256:{found}":
+            if inputs[key_beside(file.path, entry.corners)] != sha256_of(read_bytes(entry.corners)):
                 return ""
-    except (OSError, ValueError, KeyError, TypeError):
+    except (InputError, OSError, ValueError, KeyError, TypeError):
         return ""
     return verdict
 

@@ -124,7 +124,9 @@ def window(folder: Path) -> Image.Image:
     shutil.copytree(DEMO / "plover", folder / "plover")
     shutil.copy(DEMO / "bench-depth.device.toml", folder)
     noon = datetime(2026, 1, 31, 12, tzinfo=UTC)
-    bench = open_bench(folder / "plover" / PLOVER.name, annotator="ab", now=lambda: noon, live=False)
+    command = f"bite check {PLOVER.relative_to(ROOT).as_posix()}"
+    path = folder / "plover" / PLOVER.name
+    bench = open_bench(path, annotator="ab", now=lambda: noon, live=False, command=command)
     canvas = FigureCanvasAgg(Figure(figsize=(12.8, 8), dpi=100))
     shown = Window(canvas, bench)
     canvas.draw()

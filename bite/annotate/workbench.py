@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from bite.annotate.drawing.aids import Aids
 from bite.annotate.drawing.draw_sheet import page_count, row_at
+from bite.annotate.drawing.overlay import Overlays, laid_in
 from bite.annotate.drawing.panel import PanelFacts, drawing_area
 from bite.annotate.drawing.screen import Pointer, Scene, Screen
 from bite.annotate.drawing.teeth_drawing import item_at
@@ -79,6 +80,7 @@ class Workbench:
         self.pointer: Point | None = None
         self._panning: Point | None = None
         self.aids = Aids(frame)
+        self.overlays = Overlays()
         self.sheet: Sheet | None = None
         self.frames: Frames | None = None
         self.wanted: int | None = None
@@ -198,6 +200,8 @@ class Workbench:
                 self.desk.said = self.aids.switch_lift()
             case Action.GHOSTS:
                 self.desk.said = self.aids.switch_ghosts(self.desk.view, self.answer)
+            case Action.OUTLINE | Action.SHADED | Action.BLINK | Action.WIPE:
+                self._act_on_overlay(action)
             case Action.HELP:
                 self.sheet = help_sheet()
             case Action.LEAVE:
@@ -210,6 +214,24 @@ class Workbench:
                 self.desk.said = "this is the only frame: name more, or a cast file, on the command line"
             case _:
                 raise AssertionError(f"nothing is done for {action}")
+
+    def _act_on_overlay(self, action: Action) -> None:
+        if not self.overlays.on and not self._render():
+            waits = self.busy and self.answer is None
+            self.desk.said = (
+                "the check has not answered yet" if waits else "there is no solved mouth to be shown"
+            )
+            return
+        self.desk.said = self.overlays.act(action, self.desk.picture.name)
+
+    def _render(self) -> bool:
+        """Have the solved mouth of the last answer drawn; tell whether there is one."""
+        looks = None if self.answer is None else self.answer.looks
+        if looks is None:
+            return False
+        images = {view.name: view.image for view in self.frame.views}
+        self.overlays.make(self.answer, lambda: laid_in(images, looks()))
+        return True
 
     def _want(self, index: int) -> None:
         assert self.frames is not None
@@ -304,6 +326,11 @@ class Workbench:
             beside=self.aids.beside(index, desk.clicks),
             panel=self._facts(),
             sheet=self.sheet,
+            overlay=self.overlays.shown(
+                desk.picture.name,
+                self.aids.picture(index),
+                None if self.pointer is None else self.pointer[0] - self.screen.picture.left,
+            ),
         )
 
     def loupe_pointer(self) -> Pointer | None:
@@ -364,6 +391,9 @@ class Workbench:
 
     def poll(self) -> bool:
         """Take a finished answer over; tell whether there is something new to be seen."""
+        return self._take_answer() | self.overlays.poll()
+
+    def _take_answer(self) -> bool:
         if self._live is None:
             return False
         # what was clicked before asks for an answer too
@@ -372,6 +402,8 @@ class Workbench:
         if done is None:
             return False
         self.answer = done.answer
+        if self.overlays.on:
+            self._render()
         return True
 
     @property

@@ -22,6 +22,7 @@ from bite.annotate.drawing.draw_marks import (
 from bite.annotate.drawing.draw_sheet import draw_sheet
 from bite.annotate.drawing.lettering import Pixels, write_on_halo
 from bite.annotate.drawing.loupe import Loupe, draw_cross_hair, draw_loupe, place_loupe
+from bite.annotate.drawing.overlay import NO_OVERLAY, Overlay, draw_outlines, draw_wipe
 from bite.annotate.drawing.panel import PanelFacts, draw_panel
 from bite.annotate.drawing.pyramid import LIFT_WORDS, SURROUND, Lift, Pyramid, lift_in_place, lift_table
 from bite.annotate.state.clicks import ViewClicks
@@ -53,6 +54,7 @@ class Scene:
     beside : Beside or None, the other view's picture, small
     panel : PanelFacts
     sheet : Sheet or None, lies over the picture
+    overlay : Overlay, the solved mouth in or over the picture
     """
 
     picture: Pyramid
@@ -68,17 +70,20 @@ class Scene:
     beside: Beside | None
     panel: PanelFacts
     sheet: Sheet | None
+    overlay: Overlay = NO_OVERLAY
 
     def same_base(self, last: Scene) -> bool:
         """Tell whether the picture lies as it did."""
         mine = (self.view, self.lift)
-        return mine == (last.view, last.lift) and self.picture is last.picture and self.layer is last.layer
+        same = self.picture is last.picture and self.layer is last.layer
+        return same and mine == (last.view, last.lift) and self.overlay.same_base(last.overlay)
 
     def same_marks(self, last: Scene) -> bool:
         """Tell whether all marks are as they were."""
         mine = (self.clicks, self.ringed, self.before, self.after, self.other, self.sheet)
         theirs = (last.clicks, last.ringed, last.before, last.after, last.other, last.sheet)
-        return mine == theirs and self.sights is last.sights
+        same = self.sights is last.sights and self.overlay.same_marks(last.overlay)
+        return same and mine == theirs
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +160,7 @@ class Screen:
     def _redo_picture(self, scene: Scene, last: Scene | None) -> list[Area]:
         fresh = last is None or not scene.same_base(last)
         if fresh:
-            scene.picture.lay(self._base, scene.view, self.picture)
+            self._lay_picture(scene)
             if scene.layer is not None:
                 self._lay_depth(scene.layer, scene)
             self._table = lift_table(scene.lift, self._base)
@@ -173,8 +178,12 @@ class Screen:
         brush = Brush(pixels, self.picture, scene.view, self._mark_unit(scene.view))
         plain = Brush(pixels, self.picture, scene.view, self.unit)
         draw_sights(plain, scene.sights, scene.other)
-        draw_clicks(brush, scene.clicks, scene.ringed)
+        draw_outlines(plain, scene.overlay.outlines)
+        if scene.overlay.wipe_x is not None:
+            draw_wipe(pixels, scene.overlay.wipe_x)
+        # below the clicks: a solved corner must not bury the one that was clicked
         draw_ghosts(brush, scene.before, scene.after)
+        draw_clicks(brush, scene.clicks, scene.ringed)
         self._legend(plain, scene)
         if scene.sheet is not None:
             draw_sheet(pixels, self.picture, scene.sheet, unit=self.unit)
@@ -182,13 +191,14 @@ class Screen:
     def _legend(self, brush: Brush, scene: Scene) -> None:
         draw_ghost_words(brush, bool(scene.before), bool(scene.after))
         size = round(12 * self.unit)
-        told = [LIFT_WORDS[scene.lift]] if scene.lift else []
+        told = list(scene.overlay.words)
+        told += [(LIFT_WORDS[scene.lift], BLACK)] if scene.lift else []
         if scene.layer is not None:
             near, far = scene.layer.nearest_mm, scene.layer.farthest_mm
-            told.append(f"depth: bright {near:.0f} mm, dark {far:.0f} mm, bare: none")
-        for row, line in enumerate(told):
+            told.append((f"depth: bright {near:.0f} mm, dark {far:.0f} mm, bare: none", BLACK))
+        for row, (line, colour) in enumerate(told):
             at = round(12 * self.unit), round((10 + 18 * row) * self.unit)
-            write_on_halo(brush.target, line, at, size, BLACK, WHITE)
+            write_on_halo(brush.target, line, at, size, colour, WHITE)
         zoom = scene.view.scale
         scale = f"{zoom:.2g} x" if zoom < 10 else f"{zoom:.0f} x"
         at = round(12 * self.unit), self.picture.height - round(24 * self.unit)
@@ -203,6 +213,18 @@ class Screen:
         draw_clicks(brush, scene.clicks, None, names=False)
         draw_ghosts(brush, scene.before, scene.after)
         draw_cross_hair(target, loupe, unit=self.unit)
+
+    def _lay_picture(self, scene: Scene) -> None:
+        overlay = scene.overlay
+        (overlay.shown or scene.picture).lay(self._base, scene.view, self.picture)
+        if overlay.beyond is not None and overlay.wipe_x is not None:
+            column = min(max(overlay.wipe_x, 0), self.picture.width)
+            if column < self.picture.width:
+                whole = self.picture
+                area = Area(whole.left + column, whole.top, whole.right, whole.bottom)
+                part = np.empty((area.height, area.width, 4), np.uint8)
+                overlay.beyond.lay(part, scene.view, area)
+                self._base[:, column:] = part
 
     def _lay_depth(self, layer: DepthLayer, scene: Scene) -> None:
         ratio = scene.picture.width_px / layer.pixels.shape[1]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from bite.annotate.state.clicks import Clicks, ViewClicks
@@ -17,6 +18,7 @@ from bite.geometry.teeth import DISTAL_CORNERS
 
 if TYPE_CHECKING:
     from bite.check.assessment import Assessment
+    from bite.check.solved_looks import Looks
 
 WORTH_IT = 0.02
 """A click that brings the sd down by less than this share is not worth asking for (our choice)."""
@@ -37,6 +39,7 @@ class Answer:
     before, after : by view, by corner: where the solved model has it, px
     axes : by view, right and down of the solved model
     px_per_mm : by view, on the teeth
+    looks : function that renders the solved mouth into every view; None without a solved surface
     """
 
     verdict: str = ""
@@ -49,6 +52,7 @@ class Answer:
     after: Mapping[str, Mapping[str, Point]] = field(default_factory=dict)
     axes: Mapping[str, PictureAxes] = field(default_factory=dict)
     px_per_mm: Mapping[str, float] = field(default_factory=dict)
+    looks: Callable[[], Mapping[str, Looks]] | None = None
 
 
 def frame_with_clicks(frame: BiteFrame, clicks: Clicks) -> BiteFrame:
@@ -89,6 +93,7 @@ def check_clicks(frame: BiteFrame, clicks: Clicks, check: Callable[[BiteFrame], 
 def answer_of(assessment: Assessment) -> Answer:
     """Cut an assessment down to what the window shows."""
     from bite.check.finding import Severity
+    from bite.check.solved_looks import solved_looks
     from bite.check.words import told, what_to_do
     from bite.evidence.clicks.corner_order import axes_in_view
 
@@ -114,6 +119,7 @@ def answer_of(assessment: Assessment) -> Answer:
     if assessment.px_per_mm is not None:
         scale[assessment.frame.views[0].name] = assessment.px_per_mm
     next_click, end = _next_click(assessment)
+    has_surface = assessment.solved is not None and assessment.solved.has_surface
     return Answer(
         verdict=str(assessment.decision.verdict),
         headline=what_to_do(assessment),
@@ -125,6 +131,7 @@ def answer_of(assessment: Assessment) -> Answer:
         after=after,
         axes=axes,
         px_per_mm=scale,
+        looks=partial(solved_looks, assessment) if has_surface else None,
     )
 
 

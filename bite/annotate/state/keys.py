@@ -36,6 +36,10 @@ class Action(Enum):
     BRIGHTER = "lift a dark mouth: three steps, then as stored"
     DEPTH = "depth readings over the picture, on and off"
     GHOSTS = "the solved model's corners: before, before and after, off"
+    OUTLINE = "outlines of the solved mouth, before and after the move"
+    SHADED = "the solved mouth itself: before, after, off"
+    BLINK = "blink between photograph, before and after"
+    WIPE = "wipe at the pointer: before and after, photograph and after, off"
     OTHER_VIEW = "the other picture of a stereo pair"
     SAVE = "save now (each change is saved anyway)"
     NEXT_FRAME = "next frame"
@@ -83,6 +87,10 @@ BINDINGS = (
     Binding(("b",), Action.BRIGHTER, "B"),
     Binding(("d",), Action.DEPTH, "D"),
     Binding(("g",), Action.GHOSTS, "G"),
+    Binding(("o",), Action.OUTLINE, "O"),
+    Binding(("t",), Action.SHADED, "T"),
+    Binding(("k",), Action.BLINK, "K"),
+    Binding(("w",), Action.WIPE, "W"),
     Binding(("v",), Action.OTHER_VIEW, "V"),
     Binding(("ctrl+s", "cmd+s"), Action.SAVE, "Ctrl+S"),
     Binding(("pagedown", "."), Action.NEXT_FRAME, "PgDn ."),

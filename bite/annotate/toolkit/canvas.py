@@ -79,6 +79,7 @@ def _opened(
         plt.close(figure)
         raise RuntimeError(f"got {type(canvas).__name__}")
     _cross_cursor(canvas)
+    _keep_on_screen(canvas)
     return canvas, lambda: plt.show(block=True), lambda: plt.close(figure)
 
 
@@ -91,6 +92,16 @@ def _need_display_for_qt() -> None:
         chosen = os.environ.get("QT_QPA_PLATFORM", "")
         if not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY") or chosen):
             raise RuntimeError("no display")
+
+
+def _keep_on_screen(canvas: Any) -> None:
+    """Make the window no larger than the screen: toolkits open it beyond the border without a word."""
+    window = canvas.manager.window
+    if hasattr(window, "maxsize"):
+        window.maxsize(window.winfo_screenwidth(), window.winfo_screenheight())
+    elif hasattr(window, "screen"):
+        room = window.screen().availableGeometry()
+        window.resize(min(window.width(), room.width()), min(window.height(), room.height()))
 
 
 def _cross_cursor(canvas: Any) -> None:

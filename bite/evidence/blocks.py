@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from bite.evidence.clicks.for_fit import corner_block, views_with_position
+from bite.evidence.crowns import crowns_of
 from bite.evidence.depth.for_fit import FARTHEST_MM, depth_block, profile_block
 from bite.evidence.lips.line import lip_block
 from bite.evidence.model.head import SolvedHead
@@ -88,9 +89,9 @@ def offset_evidence(
     # a head posed by clicks may stand farther off than a lip is looked for
     if use_lips and mapped is not None and not solved.posed_by_landmarks:
         lips = lip_block(frame.views[0], solved.head, mapped)
-    found = OffsetEvidence(
-        depth, corner_block(frame, solved.head, use_lower=use_lower), prior, told, lips=lips
-    )
+    corners = corner_block(frame, solved.head, use_lower=use_lower)
+    told += crowns_of(frame.rig).told(faces=mapped is not None, corners=corners is not None)
+    found = OffsetEvidence(depth, corners, prior, told, lips=lips)
     if depth is not None or found.two_views:
         return found
     missing, settle = _missing(frame, found)

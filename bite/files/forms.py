@@ -143,6 +143,11 @@ class RigForm(Form):
     )
     corners: dict[str, Vertex] = Field(default_factory=dict, description="file vertex numbers from 0")
     landmarks: dict[str, Vertex] = Field(default_factory=dict, description="file vertex numbers from 0")
+    teeth: Literal["scanned", "modelled"] | None = Field(
+        None,
+        description='"scanned" for the performer\'s own teeth, from a scan or a cast; "modelled" for others: '
+        "as these they count where nothing is said",
+    )
     dial: DialForm = Field(description="a table that says which way the dial goes")
 
 

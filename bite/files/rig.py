@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -55,7 +55,11 @@ class Dial:
 
 @dataclass(frozen=True, slots=True)
 class Rig:
-    """A rig file. Directions are unit vectors in the rest export's axes, at right angles to each other."""
+    """A rig file. Directions are unit vectors in the rest export's axes, at right angles to each other.
+
+    ``teeth`` says whose the digital teeth are: "scanned" are the performer's own, "modelled" those of another
+    mouth or of nobody; None where the file does not say.
+    """
 
     path: Path
     rest: Path
@@ -68,6 +72,7 @@ class Rig:
     dial: Dial
     prim: str | None = None
     time: float | None = None
+    teeth: Literal["scanned", "modelled"] | None = None
 
 
 def read_rig(path: Path) -> Rig:
@@ -106,6 +111,7 @@ def read_rig(path: Path) -> Rig:
         _dial(path, form.dial),
         form.prim,
         form.time,
+        form.teeth,
     )
 
 

@@ -25,8 +25,9 @@ from bite.geometry.teeth import is_upper
 
 SHAPE_SD_MM = 0.2
 """How far a model's corner is off, right or up, for the performer's own (our choice). Angles of crowns drawn
-for another mouth differ by 0.16 mm in height in ``tests/worlds``, scanned ones by next to nothing; a person
-names a corner on a rounded angle, which the rig's builder named elsewhere."""
+for another mouth differ by 0.16 mm in height in ``tests/worlds``; a person names a corner on a rounded angle,
+which the rig's builder named elsewhere. Teeth known to be the performer's own are given less
+(``evidence/crowns.py``)."""
 
 
 class Use(IntEnum):
@@ -64,10 +65,18 @@ class Clicks:
 
 @dataclass(frozen=True, slots=True)
 class CornerBlock(Block):
-    """Clicks of all views beside a solved head."""
+    """Clicks of all views beside a solved head.
+
+    Parameters
+    ----------
+    head : Head
+    views : tuple of Clicks
+    shape_sd_mm : float, how far a model's corner may be off, right or up
+    """
 
     head: Head
     views: tuple[Clicks, ...]
+    shape_sd_mm: float = SHAPE_SD_MM
 
     @property
     def corners(self) -> tuple[str, ...]:
@@ -86,7 +95,7 @@ class CornerBlock(Block):
     @property
     def extra_precision(self) -> Array:
         """Precision of what each corner is off by, 1 / mm^2."""
-        return np.full(2 * len(self.corners), SHAPE_SD_MM**-2)
+        return np.full(2 * len(self.corners), self.shape_sd_mm**-2)
 
     @property
     def name(self) -> str:
@@ -134,7 +143,7 @@ class CornerBlock(Block):
     def scatter_px(self, clicks: Clicks, slopes: Array) -> Array:
         """Give the sd of each click about the model's point: its own, and the corner's, shape (n,), px."""
         per_mm = np.sqrt(0.5 * (slopes[:, :, [P.RIGHT_MM, P.UP_MM]] ** 2).sum((1, 2)))
-        shape = np.where(clicks.use == Use.LANDMARK, 0.0, SHAPE_SD_MM * per_mm)
+        shape = np.where(clicks.use == Use.LANDMARK, 0.0, self.shape_sd_mm * per_mm)
         return np.asarray(np.hypot(clicks.sigma_px, shape))
 
     def predict(self, parameters: Array) -> Linear:

@@ -32,7 +32,8 @@ crowns bulge most (our choice)."""
 FACE_SD_MM = 0.2
 """How much fuller or flatter (our choice). The slope of labial faces varies greatly between people (van
 Loenen et al. 2005, Eur. J. Orthod. 27:258-262, 81 incisors, abstract only, which gives no sd); 0.32 mm is
-what crowns drawn for another mouth differ by in ``tests/worlds``, next to nothing what scanned ones do."""
+what crowns drawn for another mouth differ by in ``tests/worlds``. Teeth known to be the performer's own are
+given less (``evidence/crowns.py``)."""
 FRONT_MM = 9.0
 """Crowns so near the middle tell where a row's incisal edge is."""
 
@@ -47,12 +48,14 @@ class ToothMoves:
     shapes : arrays, shape (s, 7), the bumps and the face at these
     forward : array, shape (3,), of the head
     edges_mm : floats, how high above the head's centre each row's incisal edge stands
+    face_sd_mm : float, how much fuller or flatter the faces of a row may be
     """
 
     vertices: tuple[NDArray[np.int64], ...]
     shapes: tuple[Array, ...]
     forward: Array
     edges_mm: tuple[float, ...]
+    face_sd_mm: float = FACE_SD_MM
 
     @property
     def count(self) -> int:
@@ -66,7 +69,7 @@ class ToothMoves:
 
     def precision(self, bump_sd_mm: float) -> Array:
         """Give the precision of each unknown's prior, 1 / mm^2, shape (14,) or (0,)."""
-        return np.asarray(np.where(self.bumps, bump_sd_mm, FACE_SD_MM) ** -2.0)
+        return np.asarray(np.where(self.bumps, bump_sd_mm, self.face_sd_mm) ** -2.0)
 
     def learned_sd_mm(self, heights_mm: Array, variance_mm2: Array, bump_sd_mm: float) -> float:
         """Give the spread of the bumps that makes the frame most likely, one step on."""
@@ -108,7 +111,7 @@ NO_TOOTH_MOVES = ToothMoves((), (), frozen(np.zeros(3)), ())
 """Teeth that stand in their rows as they were solved."""
 
 
-def tooth_moves(head: Head) -> ToothMoves:
+def tooth_moves(head: Head, face_sd_mm: float = FACE_SD_MM) -> ToothMoves:
     """Lay bumps and faces over a solved head's rows."""
     rows = tuple(np.unique(head.faces[head.face_part == row]) for row in (UPPER, LOWER))
     edges, shapes = [], []
@@ -118,7 +121,7 @@ def tooth_moves(head: Head) -> ToothMoves:
         front = above[np.abs(arm @ head.right) < FRONT_MM]
         edges.append(float(gum * (gum * front).min()) if len(front) else 0.0)
         shapes.append(np.column_stack([_bumps(head, head.points_mm[own]), _face(above, edges[-1], gum)]))
-    return ToothMoves(rows, tuple(shapes), frozen(head.forward), tuple(edges))
+    return ToothMoves(rows, tuple(shapes), frozen(head.forward), tuple(edges), face_sd_mm)
 
 
 _TO_GUM = (1.0, -1.0)

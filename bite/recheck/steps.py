@@ -283,6 +283,7 @@ def refuse_other_rig(name: str, first: Rig | None, second: Rig | None, *rests: M
         "forward": np.allclose(first.forward, second.forward, atol=1e-6),
         "up": np.allclose(first.up, second.up, atol=1e-6),
         "[parts]": first.parts == second.parts,
+        "teeth": (first.teeth == "scanned") == (second.teeth == "scanned"),
         "[corners]": first.corners == second.corners,
         "[dial] positive": first.dial.positive_is_back == second.dial.positive_is_back,
     }

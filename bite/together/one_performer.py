@@ -100,6 +100,7 @@ def _refuse_other_rig(first: BiteFrame, frame: BiteFrame) -> None:
         "[parts]": one.parts == two.parts,
         "[corners]": one.corners == two.corners,
         "[landmarks]": one.landmarks == two.landmarks,
+        "teeth": (one.teeth == "scanned") == (two.teeth == "scanned"),
         "[dial]": _dial_key(one.dial) == _dial_key(two.dial),
     }
     for what, equal in same.items():

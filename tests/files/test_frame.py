@@ -155,6 +155,13 @@ def test_reads_a_rig(tmp_path: Path) -> None:
     assert rig.corners == {"11d": 4, "21d": 5} and rig.landmarks == {"subnasale": 0}
     assert rig.dial.positive_is_back and rig.dial.mm_per_unit == 3.2
     assert (rig.dial.limit, rig.dial.step, rig.dial.travel) == (1.0, 0.01, None)
+    assert rig.teeth is None
+
+
+@pytest.mark.parametrize("whose", ["scanned", "modelled"])
+def test_reads_whose_teeth_they_are(tmp_path: Path, whose: str) -> None:
+    rig = read_rig(rig_with(tmp_path, "unit_mm = 10.0\n", f'unit_mm = 10.0\nteeth = "{whose}"\n'))
+    assert rig.teeth == whose
 
 
 def test_reads_measured_travel(tmp_path: Path) -> None:
@@ -201,6 +208,13 @@ BAD_RIGS = {
     "flat forward": ("forward = [0.0, 0.0, 2.0]", "forward = [0.0, 0.0, 0.0]", "no direction"),
     "short forward": ("forward = [0.0, 0.0, 2.0]", "forward = [0.0, 1.0]", "at least 3"),
     "unknown key": ("[dial]", "[dial]\nlimits = 1", "did you mean 'limit'?"),
+    "teeth misspelt": ("unit_mm = 10.0", 'unit_mm = 10.0\nteeth = "scaned"', "did you mean 'scanned'?"),
+    "teeth of some other kind": (
+        "unit_mm = 10.0",
+        'unit_mm = 10.0\nteeth = "real"',
+        "needed 'scanned' or 'modelled'; write \"scanned\" for the performer's own teeth",
+    ),
+    "teeth as a number": ("unit_mm = 10.0", "unit_mm = 10.0\nteeth = 1", "'scanned' or 'modelled'"),
     "huge number": ("11d = 4", "11d = " + "9" * 5000, "rig.toml"),
 }
 

@@ -90,20 +90,24 @@ def test_what_a_corner_is_off_by_moves_its_clicks_in_all_views_and_nothing_else(
             np.testing.assert_allclose(pixels[k], view.camera.project(point[None])[0], rtol=0, atol=0.01)
 
 
-def test_clicks_in_many_views_do_not_average_away_what_the_corner_is_off_by() -> None:
-    """Twenty clicks of one corner of 1 px each: up is then known to 0.2 mm and no better."""
+@pytest.mark.parametrize("said_mm", [None, 0.1])
+def test_clicks_in_many_views_do_not_average_away_what_the_corner_is_off_by(said_mm: float | None) -> None:
+    """Twenty clicks of one corner of 1 px each: up is then known to 0.2 mm, or as said, and no better."""
     one = one_click(Use.CORNER, np.zeros(2), 1.0)
-    block = CornerBlock(one.head, one.views * 20)
+    block = CornerBlock(one.head, one.views * 20, *([] if said_mm is None else [said_mm]))
     linear = block.predict(np.zeros(COUNT + 2))
     both = linear.slope[:, [P.UP_MM, COUNT + 1]]
     known = both.T @ both + np.diag([0.0, block.extra_precision[1]])
     per_click = float((both[:, 0] ** 2).sum()) / 20
-    expected = np.sqrt(0.2**2 + 1.0 / (20 * per_click))
+    expected = np.sqrt((said_mm or 0.2) ** 2 + 1.0 / (20 * per_click))
     assert np.sqrt(np.linalg.inv(known)[0, 0]) == pytest.approx(expected, rel=1e-6)
 
 
-def test_the_scatter_of_a_click_holds_its_own_and_the_corners() -> None:
+@pytest.mark.parametrize("shape_mm", [0.2, 0.1])
+def test_the_scatter_of_a_click_holds_its_own_and_the_corners(shape_mm: float) -> None:
     block = clicks(TRUTH, None)
+    if shape_mm != 0.2:  # what nobody has said is 0.2 mm
+        block = replace(block, shape_sd_mm=shape_mm)
     view = block.views[0]
     _, slopes = block.project(view, TRUTH)
     scatter = block.scatter_px(view, slopes)
@@ -112,6 +116,6 @@ def test_the_scatter_of_a_click_holds_its_own_and_the_corners() -> None:
             assert scatter[k] == view.sigma_px[k]
         else:
             depth_mm = view.camera.camera_from_reference.apply(placed(TRUTH, name)[None])[0, 2]
-            expected = np.hypot(view.sigma_px[k], 0.2 * view.camera.matrix[0, 0] / depth_mm)
+            expected = np.hypot(view.sigma_px[k], shape_mm * view.camera.matrix[0, 0] / depth_mm)
             # right and up are nearly across the line of sight
             assert scatter[k] == pytest.approx(expected, rel=0.03)

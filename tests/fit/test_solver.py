@@ -130,12 +130,12 @@ def test_one_view_alone_leaves_the_offset_open() -> None:
     assert found.offset.sd > 2.0
 
 
-def test_doubling_all_sigmas_doubles_the_sampling_sd(monkeypatch: pytest.MonkeyPatch) -> None:
-    # what a model's corner is off by does not grow with the clicks' scatter
-    monkeypatch.setattr("bite.fit.corner_block.SHAPE_SD_MM", 1e-6)
+def test_doubling_all_sigmas_doubles_the_sampling_sd() -> None:
+    # what a model's corner is off by does not grow with the clicks' scatter: corners are right here
     wide = make_prior(head_shift_sd_mm=1e4, head_turn_sd_deg=1e4, lateral_sd_mm=1e4, log_size_sd=1e4)
-    one = fit_offset([clicks(TRUTH, None, 0.5)], wide)
-    two = fit_offset([clicks(TRUTH, None, 1.0)], wide)
+    one, two = (
+        fit_offset([replace(clicks(TRUTH, None, sigma), shape_sd_mm=1e-6)], wide) for sigma in (0.5, 1.0)
+    )
     # 1e-3: the priors, though wide, are not infinite
     assert two.sampling_sd_mm / one.sampling_sd_mm == pytest.approx(2.0, rel=1e-3)
 

@@ -141,6 +141,13 @@ def test_crowns_are_believed_to_stand_within_a_tenth_of_a_millimetre_at_first() 
     assert len(own) == 14 and len(body.extra_precision) == first + 15  # and how boxy the filter is
 
 
+def test_faces_are_as_sure_as_is_said() -> None:
+    sure = tooth_moves(HEAD, 0.05).precision(0.1)
+    np.testing.assert_allclose(sure[[6, 13]], 0.05**-2, rtol=1e-12)
+    np.testing.assert_allclose(np.delete(sure, [6, 13]), 0.1**-2, rtol=1e-12)
+    np.testing.assert_allclose(MOVES.precision(0.1)[[6, 13]], 0.2**-2, rtol=1e-12)
+
+
 def _at(body: DepthBlock, height_mm: float) -> np.ndarray:
     here = np.zeros(COUNT + len(body.extra_precision))
     here[P.SMOOTHING_PX] = 1.0

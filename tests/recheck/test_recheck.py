@@ -100,7 +100,10 @@ def test_other_pictures_and_other_rigs_are_refused() -> None:
     rig = Rig(Path("r"), Path("o"), 1.0, frozen([0, 0, 1]), frozen([0, 1, 0]), parts, {}, {}, DIAL)
     mesh = Mesh(frozen(np.eye(3)), np.array([[0, 1, 2]], np.int32), {})
     refuse_other_rig("y", rig, replace(rig, dial=replace(DIAL, mm_per_unit=2.0)), mesh, mesh)
+    refuse_other_rig("y", rig, replace(rig, teeth="modelled"), mesh, mesh)
+    scans = replace(rig, teeth="scanned")
     other = replace(mesh, vertices_mm=frozen(np.eye(3) * 2))
-    for odd, rest in ((replace(rig, forward=frozen([0, 1, 0])), mesh), (rig, other), (None, mesh)):
+    turned = replace(rig, forward=frozen([0, 1, 0]))
+    for odd, rest in ((turned, mesh), (rig, other), (None, mesh), (scans, mesh)):
         with pytest.raises(InputError, match="rig"):
             refuse_other_rig("y", rig, odd, mesh, rest)

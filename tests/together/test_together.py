@@ -123,6 +123,7 @@ def test_strangers_are_refused_in_one_line() -> None:
         "also the name": [one, replace(other, file=replace(other.file, name="a1"))],
         "performer": [one, replace(other, file=replace(other.file, performer="plover"))],
         r"\[corners\]": [one, replace(other, rig=replace(rig, corners={**rig.corners, "11d": 5}))],
+        "teeth of": [one, replace(other, rig=replace(rig, teeth="scanned"))],
         r"\[dial\]": [one, replace(other, rig=replace(rig, dial=replace(rig.dial, mm_per_unit=2.0)))],
         "names no rig": [one, replace(other, rig=None)],
         "solved": [one, replace(other, file=replace(other.file, solved=None))],

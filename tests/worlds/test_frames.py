@@ -15,7 +15,7 @@ from tests.worlds.hair import tips_mm
 from tests.worlds.rays import cast, window_about
 from tests.worlds.scene import LOWER, UPPER, Scene, draw_scene, draw_solved
 from tests.worlds.study import Z95, run_frame, summary, wilson
-from tests.worlds.write import FRAME, TRUTH, write_frame
+from tests.worlds.write import FRAME, TRUTH, teeth_told, write_frame
 
 pytestmark = pytest.mark.network
 
@@ -75,6 +75,16 @@ def test_solved_teeth_stand_back_by_the_offset(plain: Scene) -> None:
     solved = draw_solved(PLAIN, 1, plain)
     moved = plain.teeth.vertices_mm - solved.teeth_mm
     np.testing.assert_allclose(moved, np.broadcast_to([0.0, 0.0, solved.offset_mm], moved.shape), atol=1e-12)
+
+
+def test_a_rig_says_scanned_where_the_crowns_are_the_performers_own(plain: Scene, head_wheel: Path) -> None:
+    modelled = {name for name, world in WORLDS.items() if teeth_told(world) == "modelled"}
+    assert modelled == {"generic crowns", "teeth large", "teeth worn"}
+    assert np.array_equal(plain.teeth.vertices_mm, plain.solved_teeth.vertices_mm)
+    for name in modelled:
+        scene = draw_scene(WORLDS[name], 1, head_wheel)
+        theirs, own = scene.solved_teeth.vertices_mm, scene.teeth.vertices_mm
+        assert theirs.shape != own.shape or np.abs(theirs - own).max() > 0.05
 
 
 def test_a_thin_strip_shows_what_is_said_of_it(head_wheel: Path) -> None:

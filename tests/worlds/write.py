@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.worlds.camera import WorldCamera
-from tests.worlds.description import Storage, World
+from tests.worlds.description import Storage, Teeth, World
 from tests.worlds.filters import smoothing_px
 from tests.worlds.look import look
 from tests.worlds.picture import Click, clicked
@@ -62,7 +62,7 @@ def write_scene(
     _write_camera(folder / "depth.camera.yaml", stated)
     _write_views(world, number, scene, seen.pictures, folder)
     _write_meshes(scene, solved.skin_mm, solved.teeth_mm, folder)
-    _write_rig(scene, folder / "rig.toml")
+    _write_rig(world, scene, folder / "rig.toml")
     unit = "unit_mm = 1.0"
     if world.sensor.storage is Storage.STEPS:
         unit = f"unit_mm = {world.sensor.step}"
@@ -142,13 +142,19 @@ def _rows(form: str, values: Array | Ints) -> str:
     return (form * len(values)) % tuple(values.ravel().tolist())
 
 
-def _write_rig(scene: Scene, path: Path) -> None:
+def teeth_told(world: World) -> str:
+    """Say of a world's rig whose its crowns are: a rig's builder knows whether he had a scan."""
+    return "scanned" if world.teeth == Teeth() else "modelled"
+
+
+def _write_rig(world: World, scene: Scene, path: Path) -> None:
     shift = len(scene.skin_mm)
     corners = "\n".join(f"{code} = {at + shift}" for code, at in scene.solved_teeth.corners.items())
     landmarks = "\n".join(f"{name} = {at}" for name, at in scene.landmarks.items())
     path.write_text(
         'format = "bite-rig 1"\nrest = "rest.obj"\nunit_mm = 1.0\n'
         "forward = [0.0, 0.0, 1.0]\nup = [0.0, 1.0, 0.0]\n"
+        f'teeth = "{teeth_told(world)}"\n'
         '[parts]\nskin = ["skin"]\nupper = ["upper"]\nlower = ["lower"]\nother = ["gum"]\n'
         f"[corners]\n{corners}\n[landmarks]\n{landmarks}\n"
         f'[dial]\npositive = "back"\nmm_per_unit = {DIAL_MM_PER_UNIT}\n',

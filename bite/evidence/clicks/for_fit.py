@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from bite.evidence.crowns import crowns_of
 from bite.files.bundle import BiteFrame, LoadedView
 from bite.files.corners import CornerState
 from bite.fit.corner_block import Clicks, CornerBlock, Use
@@ -61,7 +62,7 @@ def corner_block(frame: BiteFrame, head: Head, *, use_lower: bool = True) -> Cor
     """Give the corner evidence of all views; None when no view has a usable click."""
     views = [clicks_of(view, head, use_lower=use_lower) for view in frame.views]
     kept = tuple(view for view in views if view is not None and view.names)
-    return CornerBlock(head, kept) if kept else None
+    return CornerBlock(head, kept, crowns_of(frame.rig).corner_sd_mm) if kept else None
 
 
 def views_with_position(block: CornerBlock | None) -> int:

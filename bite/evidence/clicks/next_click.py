@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bite.evidence.clicks.for_fit import SIGMA_DISTAL_PX, SIGMA_LANDMARK_PX, SIGMA_MESIAL_PX
+from bite.evidence.crowns import crowns_of
 from bite.files.bundle import BiteFrame, LoadedView
 from bite.fit.corner_block import Clicks, CornerBlock, Use
 from bite.fit.head import Head
@@ -60,7 +61,7 @@ def next_clicks(frame: BiteFrame, head: Head, fit: OffsetFit) -> tuple[NextClick
                 sigma = SIGMA_DISTAL_PX if name.endswith("d") else SIGMA_MESIAL_PX
             use = np.array([Use.CORNER if corner else Use.LANDMARK], dtype=np.int8)
             blank = Clicks(view.name, view.camera, (name,), use, np.zeros((1, 2)), np.array([sigma]))
-            block = CornerBlock(head, (blank,))
+            block = CornerBlock(head, (blank,), crowns_of(frame.rig).corner_sd_mm)
             pixels, slopes = block.project(blank, parameters[: covariance.shape[0]])
             if not _inside(pixels[0], view):
                 continue

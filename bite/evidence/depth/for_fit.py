@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.errors import InputError
+from bite.evidence.crowns import crowns_of
 from bite.files.bundle import BiteFrame
 from bite.fit.depth_block import DepthBlock
 from bite.fit.head import Head, part_of
@@ -120,7 +121,7 @@ def depth_block(
         noise,
         frame.depth_map.step_at_mm(float(middle[2])),
         float(1.0 / px_per_mm),
-        teeth=tooth_moves(near),
+        teeth=tooth_moves(near, crowns_of(frame.rig).face_sd_mm),
         relative_sd=relative,
         sensor=_filter_of(frame),
         told=frame.stereo is None and frame.device.filter is not None,

@@ -12,7 +12,9 @@ from types import ModuleType
 import pytest
 from PIL import Image
 
+from bite.annotate.state.keys import BINDINGS
 from bite.cli import COMMANDS, _with_values, main, make_parser
+from bite.recheck.steps import Advice
 
 ROOT = Path(__file__).resolve().parents[1]
 GUIDE = ROOT / "docs" / "guide"
@@ -64,6 +66,14 @@ def test_the_program_takes_each_command_and_its_files_exist(page: str, command: 
 def test_every_command_is_shown_in_the_guide() -> None:
     shown = {shlex.split(command)[1] for page, command in EVERY if page.startswith("docs/guide")}
     assert shown == set(COMMANDS)
+
+
+def test_keys_of_the_window_and_words_of_a_recheck_are_the_programs() -> None:
+    keys = set(re.findall(r"`([A-Z?])`", (GUIDE / "05-click.md").read_text(encoding="utf-8")))
+    assert len(keys) > 8 and keys <= {binding.shown for binding in BINDINGS}
+    page = (GUIDE / "07-dial.md").read_text(encoding="utf-8")
+    words = re.findall(r"^\| `([A-Z ]+)` \|", page, flags=re.MULTILINE)
+    assert sorted(words) == sorted(advice.value.upper() for advice in Advice)
 
 
 @pytest.fixture

@@ -14,7 +14,7 @@ from bite.annotate.state.answer import Answer
 from bite.annotate.state.clicks import Clicks
 from bite.annotate.state.desk import Desk, PictureSize
 from bite.annotate.state.frames import Frames
-from bite.annotate.state.keys import NUDGES, Action
+from bite.annotate.state.keys import NUDGES, PANS, Action
 from bite.annotate.state.live import LiveCheck
 from bite.annotate.state.looking import Looking
 from bite.annotate.state.mistakes import MistakeWatch
@@ -30,6 +30,10 @@ from bite.files.corners import CornerState
 
 GRAB_PX = 6.0
 """A press this near to a mark's middle takes hold of it, screen pixels."""
+AIM_FAR_PX = 20.0
+"""Screen pixels that an arrow with Shift moves the cursor by: a few reach across the mouth (our choice)."""
+PAN_SHARE = 0.15
+"""Share of the picture's height on the screen that a key moves the picture by (our choice)."""
 WHEEL_FACTOR = 1.25
 """Three steps of the wheel double the picture (our choice)."""
 _STATES = {
@@ -82,6 +86,7 @@ class Workbench:
         self.aids = Aids(frame)
         self.overlays = Overlays()
         self.sheet: Sheet | None = None
+        self.aiming = False
         self.frames: Frames | None = None
         self.wanted: int | None = None
         self.closing, self._given_up, self._finished = False, False, False
@@ -119,6 +124,9 @@ class Workbench:
 
     def move(self, at: Point | None) -> None:
         """Move the pointer; None where it leaves the window."""
+        if self.aiming and at is None:
+            return
+        self.aiming = False
         self.pointer = at
         if at is None:
             return
@@ -143,13 +151,18 @@ class Workbench:
         if self.sheet is not None:
             self._act_on_sheet(self.sheet, action)
         elif action in NUDGES:
-            self.desk.nudge(*NUDGES[action])
+            self._arrow(*NUDGES[action])
+        elif action in PANS:
+            step = PAN_SHARE * self.screen.picture.height
+            self._looking.pan(self.desk.view, PANS[action][0] * step, PANS[action][1] * step)
+        elif action is Action.AIM:
+            self._aim()
         elif action in _STATES:
             self.desk.state_ringed(_STATES[action])
         elif action is Action.SNAP:
             snap_ringed(self.desk, self.frame.views[self.desk.view].image)
         elif action is Action.DEPTH:
-            self.desk.said = self.aids.switch_depth(self.desk.view, self._mouth())
+            self.desk.said = self.aids.switch_depth(self.desk.view, *self._teeth())
         elif action is Action.SAVE:
             self.save(again=True)
         elif action is Action.CLOSE:
@@ -214,6 +227,29 @@ class Workbench:
                 self.desk.said = "this is the only frame: name more, or a cast file, on the command line"
             case _:
                 raise AssertionError(f"nothing is done for {action}")
+
+    def _aim(self) -> None:
+        """Put a cursor where the pointer is, or in the middle, for the arrows to move."""
+        self.aiming = not self.aiming
+        if not self.aiming:
+            self.desk.said = "arrows move the ringed mark again"
+            return
+        if self.pointer is None or not self.screen.picture.holds(self.pointer):
+            area = self.screen.picture
+            self.pointer = (area.left + area.width // 2, area.top + area.height // 2)
+        self.desk.said = "arrows move the cursor, with Shift far; Space clicks; A ends it"
+
+    def _arrow(self, dx: float, dy: float) -> None:
+        if not self.aiming or self.pointer is None:
+            self.desk.nudge(dx, dy)
+            return
+        step, area = AIM_FAR_PX if max(abs(dx), abs(dy)) >= 1.0 else 1.0, self.screen.picture
+        x = self.pointer[0] + step * ((dx > 0) - (dx < 0))
+        y = self.pointer[1] + step * ((dy > 0) - (dy < 0))
+        self.pointer = (
+            min(max(x, area.left), area.right - 1.0),
+            min(max(y, area.top), area.bottom - 1.0),
+        )
 
     def _act_on_overlay(self, action: Action) -> None:
         if not self.overlays.on and not self._render():
@@ -326,6 +362,7 @@ class Workbench:
             beside=self.aids.beside(index, desk.clicks),
             panel=self._facts(),
             sheet=self.sheet,
+            aim=self.pointer if self.aiming else None,
             overlay=self.overlays.shown(
                 desk.picture.name,
                 self.aids.picture(index),
@@ -335,13 +372,18 @@ class Workbench:
 
     def loupe_pointer(self) -> Pointer | None:
         """Give where the loupe looks: at the mark that is pulled, else at the pointer."""
-        if self.pointer is None or self._panning is not None:
+        if self.pointer is None or self._panning is not None or self.overlays.wiping:
             return None
         pulled = self.desk.pulling
         place = self.desk.here.places.get(pulled) if pulled is not None else None
         near = self._mark_at(self.pointer) if pulled is None else None
         label = pulled or (f"hold {near}" if near else self.desk.asked) or ""
-        return Pointer(self.pointer, place or self.transform.to_picture(self.pointer), short_name(label))
+        here = place or self.transform.to_picture(self.pointer)
+        layer, told = self.aids.layer(self.desk.view), ""
+        if layer is not None:
+            depth = layer.depth_at(here)
+            told = "no reading" if depth is None else f"{depth:.2f} mm"
+        return Pointer(self.pointer, here, short_name(label), told)
 
     def settle(self) -> None:
         """Save what changed and put the question to the check; call it after drawing."""
@@ -438,14 +480,18 @@ class Workbench:
     def _mark_at(self, at: Point) -> str | None:
         return mark_near(self.desk.here.places, self.transform, at, GRAB_PX * self.screen.unit)
 
-    def _mouth(self) -> Point | None:
+    def _teeth(self) -> tuple[Point | None, float | None]:
+        """Give the middle of the front teeth and how far they reach up and down, px."""
         places = self._mouth_places()
-        if not places:
-            return None
-        return sum(p[0] for p in places) / len(places), sum(p[1] for p in places) / len(places)
+        if len(places) < 2:
+            return None, None
+        xs = [p[0] for p in places]
+        middle = sum(xs) / len(xs), sum(p[1] for p in places) / len(places)
+        # four central corners span some 17 mm, a crown is some 9 mm high
+        return middle, max(2.0, 0.25 * (max(xs) - min(xs)))
 
     def _place_here(self) -> None:
         if self.pointer is None or not self.screen.picture.holds(self.pointer):
-            self.desk.said = "point at the place first"
+            self.desk.said = "point at the place first, or press A for a cursor that the arrows move"
             return
         self.desk.place(self.transform.to_picture(self.pointer))

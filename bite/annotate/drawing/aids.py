@@ -73,18 +73,18 @@ class Aids:
         self.lift = Lift((self.lift + 1) % len(Lift))
         return LIFT_WORDS[self.lift] or "shown as stored"
 
-    def switch_depth(self, index: int, middle: Point | None) -> str:
+    def switch_depth(self, index: int, middle: Point | None, reach_px: float | None = None) -> str:
         """Show or hide the depth readings of a view; say what is seen now.
 
         Parameters
         ----------
-        middle : the mouth, px, for the scale of colours; None where it is not known yet
+        middle, reach_px : the teeth, px, for the scale of colours; None where they are not known yet
         """
         if self.depth_on:
             self.depth_on = False
             return "depth readings off"
         if self._layers.get(index) is None:
-            self._layers[index] = depth_layer(self._frame, self._frame.views[index], middle)
+            self._layers[index] = depth_layer(self._frame, self._frame.views[index], middle, reach_px)
         if self._layers[index] is None:
             return "this frame has no depth map that shows in this picture"
         self.depth_on = True

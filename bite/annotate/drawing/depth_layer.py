@@ -10,8 +10,11 @@ from numpy.typing import NDArray
 from bite.annotate.drawing.lettering import Pixels
 from bite.files.bundle import BiteFrame, LoadedView
 
-REACH_MM = 20.0
-"""Half the range of distance that the colours span, around the middle of what is shown."""
+REACH_MM = 3.0
+"""Half the range of distance that the colours span, about the teeth: an overjet and more; lips stand nearer
+and take the colour of its end (our choice)."""
+STEP_MM = 0.2
+"""Readings are coloured in steps of this: half of what a technician is to see, 0.5 mm (our choice)."""
 _LONGEST_SIDE_PX = 1600
 """Finer than a screen shows (our choice)."""
 OPACITY = 0.5
@@ -26,15 +29,58 @@ class DepthLayer:
     ----------
     pixels : array, shape (height, width, 4), the last channel the cover; a fraction of the picture's size
     nearest_mm, farthest_mm : float, mm, what the ends of the colour scale stand for
+    depth_mm : array, shape (height, width), NaN without a reading
+    ratio : float, pixels of the layer a pixel of the picture
+    px_per_mm : float, of the picture at the middle of the scale
     """
 
     pixels: Pixels
     nearest_mm: float
     farthest_mm: float
+    depth_mm: NDArray[np.float32]
+    ratio: float
+    px_per_mm: float
+
+    def depth_at(self, place: tuple[float, float]) -> float | None:
+        """Give the reading under a picture place, mm; None where there is none."""
+        row, column = self._at(place)
+        if not (0 <= row < self.depth_mm.shape[0] and 0 <= column < self.depth_mm.shape[1]):
+            return None
+        depth = float(self.depth_mm[row, column])
+        return depth if np.isfinite(depth) else None
+
+    def column(
+        self, place: tuple[float, float], half_mm: float
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Give readings along the picture's column through a place: mm below it, and depth, NaN for none."""
+        row, column = self._at(place)
+        reach = max(2, round(half_mm * self.px_per_mm * self.ratio))
+        rows = np.arange(row - reach, row + reach + 1)
+        along = (rows - row) / (self.px_per_mm * self.ratio)
+        depth = np.full(len(rows), np.nan)
+        inside = (rows >= 0) & (rows < self.depth_mm.shape[0])
+        if 0 <= column < self.depth_mm.shape[1]:
+            depth[inside] = self.depth_mm[rows[inside], column]
+        return along, depth
+
+    def _at(self, place: tuple[float, float]) -> tuple[int, int]:
+        return int(np.floor((place[1] + 0.5) * self.ratio)), int(np.floor((place[0] + 0.5) * self.ratio))
+
+
+def colours_of(depth_mm: NDArray[np.floating], nearest_mm: float, span_mm: float) -> Pixels:
+    """Give the colours of readings, shape (..., 4): near is bright, in steps of 0.2 mm."""
+    from matplotlib import colormaps
+
+    stepped = (np.floor(depth_mm / STEP_MM) + 0.5) * STEP_MM
+    share = np.clip((stepped - nearest_mm) / span_mm, 0.0, 1.0)
+    return np.asarray(colormaps["cividis"](1.0 - share, bytes=True), np.uint8)
 
 
 def depth_layer(
-    frame: BiteFrame, view: LoadedView, middle_px: tuple[float, float] | None = None
+    frame: BiteFrame,
+    view: LoadedView,
+    middle_px: tuple[float, float] | None = None,
+    reach_px: float | None = None,
 ) -> DepthLayer | None:
     """Bring the depth map into a view; None without a map or where none of it falls into the picture.
 
@@ -43,9 +89,8 @@ def depth_layer(
     Parameters
     ----------
     middle_px : place in the picture whose surroundings set the colour scale, such as the mouth
+    reach_px : how far these surroundings reach
     """
-    from matplotlib import colormaps
-
     if frame.depth_map is None or frame.depth_camera is None:
         return None
     height, width = view.image.shape[:2]
@@ -59,14 +104,20 @@ def depth_layer(
     if middle_px is not None:
         rows, columns = np.indices(shape)
         x, y = (middle_px[0] + 0.5) * shape[1] / width, (middle_px[1] + 0.5) * shape[0] / height
-        around = seen & (np.hypot(columns - x, rows - y) < 0.12 * max(shape))
+        reach = 0.12 * max(shape) if reach_px is None else reach_px * shape[1] / width
+        around = seen & (np.hypot(columns - x, rows - y) < reach)
         near = around if around.any() else seen
     middle = float(np.median(depth[near]))
-    share = np.clip((depth - middle) / (2 * REACH_MM) + 0.5, 0.0, 1.0)
     coloured = np.zeros((*shape, 4), np.uint8)
-    # near is bright
-    coloured[seen] = colormaps["cividis"](1.0 - share[seen], bytes=True)
-    return DepthLayer(coloured, middle - REACH_MM, middle + REACH_MM)
+    coloured[seen] = colours_of(depth[seen], middle - REACH_MM, 2 * REACH_MM)
+    return DepthLayer(
+        coloured,
+        middle - REACH_MM,
+        middle + REACH_MM,
+        depth.astype(np.float32),
+        shape[1] / width,
+        view.camera.focal_px / middle,
+    )
 
 
 def _in_view(frame: BiteFrame, view: LoadedView, shape: tuple[int, int]) -> NDArray[np.float64]:

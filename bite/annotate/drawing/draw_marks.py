@@ -12,7 +12,7 @@ import numpy as np
 
 from bite.annotate.drawing.lettering import Colour, Pixels, colour_of, text_width, write_on_halo
 from bite.annotate.state.clicks import ViewClicks
-from bite.annotate.state.order import is_corner, short_name
+from bite.annotate.state.order import is_corner, short_name, side_in_picture
 from bite.annotate.state.view import Area, Point, ViewTransform
 from bite.files.corners import CornerState
 from bite.geometry.teeth import is_upper
@@ -141,12 +141,24 @@ def _name_clicks(brush: Brush, clicks: ViewClicks) -> None:
             write_on_halo(brush.target, short_name(name), at, size, CLICKED, WHITE)
 
 
-def draw_ghosts(brush: Brush, before: Mapping[str, Point], after: Mapping[str, Point]) -> None:
+def draw_ghosts(
+    brush: Brush, before: Mapping[str, Point], after: Mapping[str, Point], *, names: bool = False
+) -> None:
     """Draw the solved model's corners: squares as they are, triangles as the present fit has them."""
     for places, colour, square in ((before, SOLVED_BEFORE, True), (after, SOLVED_AFTER, False)):
-        for place in places.values():
-            if brush.shows(place):
-                brush.outlined(_ghost(brush.at(place), 6.0 * brush.unit, square), colour, closed=True)
+        for name, place in places.items():
+            if not brush.shows(place):
+                continue
+            x, y = brush.at(place)
+            brush.outlined(_ghost((x, y), 6.0 * brush.unit, square), colour, closed=True)
+            if names:
+                # beside the mark, outwards, since clicks have their names above and below; before over after
+                size = round(10 * brush.unit)
+                away = 9.0 * brush.unit
+                left = side_in_picture(name) == "LEFT"
+                aside = -away - text_width(name, size, True) if left else away
+                at = round(x + aside), round(y - (1.3 * size if square else 0.1 * size))
+                write_on_halo(brush.target, name, at, size, colour, WHITE)
 
 
 def draw_ghost_words(brush: Brush, before: bool, after: bool) -> None:
@@ -161,6 +173,14 @@ def draw_ghost_words(brush: Brush, before: bool, after: bool) -> None:
             brush.outlined(_ghost((left, y + 0.7 * size), 6.0 * brush.unit, square), colour, closed=True)
             at = round(left + 12 * brush.unit), y
             left += write_on_halo(brush.target, word, at, size, colour, WHITE)[0] + 34 * brush.unit
+
+
+def draw_aim(brush: Brush, at: Point) -> None:
+    """Draw the cursor that keys move: a cross that leaves its middle free."""
+    x, y = at[0] - brush.area.left, at[1] - brush.area.top
+    for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+        start, end = 5 * brush.unit, 22 * brush.unit
+        brush.outlined([(x + dx * start, y + dy * start), (x + dx * end, y + dy * end)], BLACK)
 
 
 def _ghost(at: Point, r: float, square: bool) -> list[Point]:

@@ -70,7 +70,14 @@ def place_loupe(pointer: Point, at: Point, scale: float, area: Area, *, unit: fl
 
 
 def draw_loupe(
-    target: Pixels, loupe: Loupe, pyramid: Pyramid, table: Pixels | None, label: str, *, unit: float = 1.0
+    target: Pixels,
+    loupe: Loupe,
+    pyramid: Pyramid,
+    table: Pixels | None,
+    label: str,
+    *,
+    unit: float = 1.0,
+    told: str = "",
 ) -> None:
     """Draw the enlarged picture and its caption; marks and the cross-hair come on top.
 
@@ -78,6 +85,7 @@ def draw_loupe(
     ----------
     target : array, shape (height, width, 4), the whole screen
     label : str, what the click would set, beside the picture place
+    told : str, in place of the picture place
     """
     box = loupe.window
     part = np.empty((box.height, box.width, 4), np.uint8)
@@ -87,7 +95,7 @@ def draw_loupe(
     size = round(13 * unit)
     caption = target[box.bottom : loupe.area.bottom, box.left : box.right]
     caption[...] = (*DARK, 255)
-    place = f"{loupe.at[0]:.1f}, {loupe.at[1]:.1f}"
+    place = told or f"{loupe.at[0]:.1f}, {loupe.at[1]:.1f}"
     write(target, place, (box.left + 5, box.bottom + 2), size, WHITE)
     if label:
         wide = text_width(label, size, True)

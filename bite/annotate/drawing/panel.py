@@ -146,7 +146,10 @@ def draw_panel(target: Pixels, panel: Area, facts: PanelFacts, *, unit: float = 
     _answer(column, facts)
     size = column.size(11)
     target[foot, column.left : column.right, :3] = _RULE
-    write(target, _KEYS, (column.left, foot + round(5 * unit)), size, _SOFT)
+    keys = _KEYS
+    while text_width(keys, size) > column.right - column.left and "   " in keys:
+        keys = keys.rpartition("   ")[0]
+    write(target, keys, (column.left, foot + round(5 * unit)), size, _SOFT)
 
 
 def _head(column: _Column, facts: PanelFacts) -> None:

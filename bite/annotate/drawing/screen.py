@@ -10,10 +10,12 @@ import numpy as np
 
 from bite.annotate.drawing.beside import Beside, beside_area, draw_beside
 from bite.annotate.drawing.depth_layer import OPACITY, DepthLayer
+from bite.annotate.drawing.depth_section import draw_bar, draw_section, section_area
 from bite.annotate.drawing.draw_marks import (
     BLACK,
     WHITE,
     Brush,
+    draw_aim,
     draw_clicks,
     draw_ghost_words,
     draw_ghosts,
@@ -53,6 +55,7 @@ class Scene:
     other : str, the other view's name
     beside : Beside or None, the other view's picture, small
     panel : PanelFacts
+    aim : Point or None, screen place of a cursor that keys move
     sheet : Sheet or None, lies over the picture
     overlay : Overlay, the solved mouth in or over the picture
     """
@@ -71,6 +74,7 @@ class Scene:
     panel: PanelFacts
     sheet: Sheet | None
     overlay: Overlay = NO_OVERLAY
+    aim: Point | None = None
 
     def same_base(self, last: Scene) -> bool:
         """Tell whether the picture lies as it did."""
@@ -80,8 +84,8 @@ class Scene:
 
     def same_marks(self, last: Scene) -> bool:
         """Tell whether all marks are as they were."""
-        mine = (self.clicks, self.ringed, self.before, self.after, self.other, self.sheet)
-        theirs = (last.clicks, last.ringed, last.before, last.after, last.other, last.sheet)
+        mine = (self.clicks, self.ringed, self.before, self.after, self.other, self.sheet, self.aim)
+        theirs = (last.clicks, last.ringed, last.before, last.after, last.other, last.sheet, last.aim)
         same = self.sights is last.sights and self.overlay.same_marks(last.overlay)
         return same and mine == theirs
 
@@ -93,6 +97,8 @@ class Pointer:
     screen: Point
     picture: Point
     label: str
+    told: str = ""
+    """in place of the picture place"""
 
 
 class Screen:
@@ -118,6 +124,7 @@ class Screen:
         self._last: Scene | None = None
         self._table: Pixels | None = None
         self._loupe: Loupe | None = None
+        self._plot: Area | None = None
 
     def paint(
         self, target: Pixels, scene: Scene, pointer: Pointer | None, *, whole: bool = False
@@ -148,12 +155,21 @@ class Screen:
         old = self._loupe
         if old is not None and (loupe is None or loupe.area != old.area):
             dirty.append(old.area.within(self.picture))
+        plot = None
+        if loupe is not None and pointer is not None and scene.layer is not None:
+            plot = section_area(self.picture, pointer.screen, self.unit)
+        if self._plot is not None and plot != self._plot:
+            dirty.append(self._plot)
         for area in dirty:
             rows, columns = slice(area.top, area.bottom), slice(area.left, area.right)
             target[rows, columns] = self._still[rows, columns]
         if loupe is not None and pointer is not None:
-            self._draw_loupe(target, scene, loupe, pointer.label)
+            self._draw_loupe(target, scene, loupe, pointer)
             dirty.append(loupe.area.within(self.picture))
+            if plot is not None and scene.layer is not None:
+                draw_section(target, plot, scene.layer, pointer.picture, unit=self.unit)
+                dirty.append(plot)
+        self._plot = plot
         self._loupe = loupe
         return _merged([area for area in dirty if area.width and area.height])
 
@@ -182,8 +198,10 @@ class Screen:
         if scene.overlay.wipe_x is not None:
             draw_wipe(pixels, scene.overlay.wipe_x)
         # below the clicks: a solved corner must not bury the one that was clicked
-        draw_ghosts(brush, scene.before, scene.after)
+        draw_ghosts(brush, scene.before, scene.after, names=True)
         draw_clicks(brush, scene.clicks, scene.ringed)
+        if scene.aim is not None:
+            draw_aim(plain, scene.aim)
         self._legend(plain, scene)
         if scene.sheet is not None:
             draw_sheet(pixels, self.picture, scene.sheet, unit=self.unit)
@@ -194,8 +212,8 @@ class Screen:
         told = list(scene.overlay.words)
         told += [(LIFT_WORDS[scene.lift], BLACK)] if scene.lift else []
         if scene.layer is not None:
-            near, far = scene.layer.nearest_mm, scene.layer.farthest_mm
-            told.append((f"depth: bright {near:.0f} mm, dark {far:.0f} mm, bare: none", BLACK))
+            told.append(("depth: bright is near, bare is no reading", BLACK))
+            draw_bar(brush, scene.layer)
         for row, (line, colour) in enumerate(told):
             at = round(12 * self.unit), round((10 + 18 * row) * self.unit)
             write_on_halo(brush.target, line, at, size, colour, WHITE)
@@ -204,8 +222,10 @@ class Screen:
         at = round(12 * self.unit), self.picture.height - round(24 * self.unit)
         write_on_halo(brush.target, scale, at, size, BLACK, WHITE)
 
-    def _draw_loupe(self, target: Pixels, scene: Scene, loupe: Loupe, label: str) -> None:
-        draw_loupe(target, loupe, scene.picture, self._table, label, unit=self.unit)
+    def _draw_loupe(self, target: Pixels, scene: Scene, loupe: Loupe, pointer: Pointer) -> None:
+        draw_loupe(
+            target, loupe, scene.picture, self._table, pointer.label, unit=self.unit, told=pointer.told
+        )
         box = loupe.window
         part = target[box.top : box.bottom, box.left : box.right]
         brush = Brush(part, box, loupe.view, self.unit)

@@ -122,7 +122,7 @@ def answer_of(assessment: Assessment) -> Answer:
     has_surface = assessment.solved is not None and assessment.solved.has_surface
     return Answer(
         verdict=str(assessment.decision.verdict),
-        headline=what_to_do(assessment),
+        headline=what_to_do(assessment).replace("+-", "\u00b1"),
         rows=tuple(rows),
         troubles=troubles,
         next_click=next_click,

@@ -29,12 +29,17 @@ class Action(Enum):
     BACK = "ask for the one before"
     SNAP = "fit edge and side at the ringed corner, offer their meeting point"
     MOUTH = "show the mouth"
+    PAN_LEFT = "move the picture left"
+    PAN_RIGHT = "move the picture right"
+    PAN_UP = "move the picture up"
+    PAN_DOWN = "move the picture down"
+    AIM = "a cursor that the arrows move, with Shift far; Space clicks there"
     FIT = "show the whole picture"
     ONE_TO_ONE = "one picture pixel on one screen pixel"
     NEARER = "zoom in at the cursor"
     FARTHER = "zoom out at the cursor"
     BRIGHTER = "lift a dark mouth: three steps, then as stored"
-    DEPTH = "depth readings over the picture, on and off"
+    DEPTH = "depth over the picture, in mm at the cursor and along its column"
     GHOSTS = "the solved model's corners: before, before and after, off"
     OUTLINE = "outlines of the solved mouth, before and after the move"
     SHADED = "the solved mouth itself: before, after, off"
@@ -80,6 +85,11 @@ BINDINGS = (
     Binding(("p", "shift+tab"), Action.BACK, "P"),
     Binding(("e",), Action.SNAP, "E"),
     Binding(("m",), Action.MOUTH, "M"),
+    Binding(("ctrl+left", "4"), Action.PAN_LEFT, ""),
+    Binding(("ctrl+right", "6"), Action.PAN_RIGHT, ""),
+    Binding(("ctrl+up", "8"), Action.PAN_UP, ""),
+    Binding(("ctrl+down", "2"), Action.PAN_DOWN, ""),
+    Binding(("a",), Action.AIM, "A"),
     Binding(("f",), Action.FIT, "F"),
     Binding(("1",), Action.ONE_TO_ONE, "1"),
     Binding(("+", "="), Action.NEARER, "+"),
@@ -108,6 +118,7 @@ POINTER_HELP = (
     ("arrows", "move the ringed mark by 0.1 picture pixel; with Shift by 1"),
     ("wheel", "zoom; the place under the cursor stays there"),
     ("right, middle or Shift drag", "move the picture"),
+    ("Ctrl+arrows, or 4 6 8 2", "move the picture without a pointer"),
     ("click in the drawing", "ask for that corner"),
 )
 
@@ -122,6 +133,15 @@ NUDGES = {
     Action.FAR_DOWN: (0.0, 1.0),
 }
 """Picture pixels a press of an arrow moves a mark by."""
+
+
+PANS = {
+    Action.PAN_LEFT: (-1, 0),
+    Action.PAN_RIGHT: (1, 0),
+    Action.PAN_UP: (0, -1),
+    Action.PAN_DOWN: (0, 1),
+}
+"""Which way the picture goes."""
 
 
 def action_of(key: str | None) -> Action | None:

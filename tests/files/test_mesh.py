@@ -216,7 +216,7 @@ BAD_OTHERS = {
     ),
     "stl cut": ("m.stl", trimesh.creation.box().export(file_type="stl")[:-30], "m.stl"),
     "stl of prose": ("m.stl", b"hello world", "m.stl"),
-    "another format": ("m.fbx", b"hello", "needed .obj, .ply, .stl or .glb"),
+    "another format": ("m.fbx", b"hello", "needed .obj, .ply, .stl, .glb or .usd"),
     "no ending": ("mesh", b"hello", "needed .obj"),
 }
 

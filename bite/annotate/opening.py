@@ -85,6 +85,8 @@ def open_bench(
             notes.add(f"{corner_file.name} was damaged; it is kept as {aside.name}")
         if naming is not None and start[-1].done:
             naming()
+    if trouble is not None and not live:
+        notes.add(f"opened without what cannot be read: {trouble}")
     checker = _live_check(frame, check) if live and trouble is None else None
     answer = None if trouble is None or not live else _no_check(trouble)
     return Workbench(frame, stores, tuple(start), checker, notes, answer=answer, command=command)

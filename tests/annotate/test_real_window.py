@@ -72,13 +72,16 @@ def display(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 class RealWindow:
     """`bite annotate` in a process of its own, and hands on it."""
 
-    def __init__(self, display: str, frame: Path, toolkit: str = "tk") -> None:
+    def __init__(self, display: str, frame: Path, toolkit: str = "tk", *more: Path) -> None:
         self.environment = {**os.environ, "DISPLAY": display, "MPLCONFIGDIR": str(frame.parent)}
         # a None in sys.modules makes the import fail, as on a machine without Tk
         without_tk = "sys.modules['tkinter'] = None; " if toolkit == "qt" else ""
         program = f"import sys; {without_tk}from bite.cli import main; sys.exit(main())"
         self.process = subprocess.Popen(
-            [sys.executable, "-c", program, "annotate", str(frame), "--annotator", "ab", "--no-check"],
+            [
+                *(sys.executable, "-c", program, "annotate", str(frame), *map(str, more)),
+                *("--annotator", "ab", "--no-check"),
+            ],
             env=self.environment,
             cwd=ROOT,
             stdout=subprocess.PIPE,
@@ -243,6 +246,42 @@ def test_killed_with_the_window_open_nothing_is_lost(display: str, frame: Path) 
     finally:
         if again.process.poll() is None:
             again.process.kill()
+
+
+@pytest.mark.slow
+def test_two_frames_real_clicks_and_keys(display: str, frame: Path) -> None:
+    """On to the second frame with the keyboard, a click there, and back: each click in its own file."""
+    other = frame.parent.with_name("plover")
+    shutil.copytree(ROOT / "demo_bite" / "plover", other)
+    second = other / "plover-b02.bite.toml"
+    (other / "front.corners.json").unlink()
+    window = RealWindow(display, frame, "tk", second)
+    try:
+        window.click(300, 400)
+        wait_for(lambda: len(saved_points(frame)) == 1, "the first frame's click on disk")
+        window.key("Next")
+
+        def clicked_there() -> bool:
+            window.click(340, 380)
+            return len(saved_points(second)) > 0
+
+        wait_for(clicked_there, "the second frame's click on disk")
+        window.key("F1", "h", "Escape", "Prior")
+
+        def ended() -> bool:
+            # keys that come while a frame is being opened are dropped
+            subprocess.run(["xdotool", "key", "q"], env=window.environment, capture_output=True)
+            return window.process.poll() is not None
+
+        wait_for(ended, "the window to close")
+        told, errors = window.process.communicate(timeout=10)
+        assert window.process.returncode == 0, errors
+        assert len(saved_points(frame)) == 1 and told.count("corners.json") == 2
+        assert all("x" in point for point in saved_points(second).values()), "H behind the help hid a corner"
+    finally:
+        if window.process.poll() is None:
+            window.process.kill()
+            window.process.wait()
 
 
 @pytest.mark.slow

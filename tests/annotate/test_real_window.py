@@ -55,7 +55,7 @@ def display(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     read, write = os.pipe()
     log = (tmp_path_factory.mktemp("xvfb") / "log").open("wb")
     server = subprocess.Popen(
-        ["Xvfb", "-displayfd", str(write), "-screen", "0", "1400x900x24", "-nolisten", "tcp"],
+        ["Xvfb", "-displayfd", str(write), "-screen", "0", "1400x900x24", "-nolisten", "tcp", "-noreset"],
         pass_fds=(write,),
         stderr=log,
     )

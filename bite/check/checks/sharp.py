@@ -9,6 +9,9 @@ CODE = "sharp"
 WARN_MM, FAIL_MM = 0.5, 1.2
 """Width of an edge as sd, mm on the tooth (our choice): 22 sharp photographs have 0.1 to 0.43 mm, smears of
 4.4 mm 0.55 mm and more; the second is twice the tolerance, and no corner can be clicked on such edges."""
+GRID_PX = 1.35
+"""Edges as narrow as this are as sharp as pixels show them; whether these are small enough is asked by
+``resolved``. The smears that must show are 1.45 px and more at 0.38 mm a pixel (our choice)."""
 _SOURCE = (
     "a corner cannot be clicked to better than the sd of its edge; sharp photographs have 0.1 to 0.4 mm, "
     "a smear of 4 mm 0.6 to 1.2 mm (our choice)"
@@ -39,7 +42,7 @@ def sharp(blur: Blur | None, mm_per_px: float | None) -> Finding:
     severity = Severity.OK
     if blur_mm - sd_mm > FAIL_MM:
         severity = Severity.FAIL
-    elif blur_mm > WARN_MM:
+    elif blur_mm > WARN_MM and worst > GRID_PX:
         severity = Severity.WARN
     todo = (
         ""

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from bite.together.shared_offset import Together
     from bite.together.steps import check_together
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 __all__ = [
     "Assessment",

@@ -122,9 +122,13 @@ def scores_of(solution: Solution, prior: Prior) -> CauseScores:
     for one in laid:
         mixed[one.columns] += (one.linear.slope * one.curvature[:, None]).T @ one.rows
     toward = clipped_bread(solution, precision) @ mixed
-    own = np.arange(count) >= COUNT
+    # unknowns of the depth map's own are waves and lips, which belong to the skin; a block of another kind
+    # has beliefs about crowns, which nothing measured
+    own = np.zeros(count, dtype=bool)
+    for one in laid:
+        if one.block.name == "depth":
+            own[one.columns] = np.arange(count)[one.columns] >= COUNT
     pull = precision * (mean - solution.parameters)
-    # the waves belong to the skin: what holds them is no outside knowledge
     parts = {
         name: (-toward[rows].T @ pull[rows], (toward[rows] * precision[rows, None]).T @ toward[rows])
         for name, rows in ((ASSUMED, ~own), (ON_SKIN, own))
@@ -143,7 +147,7 @@ def scores_of(solution: Solution, prior: Prior) -> CauseScores:
             )
         directions = np.concatenate([-toward[one.columns].T, np.eye(size)], axis=1)
         meat += one.block.clipped_scatter(one.seen, directions, one.slopes)
-    if not any(b.extra_precision.size or b.name == "depth" for b in solution.blocks):
+    if not any(b.name == "depth" for b in solution.blocks):
         del parts[ON_SKIN]
     return CauseScores(
         sum((score for score, _ in parts.values()), np.zeros(size)),

@@ -16,6 +16,9 @@ RISE = 0.07
 """A line that rises again by this share of the enamel's luminance has passed the bottom of its valley."""
 BORDER = 0.12
 """Within 0.6 mm the far side of a valley rises by this share, or it is no border but shade on a lip."""
+SHADE_MM, SHADE_LEFT = 1.8, 0.4
+"""A valley wider than this that has not fallen to 0.4 of its depth soon after the edge is shade: the
+dark of an open mouth begins at once below the edge (our choice)."""
 _BORDER_MM, _FOLLOW_MM = 0.6, 1.5
 """A border is this steep in photographs that are sharp enough; what follows it is read within the second
 (our choice)."""
@@ -96,6 +99,10 @@ def find_valleys(light: Array, mm: Array, *, blur_mm: float, clear_mm: float = 0
         rise = line[bottom_at + across : stop + reach + across]
         steepest = float((rise - line[bottom_at : bottom_at + len(rise)]).max()) if len(rise) else 0.0
         if not right > left:
+            continue
+        fallen = line[min(int(np.searchsorted(mm, left)) + across, len(line) - 1)]
+        if right - left > SHADE_MM and fallen > bottom[i] + SHADE_LEFT * (1.0 - bottom[i]):
+            found[i] = False  # lower teeth that grow darker towards the lip, and no dark of a mouth
             continue
         bordered[i] = steepest >= BORDER
         width[i], end[i] = right - left, right

@@ -12,6 +12,7 @@ from bite.check.decision import Verdict
 from bite.check.sections import before_and_after
 from bite.check.words import dial_stands
 from bite.evidence.model.solved_mouth import SolvedMouth, solved_mouths
+from bite.files.result import as_stored
 from bite.fit.parameters import COUNT
 
 LEAST_MOVE_MM = 0.005
@@ -53,7 +54,9 @@ def solved_looks(assessment: Assessment) -> Mapping[str, Looks]:
     if assessment.solved is None or not assessment.solved.has_surface:
         return {}
     start = assessment.fit.parameters if assessment.fit is not None else np.zeros(COUNT)
-    before, after = before_and_after(start, assessment.moved_mm)
+    # as the result file will have them: whoever draws from that file later draws the same pixels
+    start = np.array([as_stored(value) for value in start[:COUNT]])
+    before, after = before_and_after(start, as_stored(assessment.moved_mm))
     placements = (before, after) if is_advised(assessment) else (before,)
     found: dict[str, Looks] = {}
     for view in assessment.frame.views:

@@ -69,6 +69,17 @@ def read_result(path: Path) -> dict[str, Any]:
     return table
 
 
+def as_stored(value: float) -> float:
+    """Give a finite number as a result file holds it: rounded, and without a minus zero.
+
+    Examples
+    --------
+    >>> as_stored(1.23456789), as_stored(-0.0)
+    (1.234568, 0.0)
+    """
+    return float(f"{value:.{_DIGITS}g}") + 0.0
+
+
 def _plain(value: object, place: str) -> object:
     if isinstance(value, np.ndarray):
         value = value.tolist()
@@ -81,7 +92,7 @@ def _plain(value: object, place: str) -> object:
     if isinstance(value, float):
         if not math.isfinite(value):
             raise ValueError(f"{place or 'result'} is {value}; what was not measured is None")
-        return float(f"{value:.{_DIGITS}g}") + 0.0  # no minus zero
+        return as_stored(value)
     if isinstance(value, Mapping):
         for key in value:
             if not isinstance(key, str):

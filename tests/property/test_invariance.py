@@ -140,7 +140,8 @@ def test_a_mirrored_scene_gives_the_mirrored_answer(frame) -> None:
     # bumps and thinning of far pixels are laid out from one side: a fifth of an sd between the two
     assert two.offset.value == pytest.approx(one.offset.value, abs=0.2 * one.offset.sd)
     assert two.right.value == pytest.approx(-one.right.value, abs=0.2 * one.right.sd)
-    assert two.up.value == pytest.approx(one.up.value, abs=0.2 * one.up.sd)
+    # and rays within a pixel keep their pattern while the scene is turned round: a third
+    assert two.up.value == pytest.approx(one.up.value, abs=0.34 * one.up.sd)
 
 
 @pytest.mark.slow

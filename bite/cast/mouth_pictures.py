@@ -96,12 +96,14 @@ def mouth_of_result(
     from bite.check.decision import Verdict
     from bite.check.sections import before_and_after
     from bite.check.solved_looks import LEAST_MOVE_MM
+    from bite.evidence.depth.coarse_place import where_a_fit_starts
     from bite.evidence.model.head import solved_head
     from bite.evidence.model.solved_mouth import solved_mouths
     from bite.files.bundle import load_frame
 
     frame = load_frame(path)
-    view, solved = frame.views[0], solved_head(frame)
+    view = frame.views[0]
+    solved, _ = where_a_fit_starts(frame, solved_head(frame))
     if solved is None or not solved.has_surface:
         return _drawn(view, (), result, folder)
     fit, decision = content["fit"], content["decision"]

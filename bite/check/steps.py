@@ -17,7 +17,7 @@ from bite.errors import DegenerateGeometryError
 from bite.evidence.blocks import OffsetEvidence, offset_evidence
 from bite.evidence.clicks.click_residuals import click_residuals, rows_contradict_sd
 from bite.evidence.clicks.corner_order import refuse_swapped_corners
-from bite.evidence.depth.coarse_place import coarse_place, placed_head
+from bite.evidence.depth.coarse_place import where_a_fit_starts
 from bite.evidence.model.head import SolvedHead, solved_head
 from bite.evidence.model.hidden_teeth import solved_teeth_in_view
 from bite.evidence.observed import observe
@@ -67,13 +67,10 @@ def check_frame(
     frame = with_stereo_depth(frame, None if solved is None else solved.head)
     as_given = None if solved is None else solved_teeth_in_view(frame, solved)
     refuse_swapped_corners(frame, None if solved is None else solved.head)
-    placed = None if solved is None or solved.posed_by_landmarks else coarse_place(frame, solved.head)
+    solved, placed = where_a_fit_starts(frame, solved)
     as_solved = None
-    if solved is not None and placed is not None and placed.far:
-        solved = replace(solved, head=placed_head(solved.head, placed.motion))
+    if solved is not None and placed is not None:
         as_solved, as_given = as_given, solved_teeth_in_view(frame, solved)
-    else:
-        placed = None
     fitted = _fitted(frame, solved)
     fit, evidence = fitted.fit, fitted.evidence
     corners = None if evidence is None else evidence.corners

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from bite.evidence.depth.depth_cover import SkinFit
+from bite.evidence.model.head import SolvedHead
 from bite.files.bundle import BiteFrame
 from bite.fit.head import Head
 from bite.fit.parameters import HEAD_SHIFT, HEAD_TURN
@@ -146,6 +147,16 @@ def placed_head(head: Head, motion: Rigid) -> Head:
         corners=points(dict(head.corners)),
         landmarks=points(dict(head.landmarks)),
     )
+
+
+def where_a_fit_starts(
+    frame: BiteFrame, solved: SolvedHead | None
+) -> tuple[SolvedHead | None, CoarsePlace | None]:
+    """Give the solved model as the fit starts from it, and how far it was moved; None where it stays."""
+    placed = None if solved is None or solved.posed_by_landmarks else coarse_place(frame, solved.head)
+    if solved is None or placed is None or not placed.far:
+        return solved, None
+    return replace(solved, head=placed_head(solved.head, placed.motion)), placed
 
 
 def with_placing(skin: SkinFit, placed: CoarsePlace, parameters: Array) -> SkinFit:

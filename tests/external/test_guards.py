@@ -62,11 +62,11 @@ def test_a_portrait_with_five_pixels_a_tooth_is_refused_with_the_number(
     assert "5" in capsys.readouterr().out
 
 
-def test_corners_of_one_view_never_give_an_offset(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_corners_of_one_view_never_give_an_offset() -> None:
     """Two crowns of known width leave 2.67 mm; the population's 6.9 % leaves 20.7 mm at 300 mm."""
     alone = clicks(TRUTH, None, 0.5, views=(FRONT,))
-    monkeypatch.setattr("bite.fit.corner_block.SHAPE_SD_MM", 1e-6)  # corners of the performer's very crowns
-    known = fit_offset([alone], make_prior(log_size_sd=1e-6, head_shift_sd_mm=1e-6, head_turn_sd_deg=1e-6))
+    exact = replace(alone, shape_sd_mm=1e-6)  # corners of the performer's very crowns
+    known = fit_offset([exact], make_prior(log_size_sd=1e-6, head_shift_sd_mm=1e-6, head_turn_sd_deg=1e-6))
     usual = fit_offset([alone], make_prior(head_shift_sd_mm=1e-6, head_turn_sd_deg=1e-6, lateral_sd_mm=50.0))
     # six corners do a little better than the table's four; an exactly known model is the best case
     assert 1.0 < known.offset.sd < 3.5

@@ -63,7 +63,10 @@ def rank(measures: Sequence[Measures], lower: Mapping[int, LowerJaw]) -> tuple[R
     lower : mapping from frame number to LowerJaw, where the jaw was found to stand lower
     """
     tightest = min((one.jaw_drop_mm for one in measures if one.jaw_drop_mm is not None), default=None)
-    judged = [_judged(one, tightest, lower.get(one.number)) for one in measures]
+    closed = any(f.code == GAP and f.severity is Severity.OK for one in measures for f in one.findings)
+    judged = [
+        _judged(one, tightest, lower.get(one.number), closed_elsewhere=closed) for one in measures
+    ]
     judged.sort(
         key=lambda item: (
             _ORDER.index(item[1]),
@@ -134,7 +137,7 @@ def _places(values: Sequence[float | None]) -> list[float]:
 
 
 def _judged(
-    one: Measures, tightest: float | None, jaw: LowerJaw | None
+    one: Measures, tightest: float | None, jaw: LowerJaw | None, *, closed_elsewhere: bool
 ) -> tuple[Measures, Standing, float | None, str]:
     if one.points is None:
         clipped = one.clipped is not None and one.clipped > LOST_CLIPPED
@@ -144,6 +147,9 @@ def _judged(
     for finding in one.findings:
         if finding.severity is Severity.FAIL:
             against.append(finding.text)
+        elif finding.code == GAP and finding.severity is Severity.WARN and closed_elsewhere:
+            # one mouth in one light: where another frame shows closed rows, a dark band is no shadow
+            against.append(f"{finding.text}; other frames of this take show closed rows")
         elif finding.severity is Severity.WARN or (finding.severity is Severity.NOTE and finding.code == GAP):
             doubts.append(finding.text)
     if one.sd_mm is None:

@@ -13,6 +13,7 @@ from bite.evidence.clicks.for_fit import corner_block
 from bite.evidence.depth.for_fit import depth_block
 from bite.evidence.model.head import solved_head
 from bite.evidence.priors import prior_of
+from bite.fit.area_view import RAYS_PX
 from bite.fit.corner_block import Clicks, CornerBlock
 from bite.fit.head import Head
 from bite.fit.offset import OffsetFit, fit_offset
@@ -99,7 +100,7 @@ def frame():
 
 
 @pytest.mark.slow
-def test_a_mirrored_scene_gives_the_mirrored_answer(frame) -> None:
+def test_a_mirrored_scene_gives_the_mirrored_answer(frame, monkeypatch: pytest.MonkeyPatch) -> None:
     """Columns turned round, x negated, right and left renamed: the same offset, and right becomes left."""
     view = frame.views[0]
     width = view.camera.width_px
@@ -136,12 +137,15 @@ def test_a_mirrored_scene_gives_the_mirrored_answer(frame) -> None:
         rest_mesh=replace(frame.rest_mesh, vertices_mm=frame.rest_mesh.vertices_mm * FLIP),
     )
     plain = replace(frame, views=(replace(view, corners=replace(view.corners, landmarks={})),))
-    one, two = fitted(plain), fitted(other)
+    one = fitted(plain)
+    # the pattern of rays within a pixel has no mirror of its own: it is turned round with the scene
+    monkeypatch.setattr("bite.fit.area_view.RAYS_PX", RAYS_PX * [-1.0, 1.0])
+    two = fitted(other)
     # bumps and thinning of far pixels are laid out from one side: a fifth of an sd between the two
     assert two.offset.value == pytest.approx(one.offset.value, abs=0.2 * one.offset.sd)
     assert two.right.value == pytest.approx(-one.right.value, abs=0.2 * one.right.sd)
-    # and rays within a pixel keep their pattern while the scene is turned round: a third
-    assert two.up.value == pytest.approx(one.up.value, abs=0.34 * one.up.sd)
+    # the height differs by 0.24 of its sd since crowns and corners are unknowns; why is not known
+    assert two.up.value == pytest.approx(one.up.value, abs=0.3 * one.up.sd)
 
 
 @pytest.mark.slow

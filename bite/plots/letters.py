@@ -207,7 +207,8 @@ def _joined(line: str) -> str:
 def _has(font: str, letter: str) -> bool:
     from matplotlib.font_manager import FontProperties, findfont, get_font
 
-    return bool(get_font(findfont(FontProperties(family=font))).get_char_index(ord(letter)))
+    # a list, since a name alone is read as a pattern, in which "-" and ":" part it
+    return bool(get_font(findfont(FontProperties(family=[font]))).get_char_index(ord(letter)))
 
 
 @lru_cache(maxsize=4096)

@@ -37,9 +37,16 @@ class Role:
     person: int | None = None
 
 
+# rigs are built by many hands: which way a dial goes, its units and its steps are each rig's own
 BACK = Dial(True, 3.2, None, None, 1.0, 0.01)
 FORWARD = Dial(False, 2.8, None, None, 1.0, 0.01)
-TRAVEL = Dial(True, None, None, frozen([[-1, 3.1], [-0.5, 1.6], [0, 0], [0.5, -1.6], [1, -3.3]]), 1.0, 0.01)
+WIDE = Dial(False, 4.0, None, None, 1.0, 0.05)
+SHORT = Dial(False, 4.0, None, None, 0.8, 0.02)
+COARSE = Dial(True, 2.5, None, None, 2.0, 0.1)
+IN_MM = Dial(False, 1.0, None, None, 4.0, 0.1)
+PER_CENT = Dial(False, 0.035, None, None, 100.0, 1.0)
+FINE = Dial(True, 6.4, None, None, 0.5, 0.005)
+TRAVEL = Dial(True, None, None, frozen([[-10, 3.1], [-5, 1.6], [0, 0], [5, -1.6], [10, -3.3]]), 10.0, 0.5)
 
 _PICTURE = PictureSettings(810, 1080, 1330.0, noise=0.8)
 _SENSOR = Sensor(width_px=480, height_px=640, enamel_bias_mm=0.18, smoothing_px=1.8, gross_share=0.01)
@@ -110,7 +117,7 @@ ROLES = (
         "farther back than the dial can reach",
         104,
         replace(_BASE, t_mm=4.5, bite=Bite(3.0, 2.0)),
-        (Export("dunlin-c01", "dunlin", replace(FORWARD, mm_per_unit=3.2)),),
+        (Export("dunlin-c01", "dunlin", SHORT),),
         (("beyond",),),
     ),
     Role(
@@ -124,7 +131,7 @@ ROLES = (
         "not biting: the teeth stand apart",
         106,
         replace(_BASE, t_mm=0.6, bite=Bite(2.2, -2.6)),
-        (Export("knot-b05", "knot", BACK),),
+        (Export("knot-b05", "knot", WIDE),),
         (("reshoot",),),
     ),
     Role(
@@ -137,14 +144,14 @@ ROLES = (
             picture=replace(_PICTURE, exposure=3.0, motion_px=(7.0, 2.5), noise=1.5),
             sensor=replace(_SENSOR, highlight_hole_share=0.9, blob_hole_share=0.05),
         ),
-        (Export("sanderling-a01", "sanderling", BACK),),
+        (Export("sanderling-a01", "sanderling", COARSE),),
         (("reshoot",),),
     ),
     Role(
         "a depth profile and solved corners, no mesh",
         108,
         replace(_BASE, t_mm=1.1, bite=_USUAL),
-        (Export("turnstone-d04", "turnstone", BACK, model=Model.CORNERS),),
+        (Export("turnstone-d04", "turnstone", IN_MM, model=Model.CORNERS),),
         (("move", "unsure"),),
     ),
     Role(
@@ -164,14 +171,14 @@ ROLES = (
             depth=False,
             shot=replace(_BASE.shot, views=2, turn_deg=-3.0),
         ),
-        (Export("godwit-e06", "godwit", BACK, landmarks=True),),
+        (Export("godwit-e06", "godwit", FINE, landmarks=True),),
         (("move", "unsure"),),
     ),
     Role(
         "only a thin strip of enamel shows",
         111,
         replace(_BASE, t_mm=-0.9, mouth=THIN_STRIP, bite=Bite(3.1, 2.7)),
-        (Export("phalarope-b09", "phalarope", BACK, space=Space.Y_UP),),
+        (Export("phalarope-b09", "phalarope", PER_CENT, space=Space.Y_UP),),
         (("move", "unsure"),),
     ),
     Role(

@@ -10,6 +10,7 @@ from bite.cast.runner.listing import list_frames
 from bite.files.bundle import load_frame
 from bite.files.cast import read_cast
 from bite.files.device import devices_from_tables
+from bite.files.rig import read_rig
 from bite.geometry.teeth import CORNERS
 from demo_bite.make_demo import CAST, DEVICE, make
 from demo_bite.roles import ROLES
@@ -97,3 +98,18 @@ def test_committed_frames_read_and_agree_with_the_truth_file(name):
 def test_the_demo_stays_small():
     total = sum(p.stat().st_size for p in DEMO.rglob("*") if p.is_file() and "__pycache__" not in p.parts)
     assert total < 20e6
+
+
+def test_rigs_differ_as_rigs_do():
+    dials = {path.parent.name: read_rig(path).dial for path in sorted(DEMO.glob("*/rig.toml"))}
+    assert {dial.positive_is_back for dial in dials.values()} == {True, False}
+    assert len({dial.mm_per_unit for dial in dials.values()}) >= 6
+    assert len({dial.limit for dial in dials.values()}) >= 5
+    assert len({dial.step for dial in dials.values()}) >= 5
+    assert [name for name, dial in dials.items() if dial.travel is not None] == ["avocet"]
+    written = {e.performer: e.dial for role in ROLES for e in role.exports}
+    for name, dial in dials.items():
+        kept, wanted = (
+            replace(d, travel=None if d.travel is None else d.travel.tolist()) for d in (dial, written[name])
+        )
+        assert kept == wanted

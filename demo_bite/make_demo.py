@@ -66,7 +66,7 @@ def make(folder: Path, roles: tuple[Role, ...] = ROLES) -> dict[str, str]:
 
 
 def _truth(simulated: SimulatedFrame, role: Role, export: Export) -> str:
-    truth, sensor = simulated.truth, simulated.settings.sensor
+    truth, sensor, beard = simulated.truth, simulated.settings.sensor, simulated.settings.beard
     planted = [
         f"t_mm = {round(truth.t_mm - export.moved_mm, 6)}",
         f"right_mm = {truth.right_mm}",
@@ -84,6 +84,7 @@ def _truth(simulated: SimulatedFrame, role: Role, export: Export) -> str:
         f"enamel_bias_mm = {truth.enamel_bias_mm if simulated.depth_mm is not None else 0.0}",
         f"smoothing_px = {sensor.smoothing_px}",
         f"noise_mm = {sensor.noise_mm}",
+        *([] if beard is None else [f"beard_mm = {beard.height_mm}"]),
         f"states = {{ {states} }}",
     ]
     return "\n".join(lines)

@@ -10,6 +10,7 @@ from demo_bite.scene.settings import (
     EMBRASURE,
     THIN_STRIP,
     WIDE_GRIN,
+    Beard,
     Bite,
     Detail,
     PictureSettings,
@@ -46,6 +47,7 @@ COARSE = Dial(True, 2.5, None, None, 2.0, 0.1)
 IN_MM = Dial(False, 1.0, None, None, 4.0, 0.1)
 PER_CENT = Dial(False, 0.035, None, None, 100.0, 1.0)
 FINE = Dial(True, 6.4, None, None, 0.5, 0.005)
+LONG = Dial(True, 1.6, None, None, 2.0, 0.02)
 TRAVEL = Dial(True, None, None, frozen([[-10, 3.1], [-5, 1.6], [0, 0], [5, -1.6], [10, -3.3]]), 10.0, 0.5)
 
 _PICTURE = PictureSettings(810, 1080, 1330.0, noise=0.8)
@@ -180,6 +182,13 @@ ROLES = (
         replace(_BASE, t_mm=-0.9, mouth=THIN_STRIP, bite=Bite(3.1, 2.7)),
         (Export("phalarope-b09", "phalarope", PER_CENT, space=Space.Y_UP),),
         (("move", "unsure"),),
+    ),
+    Role(
+        "a beard: hair up to 3 mm before the skin, 9 mm about the teeth bare",
+        115,
+        replace(_BASE, t_mm=1.1, mouth=WIDE_GRIN, bite=_USUAL, beard=Beard()),
+        (Export("ruff-a04", "ruff", LONG),),
+        (("move",),),
     ),
     Role(
         "the model was exported with closed lips",

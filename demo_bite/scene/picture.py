@@ -10,6 +10,7 @@ from bite.geometry.render import Grid, Window, render
 from bite.geometry.rigid import Array, Rigid, frozen
 from bite.geometry.teeth import LOWER, UPPER
 from demo_bite.scene.assemble import Head
+from demo_bite.scene.beard import over_skin
 from demo_bite.scene.paint import Places, paint
 from demo_bite.scene.settings import PictureSettings, Texture
 from demo_bite.scene.texture import texture_factor
@@ -30,25 +31,35 @@ def take_picture(
     head: Head,
     camera_from_head: Rigid,
     camera: Camera,
+    hair: Array | None = None,
 ) -> NDArray[np.uint8]:
     """Photograph a head.
+
+    Parameters
+    ----------
+    hair : array, shape (n,), how much of a beard's height its tips have at each vertex; None: no beard
 
     Returns
     -------
     image : array, shape (height, width, 3), uint8 RGB, gamma 2.2
     """
     light = head_light(
-        head, camera_from_head=camera_from_head, camera=camera, texture=settings.texture
+        head, camera_from_head=camera_from_head, camera=camera, texture=settings.texture, hair=hair
     )
     return develop(rng, settings, light)
 
 
 def head_light(
-    head: Head, *, camera_from_head: Rigid, camera: Camera, texture: Texture | None = None
+    head: Head,
+    *,
+    camera_from_head: Rigid,
+    camera: Camera,
+    texture: Texture | None = None,
+    hair: Array | None = None,
 ) -> Array:
     """Give the light that falls on each pixel, linear RGB, shape (height, width, 3): no lens, no sensor."""
     view_from_head = camera.camera_from_reference @ camera_from_head
-    light, depth = _radiance(head, view_from_head, camera, texture)
+    light, depth = _radiance(head, view_from_head, camera, texture, hair)
     light *= _openness(depth, camera.focal_px * _OVER)[..., None]
     light[~np.isfinite(depth)] = _BACKDROP
     height, width = camera.height_px, camera.width_px
@@ -68,7 +79,7 @@ def develop(rng: np.random.Generator, settings: PictureSettings, light: Array) -
 
 
 def _radiance(
-    head: Head, view_from_head: Rigid, camera: Camera, texture: Texture | None
+    head: Head, view_from_head: Rigid, camera: Camera, texture: Texture | None, hair: Array | None
 ) -> tuple[Array, Array]:
     """Give light, linear RGB, and depth, both at ``_OVER`` times the picture's size."""
     from demo_bite.scene.simulate import vertex_normals
@@ -116,7 +127,12 @@ def _radiance(
         colour = painted.colour
         if texture is not None:
             colour = colour * texture_factor(texture, head.anatomy.jitter_seed, at, part)[:, None]
-        strip[hit] = colour * diffuse[:, None] * 0.62 + (painted.gloss * shine)[:, None]
+        gloss = painted.gloss
+        if hair is not None:
+            grown = (hair[head.faces[face]] * weight).sum(1)
+            colour = over_skin(colour, at, grown, head.anatomy.jitter_seed)
+            gloss = gloss * (1.0 - 0.7 * grown)
+        strip[hit] = colour * diffuse[:, None] * 0.62 + (gloss * shine)[:, None]
         light[top : top + window.height] = strip
         depth[top : top + window.height] = seen.depth_mm
     return light, depth

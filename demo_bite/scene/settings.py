@@ -125,6 +125,16 @@ class SolveError:
 
 
 @dataclass(frozen=True, slots=True)
+class Beard:
+    """Hair before the skin, in picture and depth."""
+
+    height_mm: float = 3.0
+    """how far its tips stand before the skin; rays end anywhere between"""
+    bare_mm: float = 9.0
+    """none so near to enamel in sight"""
+
+
+@dataclass(frozen=True, slots=True)
 class Clicks:
     """Who clicked: standard deviations, px."""
 
@@ -165,5 +175,6 @@ class Settings:
     detail: Detail = Detail.MEDIUM
     scene_detail: Detail | None = None
     """what the cameras see; None: the same mesh as the model's"""
+    beard: Beard | None = None
     depth: bool = True
     """False: no depth map is made"""

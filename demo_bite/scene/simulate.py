@@ -127,6 +127,12 @@ def simulate(
     solved_from_true = _misalignment(rng, settings, camera_from_head.translation_mm)
     solved_mm = solved_from_true.apply(camera_from_head.apply(solved_head))
 
+    tips, met_mm = None, scene_mm
+    if settings.beard is not None:
+        from demo_bite.scene.beard import before_the_skin, tips_mm
+
+        tips = tips_mm(settings.beard, scene, camera_from_head, cameras[0])
+        met_mm = camera_from_head.apply(before_the_skin(tips, scene))
     depth_mm = None
     mouth_mm = camera_from_head.translation_mm
     if settings.depth:
@@ -134,7 +140,7 @@ def simulate(
             rng,
             settings.sensor,
             camera=depth_camera,
-            points_mm=depth_camera.camera_from_reference.apply(scene_mm),
+            points_mm=depth_camera.camera_from_reference.apply(met_mm),
             faces=scene.faces,
             face_part=scene.face_part,
             window=region(depth_camera, mouth_mm, settings.shot.region_mm),
@@ -149,7 +155,12 @@ def simulate(
             from demo_bite.scene.picture import take_picture
 
             image = take_picture(
-                rng, settings.picture, head=scene, camera_from_head=camera_from_head, camera=camera
+                rng,
+                settings.picture,
+                head=scene,
+                camera_from_head=camera_from_head,
+                camera=camera,
+                hair=None if settings.beard is None else tips / settings.beard.height_mm,
             )
         views.append(SimulatedView(("front", "side", "other")[k], camera, corners, landmarks, image))
     truth = Truth(

@@ -30,11 +30,11 @@ def texture_factor(texture: Texture, seed: int, at_mm: Array, part: NDArray[np.i
     strength = np.where(tooth, texture.enamel, texture.skin)
     total = np.zeros(len(at_mm))
     for number, (size_mm, share) in enumerate(_OCTAVES):
-        total += share * _grains(at_mm / size_mm, seed + 101 * number)
+        total += share * grains(at_mm / size_mm, seed + 101 * number)
     return np.clip(1.0 + strength * total, 0.2, 1.8)
 
 
-def _grains(at: Array, seed: int) -> Array:
+def grains(at: Array, seed: int) -> Array:
     """Give smooth noise of about unit sd: random values at whole numbers, blended in between."""
     base = np.floor(at).astype(np.int64)
     share = at - base

@@ -304,6 +304,9 @@ def test_demo_frames_get_a_fair_verdict(path):
     if found.fit is not None:
         # 4 sd: a dozen frames, none of them may lie far outside its interval
         assert abs(found.fit.offset.value - truth["t_mm"]) < 4 * found.fit.offset.sd
+    if frame.depth_map is not None and found.fit is not None:
+        hair = next(f for f in found.findings if f.code == "hair")
+        assert (hair.severity is Severity.NOTE) == ("beard_mm" in truth), hair.text
     if found.decision.verdict is not Verdict.RESHOOT:
         alarms = [f.text for f in found.findings if f.severity in (Severity.WARN, Severity.FAIL)]
         assert alarms == []

@@ -9,13 +9,14 @@ from scipy import ndimage
 
 from bite.files.corners import CornerState
 from bite.geometry.camera import Camera
-from bite.geometry.render import Grid, Window, render
+from bite.geometry.render import Grid, Window, face_normals, render
 from bite.geometry.rigid import frozen
 from bite.geometry.teeth import CORNERS, LOWER, SKIN, UPPER
 from demo_bite.scene import (
     EMBRASURE,
     THIN_STRIP,
     WIDE_GRIN,
+    Beard,
     Bite,
     Clicks,
     Detail,
@@ -276,3 +277,32 @@ def test_a_frame_in_memory_is_complete():
     own = as_bite_frame(run(shot=Shot(depth_camera_shift_mm=(18.0, 0.0, 0.0))))
     assert own.depth_view is None
     assert own.depth_camera.centre_mm == pytest.approx([18.0, 0.0, 0.0])
+
+
+@pytest.mark.slow
+def test_a_beard_stands_before_the_skin_and_leaves_the_surroundings_of_the_teeth_bare():
+    bearded, shaved = (
+        simulate(
+            np.random.default_rng(3),
+            Settings(detail=Detail.FULL, sensor=NO_FAULTS, beard=beard, shot=Shot(distance_mm=300.0)),
+        )
+        for beard in (Beard(height_mm=3.0, bare_mm=9.0), None)
+    )
+    # nothing but the depth knows of it: neither the model nor the clicks
+    assert np.array_equal(bearded.solved_mm, shaved.solved_mm)
+    assert bearded.views[0].corners == shaved.views[0].corners
+    nearer = shaved.depth_mm - bearded.depth_mm
+    grid = Grid.of(shaved.depth_camera)
+    seen = render(grid, shaved.true_mm, shaved.faces)
+    part = np.where(seen.face >= 0, shaved.face_part[seen.face], -1)
+    enamel = (part == UPPER) | (part == LOWER)
+    apart_mm = ndimage.distance_transform_edt(~enamel) * 300.0 / shaved.depth_camera.focal_px
+    assert np.nanmax(np.abs(nearer[apart_mm < 7.0])) < 0.01
+    rows = np.arange(len(nearer))[:, None]
+    below = (apart_mm > 14.0) & (apart_mm < 20.0) & (rows > np.flatnonzero(enamel.any(1))[-1])
+    normal = face_normals(shaved.true_mm, shaved.faces)[np.maximum(seen.face, 0)]
+    square_on = np.abs(normal[..., 2]) / np.maximum(np.linalg.norm(normal, axis=-1), 1e-12)
+    known = (nearer * square_on)[below & np.isfinite(nearer) & (square_on > 0.7)]
+    # half of its height on average, as rays end anywhere between skin and tips, and none beyond the tips
+    assert 1.0 < np.median(known) < 2.2
+    assert np.quantile(known, (0.01, 0.99)) == pytest.approx((0.8, 2.7), abs=0.8)

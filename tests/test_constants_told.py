@@ -31,13 +31,18 @@ def is_number(node: ast.expr) -> bool:
     return False
 
 
-def untold(text: str) -> Iterator[str]:
-    """Name the module's numeric constants without a docstring below or a comment beside, above or below."""
-    commented = {
+def commented(text: str) -> set[int]:
+    """Give the numbers of the lines that hold a comment."""
+    return {
         token.start[0]
         for token in tokenize.generate_tokens(io.StringIO(text).readline)
         if token.type == tokenize.COMMENT and not token.string.startswith(("# noqa", "# type:", "# fmt:"))
     }
+
+
+def untold(text: str) -> Iterator[str]:
+    """Name the module's numeric constants without a docstring below or a comment beside, above or below."""
+    comments: set[int] | None = None
     body = ast.parse(text).body
     for here, after in zip(body, [*body[1:], None], strict=True):
         if isinstance(here, ast.Assign):
@@ -48,9 +53,10 @@ def untold(text: str) -> Iterator[str]:
             continue
         if not is_number(here.value):
             continue
-        told = isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant)
-        told = told and isinstance(after.value.value, str)
-        if not told and not commented & set(range(here.lineno - 1, (here.end_lineno or here.lineno) + 2)):
+        if isinstance(after, ast.Expr) and isinstance(getattr(after.value, "value", None), str):
+            continue
+        comments = commented(text) if comments is None else comments
+        if not comments & set(range(here.lineno - 1, (here.end_lineno or here.lineno) + 2)):
             names = [name.id for target in targets for name in ast.walk(target) if isinstance(name, ast.Name)]
             if not all(name.endswith(("_IN", "_PT")) for name in names):
                 yield ", ".join(names)

@@ -431,6 +431,7 @@ def test_resizing_keeps_a_whole_picture_whole(hand: Hand) -> None:
     assert hand.click_picture((320.0, 240.0)) == hand.places()["11d"]
 
 
+@pytest.mark.slow
 def test_dirty_rectangles_leave_what_a_whole_redraw_gives(hand: Hand) -> None:
     """After any run of events the canvas shows what drawing it all at once would."""
     rng = np.random.default_rng(5)

@@ -16,7 +16,7 @@ from bite.files.atomic import write_pieces
 from bite.files.cast import read_cast
 from tests.cast.browser import ENTER, HOME, RIGHT, SKIP, TAB, driven, is_there, printed
 
-pytestmark = pytest.mark.skipif(not is_there(), reason=SKIP)
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(not is_there(), reason=SKIP)]
 CONTRAST = """
 function lum(c){var m=c.match(/[\\d.]+/g).map(Number);if(m.length>3&&m[3]===0)return null;
  var l=m.slice(0,3).map(function(v){v/=255;return v<=0.03928?v/12.92:Math.pow((v+0.055)/1.055,2.4);});
@@ -88,7 +88,6 @@ def names(page):
     )
 
 
-@pytest.mark.slow
 def test_no_console_error_and_nothing_of_a_file_runs(page):
     assert [e for e in page.call("POST", "/se/log", {"type": "browser"}) if e["level"] == "SEVERE"] == []
     assert page.run("return document.scripts.length") == 1
@@ -97,7 +96,6 @@ def test_no_console_error_and_nothing_of_a_file_runs(page):
     assert "onerror" in page.run("return document.body.textContent")
 
 
-@pytest.mark.slow
 def test_sorts_rising_and_falling(page):
     assert names(page) == ["tern-a07", "whimbrel-a02"]
     page.click("#all thead th button")
@@ -109,7 +107,6 @@ def test_sorts_rising_and_falling(page):
     assert "falling" in page.run("return document.getElementById('said').textContent")
 
 
-@pytest.mark.slow
 def test_filters_by_verdict_and_odd_performer(page):
     choose = "var s=document.querySelector('select[name={}]');s.value={};s.dispatchEvent(new Event('change'))"
     page.run(choose.format("verdict", "'leave'"))
@@ -120,7 +117,6 @@ def test_filters_by_verdict_and_odd_performer(page):
     assert page.run("return document.getElementById('shown').textContent") == "1 of 2 frames shown"
 
 
-@pytest.mark.slow
 def test_a_name_is_searched_and_pictures_follow(page):
     find = "var i=document.querySelector('input[name=name]');i.value={!r};i.dispatchEvent(new Event('input'))"
     seen = "[...document.querySelectorAll('article')].filter(a=>!a.hidden)"
@@ -183,7 +179,6 @@ def test_every_link_leads_somewhere(page):
     assert page.run("return document.activeElement.id || location.hash.slice(1)") == "frame-tern-a07"
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("which", ["done", "small"])
 def test_rules_of_accessibility_hold(browser, fetch_wheel, request, which):
     wheel = fetch_wheel("axe-playwright-python==0.1.8")
@@ -195,7 +190,6 @@ def test_rules_of_accessibility_hold(browser, fetch_wheel, request, which):
     assert told["found"] == [] and told["tried"] > 20
 
 
-@pytest.mark.slow
 def test_the_rules_find_a_fault(browser, done, fetch_wheel):
     wheel = fetch_wheel("axe-playwright-python==0.1.8")
     browser.open(done[0] / "cast.html")
@@ -207,7 +201,6 @@ def test_the_rules_find_a_fault(browser, done, fetch_wheel):
     }
 
 
-@pytest.mark.slow
 def test_headings_texts_of_pictures_and_contrast(page):
     levels = page.run("return [...document.querySelectorAll('h1,h2,h3')].map(h=>+h.tagName[1])")
     assert levels[0] == 1 and levels.count(1) == 1
@@ -225,7 +218,6 @@ def test_headings_texts_of_pictures_and_contrast(page):
     assert page.run(CONTRAST) >= 4.5
 
 
-@pytest.mark.slow
 def test_a_copy_button_fills_the_clipboard(browser, small):
     browser.open(small / "cast.html")
     values = browser.run("return [...document.querySelectorAll('button.copy')].map(b=>b.dataset.value)")
@@ -237,7 +229,6 @@ def test_a_copy_button_fills_the_clipboard(browser, small):
     assert browser.pasted() == wanted and float(wanted) < 0
 
 
-@pytest.mark.slow
 def test_a_keyboard_reaches_everything_in_the_order_of_the_page(browser, small):
     browser.open(small / "cast.html")
     browser.click("h1")
@@ -265,7 +256,6 @@ def test_a_keyboard_reaches_everything_in_the_order_of_the_page(browser, small):
     assert browser.pasted() == wanted
 
 
-@pytest.mark.slow
 def test_the_skip_link_is_first_and_leads_past_the_header(browser, small):
     browser.open(small / "cast.html")
     browser.press(TAB)
@@ -274,7 +264,6 @@ def test_the_skip_link_is_first_and_leads_past_the_header(browser, small):
     assert browser.run("return document.activeElement.id") == "main"
 
 
-@pytest.mark.slow
 def test_nothing_is_wider_than_a_narrow_window(browser, small):
     browser.open(small / "cast.html")
     size = {"width": 360, "height": 800, "deviceScaleFactor": 1, "mobile": False}
@@ -290,7 +279,6 @@ def test_nothing_is_wider_than_a_narrow_window(browser, small):
         browser.cdp("Emulation.clearDeviceMetricsOverride", {})
 
 
-@pytest.mark.slow
 def test_on_paper_table_heads_come_again_and_no_sheet_is_nearly_empty(many, tmp_path):
     pdfium = pytest.importorskip("pypdfium2", reason="pypdfium2 turns a sheet into a picture")
     document = pdfium.PdfDocument(printed(many, tmp_path))
@@ -306,7 +294,6 @@ def test_on_paper_table_heads_come_again_and_no_sheet_is_nearly_empty(many, tmp_
     assert not any("Copy" in text or "Back to all frames" in text for text in texts)
 
 
-@pytest.mark.slow
 def test_it_reads_without_scripts(small, tmp_path):
     with driven(tmp_path / "profile", scripts=False) as browser:
         browser.open(small / "cast.html")
@@ -324,7 +311,6 @@ def test_it_reads_without_scripts(small, tmp_path):
         assert browser.run("return document.querySelectorAll('input[type=range]').length") == 0
 
 
-@pytest.mark.slow
 def test_it_keeps_its_size_and_names_no_address(done):
     text = (done[0] / "cast.html").read_text(encoding="utf-8")
     plain = text.partition("<script>")[0]

@@ -132,6 +132,7 @@ def test_a_mouth_at_the_border_does_not_break_it(clicked):
     assert carried.piece.plane.shape == anchor.piece.plane.shape
 
 
+@pytest.mark.slow
 def test_seen_lower_corners_go_with_their_own_row():
     """Clicked where the jaw is open, lower corners are seen, and the jaw's way is told."""
     take = small_take(11)

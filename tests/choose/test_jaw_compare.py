@@ -36,6 +36,7 @@ def test_the_drop_of_a_jaw_behind_an_overlap_is_measured(seed):
     assert found.likeness > LEAST_LIKENESS and found.drop_mm == pytest.approx(planted, rel=0.3, abs=0.2)
 
 
+@pytest.mark.slow
 def test_the_same_bite_shows_no_drop_and_another_mouth_is_not_alike():
     take = small_take(11)
     best, gap = frames_of(take, Planted.BEST), frames_of(take, Planted.GAP)[1]
@@ -44,6 +45,7 @@ def test_the_same_bite_shows_no_drop_and_another_mouth_is_not_alike():
     assert jaw_drop(_face(take, gap), _face(take, best[0])).likeness < LEAST_LIKENESS
 
 
+@pytest.mark.slow
 def test_a_picture_without_structure_is_not_alike():
     take = small_take(11)
     face = _face(take, frames_of(take, Planted.BEST)[0])

@@ -91,6 +91,7 @@ def test_the_same_take_gives_the_same_bytes(tmp_path, chosen):
     assert chosen_text(again) == chosen_text(chosen[12])
 
 
+@pytest.mark.slow
 def test_without_a_click_nothing_is_judged(tmp_path):
     take = small_take(11)
     found = choose(open_take(write_pictures(take, tmp_path / "t", clicked=False)), None)
@@ -114,6 +115,7 @@ def test_frames_are_counted_once_and_landmarks_are_told(tmp_path):
     assert any("landmarks are not carried" in note for note in found.notes)
 
 
+@pytest.mark.slow
 def test_a_click_of_another_size_or_beyond_the_end_is_refused(tmp_path):
     take = small_take(11)
     folder = write_pictures(take, tmp_path / "t")

@@ -115,6 +115,7 @@ def test_nothing_shared_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert "nothing to compare" in capsys.readouterr().out
 
 
+@pytest.mark.slow
 def test_scale_from_a_frame(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     demo = Path(__file__).parents[2] / "demo_bite" / "tern"
     corners = demo / "front.corners.json"

@@ -146,6 +146,7 @@ def test_depth_maps_want_a_unit_and_then_count(run, take):
     assert ran.code in (0, 1) and "Traceback" not in ran.err
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "arguments, what",
     [

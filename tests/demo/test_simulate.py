@@ -47,6 +47,7 @@ def run(seed=7, **changes):
     return simulate(np.random.default_rng(seed), Settings(detail=Detail.COARSE, **changes))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("t, right, up", [(1.4, 0.0, 0.0), (-2.0, 0.5, -0.3)])
 def test_moving_the_solved_teeth_by_the_planted_offset_gives_the_true_ones(t, right, up):
     frame = run(t_mm=t, right_mm=right, up_mm=up, solve=PERFECT)
@@ -60,6 +61,7 @@ def test_moving_the_solved_teeth_by_the_planted_offset_gives_the_true_ones(t, ri
     assert truth.up[1] < -0.9
 
 
+@pytest.mark.slow
 def test_rest_and_solved_teeth_are_one_rigid_set_that_forward_and_up_belong_to():
     frame = run(t_mm=1.0)
     teeth = frame.head.with_teeth
@@ -168,6 +170,7 @@ def test_enamel_bias_counts_by_the_share_of_enamel():
     assert biased[share == 0] == pytest.approx(320.0, abs=1e-9)
 
 
+@pytest.mark.slow
 def test_solved_depths_of_a_profile_are_means_over_pixels_too():
     simulated = run(sensor=NO_FAULTS, solve=PERFECT)
     rows = [row for row in csv.DictReader(profile_csv(simulated).splitlines()) if row["depth_mm"]]

@@ -1,3 +1,5 @@
+from functools import cache
+
 import numpy as np
 import pytest
 from scipy import ndimage
@@ -8,6 +10,32 @@ from bite.evidence.enamel.valley import unblurred
 FINE = 4
 ENAMEL, LOWER_ENAMEL, LIP, CAVITY = (214, 205, 186), (196, 186, 165), (170, 95, 90), (30, 18, 16)
 TONGUE = (150, 80, 78)
+
+
+@cache
+def _levels(
+    gap_mm, *, mm, blur_px, roll, lower, cavity, shadow_mm, shadow_light, lip_mm, lip, lower_enamel
+):
+    """Draw a mouth without noise, once for its grey and its coloured picture."""
+    height, width = 130, 160
+    y, x = np.mgrid[0 : height * FINE, 0 : width * FINE]
+    x, y = ((x + 0.5) / FINE - 0.5 - 80) * mm, ((y + 0.5) / FINE - 0.5 - 60) * mm
+    c, s = np.cos(np.deg2rad(roll)), np.sin(np.deg2rad(roll))
+    along, down = x * c + y * s, -x * s + y * c
+    fine = np.empty((height * FINE, width * FINE, 3))
+    fine[:] = cavity
+    if lower:
+        for k in range(-3, 3):
+            fine[(along > k * 5.4 + 0.1) & (along < k * 5.4 + 5.3) & (down > gap_mm)] = lower_enamel
+        if gap_mm <= 0:
+            fine[(down > 0) & (down < shadow_mm)] *= shadow_light
+    for centre, half in ((-12.0, 3.4), (-4.3, 4.3), (4.3, 4.3), (12.0, 3.4)):
+        away = np.abs(along - centre)
+        fine[(away < half - 0.08) & (down < -((away / half) ** 8)) & (down > -12)] = ENAMEL
+    fine[down < -8] = lip
+    fine[down > lip_mm] = lip
+    levels = ndimage.gaussian_filter(fine, (blur_px * FINE, blur_px * FINE, 0))
+    return levels.reshape(height, FINE, width, FINE, 3).mean((1, 3))
 
 
 def _mouth(
@@ -24,31 +52,28 @@ def _mouth(
     shadow_mm=0.3,
     shadow_light=0.55,
     lip_mm=7.5,
+    lip=LIP,
+    lower_enamel=LOWER_ENAMEL,
 ):
     """Draw a mouth, lower edges ``gap_mm`` below the upper ones; negative: behind them, in a shadow line."""
-    height, width = 130, 160
-    y, x = np.mgrid[0 : height * FINE, 0 : width * FINE]
-    x, y = ((x + 0.5) / FINE - 0.5 - 80) * mm, ((y + 0.5) / FINE - 0.5 - 60) * mm
-    c, s = np.cos(np.deg2rad(roll)), np.sin(np.deg2rad(roll))
-    along, down = x * c + y * s, -x * s + y * c
-    fine = np.empty((height * FINE, width * FINE, 3))
-    fine[:] = cavity
-    if lower:
-        for k in range(-3, 3):
-            fine[(along > k * 5.4 + 0.1) & (along < k * 5.4 + 5.3) & (down > gap_mm)] = LOWER_ENAMEL
-        if gap_mm <= 0:
-            fine[(down > 0) & (down < shadow_mm)] *= shadow_light
-    for centre, half in ((-12.0, 3.4), (-4.3, 4.3), (4.3, 4.3), (12.0, 3.4)):
-        away = np.abs(along - centre)
-        fine[(away < half - 0.08) & (down < -((away / half) ** 8)) & (down > -12)] = ENAMEL
-    fine[down < -8] = LIP
-    fine[down > lip_mm] = LIP
-    levels = ndimage.gaussian_filter(fine, (blur_px * FINE, blur_px * FINE, 0))
-    levels = levels.reshape(height, FINE, width, FINE, 3).mean((1, 3))
+    levels = _levels(
+        gap_mm,
+        mm=mm,
+        blur_px=blur_px,
+        roll=roll,
+        lower=lower,
+        cavity=cavity,
+        shadow_mm=shadow_mm,
+        shadow_light=shadow_light,
+        lip_mm=lip_mm,
+        lip=lip,
+        lower_enamel=lower_enamel,
+    )
     levels = levels + np.random.default_rng(seed).normal(0, noise, levels.shape)
     picture = np.clip(np.rint(levels), 0, 255).astype(np.uint8)
     if gray:
         picture = np.repeat(picture[..., 1:2], 3, 2)
+    c, s = np.cos(np.deg2rad(roll)), np.sin(np.deg2rad(roll))
     edge = np.array([[-8.4, -0.3], [-0.2, 0.0], [0.2, 0.0], [8.4, -0.3]])
     return picture, edge @ np.array([[c, s], [-s, c]]) / mm + [80, 60], (-s, c)
 
@@ -97,9 +122,8 @@ def test_a_wide_soft_shadow_is_no_opening():
         ((150, 40, 60), False),  # lipstick; seen by green light alone it is as dark as an open mouth
     ],
 )
-def test_a_lip_at_the_edge_is_unseen_whatever_its_shade(lip, gray, monkeypatch):
-    monkeypatch.setitem(globals(), "LIP", lip)
-    found = _read(0.0, lower=False, lip_mm=0.4, gray=gray)
+def test_a_lip_at_the_edge_is_unseen_whatever_its_shade(lip, gray):
+    found = _read(0.0, lower=False, lip_mm=0.4, gray=gray, lip=lip)
     assert found.kind is Below.UNSEEN and found.shown_mm is None
 
 
@@ -116,9 +140,8 @@ def test_black_to_the_end_is_at_least_a_doubt(gray):
     assert _read(0.0, lower=False, gray=gray, lip_mm=50.0).kind is Below.DOUBT
 
 
-def test_dim_lower_teeth_below_a_shadow_are_not_called_closed(monkeypatch):
-    monkeypatch.setitem(globals(), "LOWER_ENAMEL", (104, 98, 86))
-    assert _read(-2.0).kind is Below.UNSEEN
+def test_dim_lower_teeth_below_a_shadow_are_not_called_closed():
+    assert _read(-2.0, lower_enamel=(104, 98, 86)).kind is Below.UNSEEN
 
 
 @pytest.mark.parametrize("roll", [-70, 35, 180])

@@ -134,6 +134,7 @@ def test_a_median_that_no_table_names_is_found(sharp: BiteFrame) -> None:
     check(fit)
 
 
+@pytest.mark.slow
 def test_a_map_matched_from_two_views_has_no_sensor_of_its_own(sharp: BiteFrame) -> None:
     """What a table says of its device's filter was not said of a matcher."""
     frame, head = made(sharp, "gauss", "median")

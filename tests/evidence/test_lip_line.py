@@ -92,6 +92,7 @@ def test_lips_solved_half_a_millimetre_too_high_are_seen_to_be() -> None:
         assert change == pytest.approx(sign * 0.5, abs=0.08)
 
 
+@pytest.mark.slow
 def test_a_grey_picture_shows_them_too() -> None:
     _, frame, _ = thin_strip()
     view = frame.views[0]
@@ -101,6 +102,7 @@ def test_a_grey_picture_shows_them_too() -> None:
     assert np.abs(np.median(off_mm(block))) < 0.2
 
 
+@pytest.mark.slow
 def test_a_head_that_lies_on_its_side() -> None:
     """The picture and its camera turned by a quarter show the same lips."""
     _, frame, _ = thin_strip()
@@ -133,6 +135,7 @@ def test_a_head_that_lies_on_its_side() -> None:
     assert np.abs(off_mm(on_side) - off_mm(upright)).max() < 0.1
 
 
+@pytest.mark.slow
 def test_nothing_is_read_where_nothing_can_be() -> None:
     _, frame, _ = thin_strip()
     view, head = frame.views[0], true_head()
@@ -144,6 +147,7 @@ def test_nothing_is_read_where_nothing_can_be() -> None:
     assert read(head, coarse) is None
 
 
+@pytest.mark.slow
 def test_a_rim_over_the_gum_is_no_lip_line() -> None:
     """Six millimetres above the edge a crown may have ended."""
     head = true_head()

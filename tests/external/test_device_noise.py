@@ -12,6 +12,7 @@ from bite.device.flat_noise import flat_noise
 from bite.device.plane import fit_plane
 from tests.external.test_stereo_depth import BASELINE_MM, DOFFS_PX, FOCAL_PX
 
+pytestmark = pytest.mark.slow
 SIDE_PX, STRIDE_PX = 48, 16
 
 

@@ -22,7 +22,7 @@ from tests.external.open_head import (
     OpenHead,
 )
 
-pytestmark = pytest.mark.network
+pytestmark = [pytest.mark.network, pytest.mark.slow]
 FORWARD, UP = np.array([0.0, 0.0, 1.0]), np.array([0.0, 1.0, 0.0])
 FOCAL_PX, DISTANCE_MM = 700.0, 300.0
 

@@ -145,6 +145,7 @@ def test_a_strong_offset_on_a_thin_strip_is_told() -> None:
     assert conclusion_of(found, best).startswith("teeth forward or back explains it best")
 
 
+@pytest.mark.slow
 def test_clicks_alone_leave_out_what_they_cannot_see() -> None:
     frame = planted_frame(73, None, 0.0)
     solved = solved_head(frame)

@@ -63,6 +63,7 @@ def test_the_program_reads_a_frame_and_comes_near_its_truth(written: Path, head_
     assert "held  50%" in line
 
 
+@pytest.mark.slow
 def test_worlds_that_differ_in_the_sensor_alone_see_the_same_heads(plain: Scene, head_wheel: Path) -> None:
     other = draw_scene(WORLDS["smoothing 3.5"], 1, head_wheel)
     assert np.array_equal(plain.skin_mm, other.skin_mm)
@@ -71,12 +72,14 @@ def test_worlds_that_differ_in_the_sensor_alone_see_the_same_heads(plain: Scene,
     assert offsets[0] != offsets[1]
 
 
+@pytest.mark.slow
 def test_solved_teeth_stand_back_by_the_offset(plain: Scene) -> None:
     solved = draw_solved(PLAIN, 1, plain)
     moved = plain.teeth.vertices_mm - solved.teeth_mm
     np.testing.assert_allclose(moved, np.broadcast_to([0.0, 0.0, solved.offset_mm], moved.shape), atol=1e-12)
 
 
+@pytest.mark.slow
 def test_a_rig_says_scanned_where_the_crowns_are_the_performers_own(plain: Scene, head_wheel: Path) -> None:
     modelled = {name for name, world in WORLDS.items() if teeth_told(world) == "modelled"}
     assert modelled == {"generic crowns", "teeth large", "teeth worn"}
@@ -87,6 +90,7 @@ def test_a_rig_says_scanned_where_the_crowns_are_the_performers_own(plain: Scene
         assert theirs.shape != own.shape or np.abs(theirs - own).max() > 0.05
 
 
+@pytest.mark.slow
 def test_a_thin_strip_shows_what_is_said_of_it(head_wheel: Path) -> None:
     heights = []
     for number in (1, 2, 3):
@@ -103,6 +107,7 @@ def test_a_thin_strip_shows_what_is_said_of_it(head_wheel: Path) -> None:
     assert 2.8 < np.mean(heights) < 4.6
 
 
+@pytest.mark.slow
 def test_hair_leaves_teeth_lips_and_lining_bare(plain: Scene) -> None:
     enamel = plain.teeth.vertices_mm[np.unique(plain.teeth.faces["upper"])]
     enamel = enamel[enamel[:, 1] < 8.0]

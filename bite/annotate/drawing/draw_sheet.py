@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from bite.annotate.drawing.lettering import (
     Colour,
@@ -101,6 +102,7 @@ def row_at(area: Area, sheet: Sheet, at: Point, *, unit: float = 1.0) -> int | N
     return None
 
 
+@lru_cache(maxsize=4)  # a pointer that moves asks again and again for the same sheet
 def _laid(area: Area, sheet: Sheet, unit: float) -> _Layout:
     room = max(40, area.height - 8)
     sizes = sorted({max(_SIZES_PX[-1], round(s * unit)) for s in _SIZES_PX}, reverse=True)

@@ -1,10 +1,12 @@
 """The figure as a whole: what a reader must find in it, and that files come out the same every time."""
 
 from dataclasses import replace
+from functools import cache
 from io import BytesIO
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from matplotlib.text import Text
 from PIL import Image
 
@@ -14,7 +16,7 @@ from bite.errors import InputError
 from bite.plots.saving import figure_bytes, save_figure
 from bite.plots.style import AFTER, DPI, PAGE_IN, READ_PT
 from bite.stats.estimate import Estimate
-from tests.check.told.conftest import EARNED, FINDINGS
+from tests.check.told.conftest import EARNED, FINDINGS, GAPED, Fake
 
 
 def texts(figure) -> list[str]:
@@ -34,13 +36,13 @@ def drawn_texts(figure) -> list:
     return [text for text in found if text.get_visible() and text.get_text().strip()]
 
 
-def cases(fake, gaped) -> dict:
+def cases() -> dict[str, Fake]:
     return {
-        "move": fake(),
-        "beyond": fake(offset=Estimate(4.1, 0.2)),
-        "unsure": fake(offset=Estimate(1.4, 2.6), depth=False),
-        "reshoot": fake(findings=(gaped, *fake().findings)),
-        "usable": fake(
+        "move": Fake(),
+        "beyond": Fake(offset=Estimate(4.1, 0.2)),
+        "unsure": Fake(offset=Estimate(1.4, 2.6), depth=False),
+        "reshoot": Fake(findings=(GAPED, *Fake().findings)),
+        "usable": Fake(
             findings=FINDINGS + EARNED,
             solved=False,
             offset=None,
@@ -48,12 +50,18 @@ def cases(fake, gaped) -> dict:
             clicked=False,
             px_per_mm=None,
         ),
-        "no_offset": fake(offset=None),
-        "two_views": fake(views=("left", "right"), depth=False),
-        "three_views": fake(views=("left", "right", "low")),
-        "no_readings": fake(holes=True),
-        "no_dial": fake(dial=None),
+        "no_offset": Fake(offset=None),
+        "two_views": Fake(views=("left", "right"), depth=False),
+        "three_views": Fake(views=("left", "right", "low")),
+        "no_readings": Fake(holes=True),
+        "no_dial": Fake(dial=None),
     }
+
+
+@cache
+def page(case: str) -> Figure:
+    """Draw a case's page, once for all tests that only read it."""
+    return before_after_figure(cases()[case].make())
 
 
 @pytest.mark.slow
@@ -72,8 +80,8 @@ def cases(fake, gaped) -> dict:
         "no_dial",
     ],
 )
-def test_no_text_leaves_the_paper_and_no_axes_are_empty(name: str, fake, gaped) -> None:
-    figure = before_after_figure(cases(fake, gaped)[name].make())
+def test_no_text_leaves_the_paper_and_no_axes_are_empty(name: str) -> None:
+    figure = page(name)
     figure.canvas.draw()
     paper = figure.bbox
     for text in drawn_texts(figure):
@@ -102,15 +110,15 @@ def test_notes_under_a_picture_leave_the_panels_below_free(views: tuple[str, ...
         assert not any(note.get_window_extent().overlaps(other) for other in others), note.get_text()
 
 
-def test_title_is_the_finding_with_its_numbers(fake) -> None:
-    written = texts(before_after_figure(fake().make()))
+def test_title_is_the_finding_with_its_numbers() -> None:
+    written = texts(page("move"))
     title = "MOVE - move the teeth 1.42 +- 0.11 mm forward: set the dial from 0.00 to -0.44"
     assert any(title in " ".join(t.split()) for t in written)
     assert any("+1.42 +- 0.11 mm" in t and "+1.20 to +1.64 mm" in t for t in written)
 
 
-def test_each_thing_is_named_in_words_beside_it(fake) -> None:
-    written = texts(before_after_figure(fake().make()))
+def test_each_thing_is_named_in_words_beside_it() -> None:
+    written = texts(page("move"))
     for word in (
         "clicked",
         "solved before",
@@ -139,8 +147,8 @@ def test_each_thing_is_named_in_words_beside_it(fake) -> None:
         ("reshoot", "NOT ADVISED"),
     ],
 )
-def test_what_is_missing_is_said(case: str, sentence: str, fake, gaped) -> None:
-    written = " ".join(" ".join(texts(before_after_figure(cases(fake, gaped)[case].make()))).split())
+def test_what_is_missing_is_said(case: str, sentence: str) -> None:
+    written = " ".join(" ".join(texts(page(case))).split())
     assert sentence in written
 
 
@@ -155,21 +163,20 @@ def test_it_says_why_there_is_no_line_across(fake) -> None:
 
 
 @pytest.mark.parametrize("name", ["unsure", "reshoot"])
-def test_a_refusal_tells_its_reason_before_any_number_and_draws_no_advice(name: str, fake, gaped) -> None:
-    made = cases(fake, gaped)[name].make()
-    title, why, numbers = head_lines(made)
+def test_a_refusal_tells_its_reason_before_any_number_and_draws_no_advice(name: str) -> None:
+    title, why, numbers = head_lines(cases()[name].make())
     assert why and numbers and numbers[0].startswith("not advised: offset")
     assert not any(sign.isdigit() for sign in "".join(title).partition(":")[2])
-    figure = before_after_figure(made)
+    figure = page(name)
     [stamp] = [t for t in figure.findobj(Text) if t.get_text() == "NOT ADVISED"]
     assert stamp.get_fontsize() > 1.5 * max(t.get_fontsize() for t in figure.findobj(Text) if t is not stamp)
     colours = {line.get_color() for axes in figure.axes for line in axes.lines}
     colours |= {text.get_color() for text in figure.findobj(Text)}
     assert AFTER.colour not in colours
-    advised = before_after_figure(fake().make())
-    assert AFTER.colour in {line.get_color() for axes in advised.axes for line in axes.lines}
+    assert AFTER.colour in {line.get_color() for axes in page("move").axes for line in axes.lines}
 
 
+@pytest.mark.slow
 def test_a_name_with_signs_of_formulas_is_written_as_it_is(fake) -> None:
     figure = before_after_figure(fake(name="take_$5^2$ \\frac{").make())
     assert figure_bytes(figure)

@@ -152,7 +152,7 @@ def _draw_right(figure: Figure, assessment: Assessment, top: float, *, findings:
         box = (_RIGHT_IN, _FOOT_IN + 0.1, _RIGHT_WIDE_IN, top - _FOOT_IN - 1.4)
         draw_findings(_axes(figure, box), assessment)
         return
-    told_in = 0.55 + 0.85 * sum(f.severity is not Severity.OK for f in assessment.findings)
+    told_in = 0.55 + 1.0 * sum(f.severity is not Severity.OK for f in assessment.findings)
     told_in = min(told_in, top - _FOOT_IN - _KEY_IN - _UPRIGHT_IN - _ACROSS_IN) if findings else 0.0
     spare = max(0.0, top - _FOOT_IN - _KEY_IN - _UPRIGHT_IN - _ACROSS_IN - told_in)
     upright_in, across_in = _UPRIGHT_IN + 0.6 * spare, _ACROSS_IN + 0.4 * spare

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,7 +31,7 @@ from bite.check.solved_looks import Looks, shown_marks
 from bite.check.words import dial_before, dial_told, step_of
 from bite.evidence.model.solved_mouth import HALF_MM, SolvedMouth
 from bite.files.bundle import LoadedView
-from bite.plots.style import AFTER, BEFORE, INK, size_in
+from bite.plots.style import AFTER, BEFORE, INK, READ_PT, size_in
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -43,6 +44,10 @@ _SEEN_PT = 1.5
 """A line of the outlines is about so broad: what moves by less does not seem to move."""
 _LOWEST_MM, _WIDEST_MM = 20.0, 2 * HALF_MM[0]
 """A wide place on paper shows more to the sides rather than less of both rows."""
+_MOST_VIEWS = 2
+"""More would be strips too low to be read; what is left out is said (our choice)."""
+_BANNER_IN = 2.95
+"""So wide "NOT ADVISED" is on one line; in less it takes two."""
 _TALLEST = 0.66
 """Height over width that a mouth needs, with some of the lips (our choice)."""
 _Box = tuple[float, float, float, float]
@@ -56,7 +61,7 @@ def draw_pictures(
     Where a move is advised, before and after stand side by side: outlines over the photograph, and the lit
     mouth in it (with two views, the outlines in each). Where not, the solved mouth stands on the left and the
     words on the right. Below, the front teeth are shown large with the clicked corners, and how far these are
-    from the solved ones.
+    from the solved ones. Of more than two views the first two are drawn, and a line names the others.
 
     Parameters
     ----------
@@ -64,8 +69,12 @@ def draw_pictures(
     words_beside : bool, nothing is to be moved: findings take the right half
     """
     left, low, wide, high = box_in
-    views = [view for view in assessment.frame.views if view.name in looks][:2]
+    views = [view for view in assessment.frame.views if view.name in looks][:_MOST_VIEWS]
     half = (wide - _GAP_IN) / 2
+    drawn = views or list(assessment.frame.views[:_MOST_VIEWS])
+    if others := others_told(assessment, looks, drawn):
+        under_in = _write_under(figure, others, (left, low, wide, high))
+        low, high = low + under_in, high - under_in
     if not views:
         bare = wide * _BARE if words_beside else wide
         _draw_bare(figure, assessment, (left, low, bare, high))
@@ -96,11 +105,43 @@ def _axes(figure: Figure, box_in: _Box) -> Axes:
     return figure.add_axes((left / width, bottom / height, wide / width, high / height))
 
 
+def others_told(assessment: Assessment, looks: Mapping[str, Looks], drawn: Sequence[LoadedView]) -> str:
+    """Name the views that the page does not draw, and how far off their corners are; empty for none."""
+    told_, marks = [], shown_marks(assessment)
+    for view in assessment.frame.views:
+        if any(view is one for one in drawn):
+            continue
+        error = view_error(marks, view.name)
+        if looks and view.name not in looks:
+            words = "shows no solved teeth"
+        elif error.before_px is None:
+            words = "no corner to hold against"
+        else:
+            after = "" if error.after_px is None else f" before, {error.after_px:.1f} px after"
+            words = f"corners off by {error.before_px:.1f} px{after}"
+        told_.append(f"{view.name} ({words})")
+    if not told_:
+        return ""
+    return f"Not drawn here: {', '.join(told_)}. Each view stands in a picture of its own with --plots."
+
+
+def _write_under(figure: Figure, words: str, box_in: _Box) -> float:
+    """Write a note at the foot of a box and give the height that it takes, inch."""
+    left, low, wide, _ = box_in
+    lines = wrap(words, int(wide * 72 / (0.56 * READ_PT)))
+    width, height = figure.get_size_inches()
+    figure.text(
+        left / width, (low + 0.02) / height, "\n".join(lines), va="bottom", fontsize=READ_PT, color=INK,
+        linespacing=1.25,
+    )  # fmt: skip
+    return 1.3 * READ_PT / 72 * len(lines) + 0.06
+
+
 def _draw_bare(figure: Figure, assessment: Assessment, box_in: _Box) -> None:
     """Draw the pictures of a frame whose model has no surface, or none, with the corners' marks."""
     left, low, wide, high = box_in
     shown = replace(assessment, marks=shown_marks(assessment))
-    views = assessment.frame.views[:2]
+    views = assessment.frame.views[:_MOST_VIEWS]
     held = [view for view in views if view_error(assessment.marks, view.name).corners]
     errors_in = 1.3 if held else 0.0
     each = (high - errors_in) / len(views)
@@ -182,13 +223,16 @@ def _words(figure: Figure, assessment: Assessment, box_in: _Box) -> None:
     """Write what was found; above it, large, that nothing is advised where that is so."""
     left, low, wide, high = box_in
     if assessment.decision.verdict in (Verdict.UNSURE, Verdict.RESHOOT):
-        axes = _axes(figure, (left, low + high - 0.62, wide, 0.5))
+        narrow = wide < _BANNER_IN
+        banner_in = 0.9 if narrow else 0.5
+        axes = _axes(figure, (left, low + high - 0.12 - banner_in, wide, banner_in))
         axes.set_axis_off()
         axes.text(
-            0.5, 0.5, "NOT ADVISED", ha="center", va="center", fontsize=24, fontweight="bold", color="white",
+            0.5, 0.5, "NOT\nADVISED" if narrow else "NOT ADVISED", ha="center", va="center", fontsize=24,
+            fontweight="bold", color="white", linespacing=1.1,
             transform=axes.transAxes, bbox={"facecolor": INK, "lw": 0, "boxstyle": "square,pad=0.25"},
         )  # fmt: skip
-        high -= 0.75
+        high -= banner_in + 0.25
     draw_findings(_axes(figure, (left, low, wide, high - _TITLE_IN)), assessment)
 
 

@@ -125,7 +125,7 @@ def _draw_causes(axes: Axes, rows: tuple[Placed, ...]) -> None:
 def _words(row: Placed) -> str:
     """Say what stands beside a bar: the best value, the weight, and why it is not what is said."""
     if row.cause is None:
-        return f"weight {row.weight:.0%}"
+        return f"weight {100 * row.weight:.0f} %"
     one = row.cause
     match row.standing:
         case Standing.UNSEEN:
@@ -140,7 +140,7 @@ def _words(row: Placed) -> str:
             more = ", within chance"
         case _:
             more = ""
-    return f"{values_short(one)}\nweight {one.weight:.0%}{more}"
+    return f"{values_short(one)}\nweight {100 * one.weight:.0f} %{more}"
 
 
 def values_short(one: Explained) -> str:
@@ -188,7 +188,7 @@ def _draw_pictures(figure: Figure, opinion: Opinion, mouths: tuple[SolvedMouth, 
 def _write_numbers(figure: Figure, opinion: Opinion, top_in: float) -> None:
     sunken = opinion.sunken
     assert sunken is not None
-    parts = [f"enamel in sight {sunken.area_before_mm2:.0f} → {sunken.area_after_mm2:.0f} mm2"]
+    parts = [f"enamel in sight {sunken.area_before_mm2:.0f} → {sunken.area_after_mm2:.0f} mm²"]
     if sunken.shadow_before_mm is not None and sunken.shadow_after_mm is not None:
         parts.append(
             f"lip's shadow on the incisors {sunken.shadow_before_mm:.1f} → {sunken.shadow_after_mm:.1f} mm"

@@ -21,6 +21,7 @@ from bite.plots.style import (
     PAGE_IN,
     PAGE_TITLE_PT,
     READ_PT,
+    Look,
     blank_figure,
     house_style,
     readable_ticks,
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
     from bite.recheck.pictures import TwoSolves
 
 FORMAT = "bite-recheck 1"
+_STATED = Look("stated", INK, "D", 6.0)
+"""What files say of the move: neither measured, nor a state of the teeth, so none of their colours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +206,7 @@ def _draw_approach(axes: Axes, report: RecheckReport) -> None:
     short = 24 // max(len(stands), 1) + 4
     names = [stand.frame if len(stand.frame) <= short else stand.frame[: short - 1] + "…" for stand in stands]
     axes.set_xticks(at, names, rotation=0 if len(stands) <= 3 else 20, ha="center")
-    axes.set(xlim=(-0.3, len(stands) - 0.1), ylabel="offset left, mm, forward positive")
+    axes.set(xlim=(-0.3, len(stands) + 0.05), ylabel="offset left, mm, forward positive")
     axes.set_title(f"Approach, 95 % (grey: within {tolerance_mm:g} mm)", fontsize=READ_PT + 0.5)
 
 
@@ -211,8 +214,8 @@ def _draw_move(axes: Axes, report: RecheckReport) -> None:
     found = report.found
     rows = [
         ("achieved", found.achieved.value, MEASURED, Z95 * found.achieved.sd),
-        ("predicted\nby the rig", found.predicted_mm, BEFORE, 0.0),
-        ("in the\nmeshes", found.in_mesh_mm, AFTER, 0.0),
+        ("predicted\nby the rig", found.predicted_mm, _STATED, 0.0),
+        ("in the\nmeshes", found.in_mesh_mm, _STATED, 0.0),
     ]
     shown = [row for row in rows if row[1] is not None]
     for k, (_, value, look, half) in enumerate(reversed(shown)):

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 MOST_ROWS, MOST_VIEWS = 40, 12
 """More frames or views do not fit a page that can be read (our choice)."""
-_WIDE_IN, _ROW_IN, _VIEW_IN = WIDTH_PX / DPI, 0.25, 1.85
+_WIDE_IN, _ROW_IN, _VIEW_IN = WIDTH_PX / DPI, 0.25, 1.35
 
 
 def together_figure(found: Together) -> Figure:
@@ -67,9 +67,10 @@ def together_figure(found: Together) -> Figure:
             figure.text(0.02, (top - 0.12) / height, f"Corners in each view; {KEY}", fontsize=SMALL_PT)
             top -= 0.3
         for k, (part, view) in enumerate(views):
-            left, low = 0.5 + 2.55 * (k % 3), top - _VIEW_IN * (k // 3 + 1) + 0.4
-            axes = figure.add_axes((left / 8.0, low / height, 2.0 / 8.0, (_VIEW_IN - 0.8) / height))
-            draw_reprojection(axes, part.marks, view, f"{part.assessment.frame.name[:18]}, {view[:10]}")
+            left, low = 0.16 + 2.6 * (k % 3), top - _VIEW_IN * (k // 3 + 1) + 0.2
+            axes = figure.add_axes((left / 8.0, low / height, 2.4 / 8.0, (_VIEW_IN - 0.6) / height))
+            name = f"{part.assessment.frame.name[:18]}, {view[:10]}"
+            draw_reprojection(axes, part.marks, view, name, size_pt=SMALL_PT)
         foot = f"{found.performer}: {len(found.parts)} frames; bite {found.version}\n{CAUTION}"
         figure.text(0.02, 0.08 / height, foot, va="bottom", fontsize=SMALL_PT, color=INK)
     return figure

@@ -95,7 +95,8 @@ def frames_used(left_out: Sequence[tuple[str, str]]) -> Finding:
 def joint_fit_sound(*, converged: bool, rounds: int) -> Finding:
     """Judge how the joint fit ended; one that did not settle gives no answer."""
     if converged:
-        told = f"in {rounds} rounds" if rounds else "where the frames' own fits had settled"
+        plural = "s" if rounds > 1 else ""
+        told = f"in {rounds} round{plural}" if rounds else "where the frames' own fits had settled"
         return Finding(FIT_CODE, Severity.OK, f"the joint fit settled {told}")
     text = f"the joint fit still moved after {rounds} rounds"
     return Finding(FIT_CODE, Severity.FAIL, text, "look at the clicks of the frames without depth first")

@@ -15,9 +15,11 @@ from bite.check.words import (
     interval_told,
     measured_told,
     rounded_pair,
+    signed,
     told,
 )
 from bite.stats.spread import ASIDE_SCALE_MM, SCALE_MM, TAIL
+from bite.together.frames_agree import CODE
 from bite.together.shared_offset import Part, Role, Together
 
 FORMAT = "bite-together 1"
@@ -42,10 +44,27 @@ def reason(found: Together) -> str:
 
 def together_line(found: Together) -> str:
     """Give the verdict, the instruction and the offset on one line, however long."""
-    line = headline(found)
-    if found.offset is not None:
-        return f"{line} (offset {told(found.offset, 'mm', sign=True)})"
-    return f"{line} ({found.decision.why})"
+    return f"{headline(found)} ({'; '.join(_what_differs(found))})"
+
+
+def _what_differs(found: Together) -> Iterator[str]:
+    """Give what the headline does not say: the offset where it has none, and how the frames differ."""
+    added = reason(found)
+    if found.offset is None or added:
+        yield found.decision.why
+    if found.offset is not None and added and "offset" not in added:
+        yield f"offset {told(found.offset, 'mm', sign=True)}"
+    used = [part for part in found.parts if part.role is not Role.LEFT_OUT]
+    alone = sorted(part.offset.value for part in used if part.offset is not None)
+    if len(alone) > 1:
+        low, high = (signed(f"{value + 0.0:.2f}") for value in (alone[0], alone[-1]))
+        yield f"alike alone at {low} mm" if low == high else f"alone from {low} to {high} mm"
+    if left := [part.assessment.frame.name for part in found.parts if part.role is Role.LEFT_OUT]:
+        yield f"left out: {', '.join(left)}"
+    for finding in found.findings:
+        told_already = finding.text in found.decision.why
+        if finding.code == CODE and finding.severity is not Severity.OK and not told_already:
+            yield finding.text
 
 
 def together_text(found: Together) -> str:

@@ -34,6 +34,8 @@ def test_frames_give_one_file_one_picture_and_the_same_bytes_twice(run: Run, tmp
 
     quiet = run("check", *paths, "--together", "--quiet", "--out", tmp_path / "again")
     assert quiet.out.startswith("tern, 3 frames together: ") and quiet.out.count("\n") == 1
+    # what all share is said once, and then what differs
+    assert quiet.out.count("+-") == 1
     for name in names_in(out):
         assert (out / name).read_bytes() == (tmp_path / "again" / name).read_bytes()
 
@@ -50,6 +52,10 @@ def test_the_three_bites_of_the_demo_give_the_planted_offset(run: Run, tmp_path:
     assert ran.code == 0 and told["decision"]["verdict"] == "move" and told["decision"]["dial_before"] == 0.25
     assert [frame["share"] > 0.2 for frame in told["frames"]] == [True, True, True]
     assert [finding["code"] for finding in told["findings"] if finding["severity"] != "ok"] == []
+    alone = sorted(frame["offset_mm"]["value"] for frame in told["frames"])
+    ran = run("check", *frames, "--together", "--quiet", "--out", tmp_path)
+    assert ran.out.count("+-") == 1
+    assert ran.out.endswith(f"(alone from {alone[0]:.2f} to {alone[-1]:.2f} mm)\n")
 
 
 @pytest.mark.parametrize("word", ["alone", "performer", "gone"])

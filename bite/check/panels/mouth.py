@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from textwrap import fill
 from typing import TYPE_CHECKING
 
@@ -251,10 +251,13 @@ def _spread(wanted: list[float], gap: float) -> list[float]:
 
 def _name_shapes(axes: Axes, corners: list[CornerMark], crop: Crop) -> None:
     """Write what each shape means beside the leftmost corner that shows most of them."""
+    before = _MODEL[0]
+    if not any(mark.after_px for mark in corners):  # nothing is moved: there is no "before" either
+        before = replace(before, word="solved")
 
     def shapes(mark: CornerMark) -> list[tuple[tuple[float, float], Look]]:
         clicked = mark.clicked_px if mark.state != "hidden" else None
-        pairs = ((clicked, _CLICK), (mark.before_px, _MODEL[0]), (mark.after_px, _MODEL[1]))
+        pairs = ((clicked, _CLICK), (mark.before_px, before), (mark.after_px, _MODEL[1]))
         return [(place, look) for place, look in pairs if place is not None]
 
     def rank(mark: CornerMark) -> tuple[int, float]:

@@ -61,7 +61,9 @@ KEY = "from the click (circle) to the solved corner: square, dotted before; tria
 """What the shapes mean, to be written once beside all panels."""
 
 
-def draw_reprojection(axes: Axes, marks: Sequence[CornerMark], view: str, name: str) -> None:
+def draw_reprojection(
+    axes: Axes, marks: Sequence[CornerMark], view: str, name: str, *, size_pt: float = READ_PT
+) -> None:
     """Draw how far off each corner of one view is, large, side by side, with the scale.
 
     The errors are a pixel or two where the corners lie a hundred apart: each corner has a cell of its own,
@@ -72,21 +74,22 @@ def draw_reprojection(axes: Axes, marks: Sequence[CornerMark], view: str, name: 
     marks : sequence of CornerMark, of any views
     view : str, which of them
     name : str, what to call it in the title
+    size_pt : float, of its letters
     """
     error = view_error(marks, view)
     kept = [m for m in marks if m.view == view and m.state in _AS_POSITION and m.clicked_px and m.before_px]
     if not kept or error.before_px is None:
-        say_missing(axes, name, "No clicked corner that the solved model has.", size_pt=READ_PT)
+        say_missing(axes, name, "No clicked corner that the solved model has.", size_pt=size_pt)
         return
     rows = [row for upper in (True, False) if (row := [m for m in kept if is_upper(m.name) == upper])]
-    cells = _cells(axes, max(map(len, rows)), len(rows), 2.3 * max(_largest(kept), _LEAST_SHOWN_PX))
+    cells = _cells(axes, max(map(len, rows)), len(rows), 2.6 * max(_largest(kept), _LEAST_SHOWN_PX), size_pt)
     for r, row in enumerate(rows):
         row.sort(key=lambda mark: mark.clicked_px or (0.0, 0.0))
         for k, mark in enumerate(row):
-            _draw_cell(axes, mark, k * cells.pitch, r * (cells.pitch + cells.label), cells)
+            _draw_cell(axes, mark, k * cells.pitch, r * (cells.pitch + cells.label), cells, size_pt)
     after = "" if error.after_px is None else f" before, {error.after_px:.1f} px after"
     words = f"{name}, off by {error.before_px:.1f} px{after}"
-    axes.set_title(fill(words, int(size_in(axes)[0] * 72 / (0.66 * READ_PT))), fontsize=READ_PT)
+    axes.set_title(fill(words, int(size_in(axes)[0] * 72 / (0.66 * size_pt))), fontsize=size_pt)
     axes.set_xticks([])
     axes.set_yticks([])
     axes.spines[:].set_visible(False)
@@ -100,7 +103,7 @@ class _Cells:
     label: float
 
 
-def _cells(axes: Axes, columns: int, rows: int, pitch: float) -> _Cells:
+def _cells(axes: Axes, columns: int, rows: int, pitch: float, size_pt: float) -> _Cells:
     """Fit all cells at one scale both ways, labels above them, and draw the scale to their right."""
     wide, tall = size_in(axes)
     pitch_in = min(wide / (columns + 1.0), tall / rows - _LABEL_IN)
@@ -112,11 +115,11 @@ def _cells(axes: Axes, columns: int, rows: int, pitch: float) -> _Cells:
     bar = next((step for step in _BARS_PX if step >= 0.25 * pitch), _BARS_PX[-1])
     x, y = (columns - 0.4) * pitch, 0.5 * (rows - 1) * (pitch + label)
     axes.plot([x, x + bar], [y, y], color=INK, lw=2.0, solid_capstyle="butt")
-    axes.text(x, y - 0.03 * per_in, f"{bar:g} px", ha="left", va="bottom", fontsize=READ_PT, color=INK)
+    axes.text(x, y - 0.03 * per_in, f"{bar:g} px", ha="left", va="bottom", fontsize=size_pt, color=INK)
     return _Cells(pitch, label)
 
 
-def _draw_cell(axes: Axes, mark: CornerMark, x: float, y: float, cells: _Cells) -> None:
+def _draw_cell(axes: Axes, mark: CornerMark, x: float, y: float, cells: _Cells, size_pt: float) -> None:
     from matplotlib.patches import Rectangle
 
     assert mark.clicked_px is not None
@@ -128,7 +131,7 @@ def _draw_cell(axes: Axes, mark: CornerMark, x: float, y: float, cells: _Cells) 
             axes.plot([x, end[0]], [y, end[1]], style, color=look.colour, lw=1.2)
             axes.plot(*end, look.marker, color=look.colour, ms=5.0, mec="white", mew=0.5)
     axes.plot(x, y, MEASURED.marker, color=MEASURED.colour, ms=5.0, mfc="white", mew=1.3)
-    axes.text(x, y - half, mark.name, ha="center", va="bottom", fontsize=READ_PT, color=INK)
+    axes.text(x, y - half, mark.name, ha="center", va="bottom", fontsize=size_pt, color=INK)
 
 
 def _largest(marks: Sequence[CornerMark]) -> float:

@@ -145,11 +145,27 @@ def test_each_thing_is_named_in_words_beside_it() -> None:
         ("no_readings", "measured: no readings here"),
         ("no_dial", "no dial value can be given"),
         ("reshoot", "NOT ADVISED"),
+        ("three_views", "Not drawn here: low (corners off by"),
     ],
 )
 def test_what_is_missing_is_said(case: str, sentence: str) -> None:
     written = " ".join(" ".join(texts(page(case))).split())
     assert sentence in written
+
+
+def test_the_stamp_of_a_refusal_hides_no_picture() -> None:
+    for name in ("unsure", "reshoot"):
+        figure = page(name)
+        figure.canvas.draw()
+        [stamp] = [t for t in figure.findobj(Text) if t.get_text().split() == ["NOT", "ADVISED"]]
+        box = stamp.get_bbox_patch().get_window_extent()
+        others = [axes for axes in figure.axes if axes is not stamp.axes and axes.axison]
+        assert not any(box.overlaps(axes.get_window_extent()) for axes in others), name
+
+
+def test_where_nothing_moves_there_is_no_before() -> None:
+    written = texts(page("unsure"))
+    assert "solved" in written and "solved before" not in written
 
 
 def test_it_says_why_there_is_no_line_across(fake) -> None:
@@ -168,7 +184,7 @@ def test_a_refusal_tells_its_reason_before_any_number_and_draws_no_advice(name: 
     assert why and numbers and numbers[0].startswith("not advised: offset")
     assert not any(sign.isdigit() for sign in "".join(title).partition(":")[2])
     figure = page(name)
-    [stamp] = [t for t in figure.findobj(Text) if t.get_text() == "NOT ADVISED"]
+    [stamp] = [t for t in figure.findobj(Text) if t.get_text().split() == ["NOT", "ADVISED"]]
     assert stamp.get_fontsize() > 1.5 * max(t.get_fontsize() for t in figure.findobj(Text) if t is not stamp)
     colours = {line.get_color() for axes in figure.axes for line in axes.lines}
     colours |= {text.get_color() for text in figure.findobj(Text)}

@@ -107,7 +107,10 @@ def stand_on_disk(path: Path) -> FrameStand:
     except BiteError as error:
         return FrameStand(path.name, "cannot be read", str(error), False)
     done = tuple(clicks)
-    return FrameStand(file.name, clicked_told(done), _verdict_on_disk(file), is_done(done))
+    verdict = _verdict_on_disk(file)
+    if verdict and not is_done(done):
+        verdict += " so far"
+    return FrameStand(file.name, clicked_told(done), verdict, is_done(done))
 
 
 def _verdict_on_disk(file: FrameFile) -> str:

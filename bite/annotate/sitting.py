@@ -86,7 +86,7 @@ class Sitting:
         """Bring the list up to date with the frame on the bench."""
         bench = self.bench
         answer = bench.answer
-        verdict = "" if answer is None or bench.busy else answer.verdict
+        verdict = "" if answer is None or bench.busy else answer.short
         clicks = bench.desk.clicks
         stand = FrameStand(bench.frame.name, clicked_told(clicks), verdict, is_done(clicks))
         if verdict == "" and self._stands[self._at].clicked == stand.clicked and not bench.desk.revision:

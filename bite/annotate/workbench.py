@@ -13,17 +13,26 @@ from bite.annotate.drawing.teeth_drawing import item_at
 from bite.annotate.state.answer import Answer
 from bite.annotate.state.clicks import Clicks
 from bite.annotate.state.desk import Desk, PictureSize
-from bite.annotate.state.frames import Frames
+from bite.annotate.state.frames import Frames, clicked_told
 from bite.annotate.state.keys import NUDGES, PANS, Action
 from bite.annotate.state.live import LiveCheck
 from bite.annotate.state.looking import Looking
 from bite.annotate.state.mistakes import MistakeWatch
 from bite.annotate.state.mouth import solved_places
 from bite.annotate.state.order import short_name
-from bite.annotate.state.sheet import STEPS, Kind, Sheet, frames_sheet, help_sheet, leaving_sheet
+from bite.annotate.state.sheet import (
+    STEPS,
+    Kind,
+    Sheet,
+    frames_sheet,
+    help_sheet,
+    kept_sheet,
+    leaving_sheet,
+)
 from bite.annotate.state.snapping import snap_ringed
 from bite.annotate.state.view import Point, ViewTransform, mark_near
 from bite.annotate.store.corner_files import CornerStore, SaveStatus
+from bite.annotate.store.offer import Offer
 from bite.annotate.store.saving import Notes, Saver
 from bite.files.bundle import BiteFrame
 from bite.files.corners import CornerState
@@ -91,6 +100,9 @@ class Workbench:
         self.wanted: int | None = None
         self.closing, self._given_up, self._finished = False, False, False
         self._opened: set[int] = set()
+        self._offer = Offer(stores, start)
+        if self._offer:
+            self.sheet = kept_sheet(self._offer.rows(), clicked_told(start))
         self._solved: Mapping[str, Mapping[str, Point]] | None = None
 
     @property
@@ -269,6 +281,13 @@ class Workbench:
         self.overlays.make(self.answer, lambda: laid_in(images, looks()))
         return True
 
+    def step_frames(self, steps: int) -> None:
+        """Ask for a frame some steps on or back, or for the last one on that way."""
+        if self.frames is None or not self.frames.several:
+            return
+        index = min(max(self.frames.at + steps, 0), len(self.frames.stands) - 1)
+        self._want(index if index != self.frames.at else self.frames.at + steps)
+
     def _want(self, index: int) -> None:
         assert self.frames is not None
         if 0 <= index < len(self.frames.stands):
@@ -294,6 +313,8 @@ class Workbench:
             if action in (Action.BRIGHTER, Action.CLOSE):
                 self._given_up = action is Action.CLOSE
                 self.closing = True
+        elif sheet.kind is Kind.KEPT:
+            self._act_on_offer(action)
         elif action is Action.HELP and sheet.kind is Kind.HELP:
             last = sheet.page + 1 >= page_count(self.screen.picture, sheet, unit=self.screen.unit)
             self.sheet = None if last else sheet.moved(1)
@@ -303,8 +324,19 @@ class Workbench:
             step = STEPS[action]
             self.sheet = sheet.moved(step if sheet.marked is not None else (-1, 1)[step > 0])
 
+    def _act_on_offer(self, action: Action) -> None:
+        if action is Action.PLACE:
+            self.sheet = None
+            self.desk.take(self._offer.over(self.desk.clicks), "the kept clicks were taken")
+            self.save()
+            if self.save_status.saved:  # else the copy is all there is of them
+                self._offer.put_away()
+        elif action is Action.REMOVE:
+            self.sheet = None
+            self.desk.said = "; ".join(self._offer.put_away())
+
     def _press_on_sheet(self, sheet: Sheet, at: Point) -> None:
-        if sheet.kind is Kind.LEAVING:
+        if sheet.kind in (Kind.LEAVING, Kind.KEPT):
             return
         row = row_at(self.screen.picture, sheet, at, unit=self.screen.unit)
         self.sheet = None

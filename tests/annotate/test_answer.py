@@ -17,7 +17,9 @@ from bite.geometry.teeth import DISTAL_CORNERS, LANDMARKS, mirrored
 from demo_bite.scene.bundle import as_bite_frame
 from demo_bite.scene.settings import Detail, Settings, Shot
 from demo_bite.scene.simulate import simulate
+from tests.check.told.conftest import Fake
 
+ASSESSED = Fake().make()
 SIZE = PictureSize("front", 640, 480)
 
 
@@ -42,6 +44,33 @@ def test_answer_holds_offset_and_ghosts(stereo: BiteFrame) -> None:
     for view in stereo.views:
         assert set(DISTAL_CORNERS) <= set(answer.before[view.name])
         assert set(DISTAL_CORNERS) <= set(answer.after[view.name])
+
+
+def test_an_answer_before_the_four_outer_corners_is_provisional(stereo: BiteFrame, monkeypatch) -> None:
+    """Depth alone may give an offset: neither its verdict nor a dial value is to be taken for the end."""
+    import numpy as np
+
+    from bite.annotate.drawing import panel
+    from bite.annotate.drawing.panel import PanelFacts, draw_panel
+    from bite.annotate.state.view import Area
+    from bite.annotate.store.corner_files import SaveStatus
+
+    told: list[str] = []
+    monkeypatch.setattr(panel, "write", lambda target, text, *rest, **more: told.append(text))
+    clicks = clicks_of(stereo)
+    for present, provisional in ((clicks, False), ((clicks[0].without("21d"), clicks[1]), True)):
+        made = check_clicks(stereo, present, lambda frame: ASSESSED)
+        assert bool(made.provisional) is provisional
+        assert made.short == ("move so far" if provisional else "move")
+        told.clear()
+        facts = PanelFacts(
+            "a", "front", True, present[0], None, None, "", (), made, False, SaveStatus(True), ()
+        )
+        draw_panel(np.zeros((800, 330, 4), np.uint8), Area(0, 0, 330, 800), facts)
+        words = " ".join(told)
+        assert ("MOVE" in told) is not provisional
+        assert ("set the dial" in words) is not provisional
+        assert ("Provisional: 7 of 8 corners" in words) is provisional
 
 
 def test_missing_distal_corners_come_first(stereo: BiteFrame) -> None:

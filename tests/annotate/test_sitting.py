@@ -154,7 +154,7 @@ def test_a_verdict_on_disk_counts_only_for_the_clicks_it_was_reached_with(tmp_pa
     digest = hashlib.sha256(corners.read_bytes()).hexdigest()
     result = {"inputs": {"a.corners.json": f"sha256:{digest}"}, "decision": {"verdict": "move"}}
     (tmp_path / "a.result.json").write_text(json.dumps(result))
-    assert stand_on_disk(frame) == FrameStand("a", "2 of 4 corners", "move", False)
+    assert stand_on_disk(frame) == FrameStand("a", "2 of 4 corners", "move so far", False)
     corners.write_text(json.dumps({**table, "points": {}}))
     assert stand_on_disk(frame).verdict == ""
     corners.write_text("{")
@@ -169,3 +169,70 @@ def test_done_means_the_four_outer_corners_of_every_picture(tmp_path: Path) -> N
     assert clicked_told(hand.bench.desk.clicks) == "3 of 4 corners" and not is_done(hand.bench.desk.clicks)
     hand.key("h")
     assert is_done(hand.bench.desk.clicks)
+
+
+def during_the_reading(hand: Hand, monkeypatch: pytest.MonkeyPatch, act) -> None:
+    """Let a hand act while a frame is being read: what comes then is handed out when the toolkit is asked."""
+    asked = []
+
+    def flush() -> None:
+        asked.append(True)
+        if len(asked) == 2:  # first the words are shown, then the frame is read
+            act()
+
+    monkeypatch.setattr(hand.canvas, "flush_events", flush)
+
+
+def test_keys_typed_while_a_frame_is_read_wait_for_it_and_clicks_are_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sitting = sitting_in(tmp_path)
+    hand = hand_on_sitting(sitting)
+
+    def act() -> None:
+        hand.key("h", "h")
+        hand.click_picture(FOUR[0])
+
+    during_the_reading(hand, monkeypatch, act)
+    hand.key("pagedown")
+    hand = on_bench(hand, sitting)
+    assert hand.bench.stores[0].path.parent.name == "1"
+    assert {name: str(hand.bench.desk.here.state_of(name)) for name in hand.bench.desk.here.done} == {
+        "11d": "hidden", "21d": "hidden",
+    }  # fmt: skip
+    assert set(hand.saved()["points"]) == {"11d", "21d"}
+
+
+def test_a_click_meant_for_the_frame_before_is_said_not_to_count(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sitting = sitting_in(tmp_path)
+    hand = hand_on_sitting(sitting)
+    during_the_reading(hand, monkeypatch, lambda: hand.click_picture(FOUR[0]))
+    hand.key("pagedown")
+    hand = on_bench(hand, sitting)
+    assert hand.places() == {} and "a click made while this frame was being read" in hand.bench.desk.said
+
+
+def test_page_keys_typed_meanwhile_are_one_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    sitting = sitting_in(tmp_path)
+    hand = hand_on_sitting(sitting)
+    during_the_reading(hand, monkeypatch, lambda: hand.key("pagedown", "pagedown", "h"))
+    hand.key("pagedown")
+    hand = on_bench(hand, sitting)
+    assert hand.bench.stores[0].path.parent.name == "3" and set(sitting.visited) == {0, 1}
+    assert set(hand.bench.desk.here.done) == {"11d"}
+
+
+def test_in_a_browser_keys_wait_until_what_was_sent_has_come_in(tmp_path: Path) -> None:
+    sitting = sitting_in(tmp_path)
+    hand = hand_on_sitting(sitting)
+    hand.window._in_browser = True
+    hand.key("pagedown", "h")
+    hand = on_bench(hand, sitting)
+    assert hand.bench.desk.here.done == set()
+    for _ in range(4):
+        hand.window.poll()
+    assert set(hand.bench.desk.here.done) == {"11d"}
+    hand.key("h")
+    assert len(hand.bench.desk.here.done) == 2

@@ -166,3 +166,25 @@ def test_killed_at_any_instant_the_last_or_last_but_one_save_is_there_whole(tmp_
         kept = read_corners(path).points["11d"].x_px
         assert kept in (done[-1], tried[-1]), "a complete save must not be lost"
         assert not list(tmp_path.glob("*.aside-*"))
+
+
+def test_copies_elsewhere_are_known_by_the_file_they_belong_to(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("HOME", str(tmp_path))
+    # a folder that is not there takes no file
+    ours, others = (store_at(tmp_path / name / "a.corners.json") for name in ("gone", "gone too"))
+    beside = ours.save_beside(one_click())
+    assert beside is not None and beside.parent == tmp_path
+    assert [kept.path for kept in ours.kept(ViewClicks())] == [beside]
+    assert ours.kept(ViewClicks())[0].clicks == one_click()
+    assert others.kept(ViewClicks()) == ()
+    assert ours.kept(one_click()) == (), "what is clicked already is not offered"
+
+
+def test_the_latest_copy_comes_first(tmp_path: Path) -> None:
+    stamps = iter([NOON, NOON.replace(hour=15), NOON.replace(hour=13)])
+    store = store_at(tmp_path / "a.corners.json", now=lambda: next(stamps))
+    for x in (10.0, 11.0, 12.0):
+        assert store.save_beside(one_click(x)) is not None
+    assert [kept.clicks for kept in store.kept(ViewClicks())] == [one_click(x) for x in (11.0, 12.0, 10.0)]

@@ -310,6 +310,62 @@ def test_a_window_that_is_simply_shut_saves_beside_too_but_q_twice_does_not(tmp_
         assert path.with_name("front.corners.unsaved-1.json").exists() is kept
 
 
+def kept_once(folder: Path) -> Path:
+    """Leave a copy beside a corner file that could not be written, and make room for that file again."""
+    hand = hand_on(bench_of_picture(grey_picture(), folder))
+    hand.click_picture((100.0, 100.0))
+    path = spoil(hand)
+    hand.key("q", "b")
+    hand.bench.finish()
+    path.rmdir()
+    return path.with_name("front.corners.unsaved-1.json")
+
+
+def test_clicks_kept_beside_are_offered_at_the_next_opening_and_taken(tmp_path: Path) -> None:
+    copy = kept_once(tmp_path)
+    kept = read_corners(copy).points
+    hand = hand_on(bench_of_picture(grey_picture(), tmp_path))
+    assert hand.bench.sheet is not None and copy.name in dict(hand.bench.sheet.rows)["kept"]
+    hand.click_picture((200.0, 200.0))
+    hand.key("h", "u")
+    assert hand.places() == {}, "nothing is clicked behind the question"
+    hand.key("enter")
+    assert hand.bench.sheet is None and hand.bench.desk.here.points == kept
+    assert set(hand.saved()["points"]) == {"11d"} and not copy.exists()
+    assert read_corners(copy.with_name(f"{copy.name}.aside-1")).points == kept
+    hand.key("z")
+    assert hand.places() == {}
+    assert bench_of_picture(grey_picture(), tmp_path).sheet is None
+
+
+def test_clicks_kept_beside_are_asked_about_again_or_put_away(tmp_path: Path) -> None:
+    copy = kept_once(tmp_path)
+    hand = hand_on(bench_of_picture(grey_picture(), tmp_path))
+    hand.key("escape")
+    assert hand.bench.sheet is None and copy.exists() and hand.places() == {}
+    hand = hand_on(bench_of_picture(grey_picture(), tmp_path))
+    assert hand.bench.sheet is not None
+    hand.key("delete")
+    assert hand.bench.sheet is None and not copy.exists() and hand.places() == {}
+    assert bench_of_picture(grey_picture(), tmp_path).sheet is None
+
+
+def test_what_was_kept_and_still_cannot_be_saved_is_kept_once(tmp_path: Path) -> None:
+    copy = kept_once(tmp_path)
+    hand = hand_on(bench_of_picture(grey_picture(), tmp_path))
+    copy.with_name("front.corners.json").mkdir()
+    hand.key("enter")
+    assert copy.exists() and not hand.bench.save_status.saved
+    hand.key("q", "b")
+    hand.bench.finish()
+    assert sorted(path.name for path in tmp_path.glob("*unsaved*")) == [copy.name]
+
+
+def test_clicks_of_another_picture_are_not_offered(tmp_path: Path) -> None:
+    kept_once(tmp_path)
+    assert bench_of_picture(grey_picture(400, 640), tmp_path).sheet is None
+
+
 def test_help_lies_over_the_picture_and_a_click_only_closes_it(hand: Hand) -> None:
     before = hand.pixels
     hand.key("?")

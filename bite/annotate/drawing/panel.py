@@ -228,11 +228,17 @@ def _answer(column: _Column, facts: PanelFacts) -> None:
         return
     # an answer to older clicks stays readable while the next is worked out, but grey
     ink = _SOFT if facts.busy else _INK
-    column.say(answer.verdict.upper(), 16, ink, bold=True)
-    column.say(answer.headline, 12.5, ink)
+    if answer.provisional:
+        # nothing to be typed into a rig: neither the word in large letters nor the dial's value
+        ink = _SOFT
+        column.say(f"Provisional: {answer.provisional}", 14, _SOFT, bold=True)
+        column.say(f"so far it looks like {answer.verdict}; that may still change", 12, _SOFT)
+    else:
+        column.say(answer.verdict.upper(), 16, ink, bold=True)
+        column.say(answer.headline, 12.5, ink)
     if answer.next_click and not facts.end:
         column.gap(2)
-        column.say(answer.next_click, 12, ink, bold=True)
+        column.say(answer.next_click, 12, _SOFT if facts.busy else _INK, bold=True)
     column.gap(2)
     for label, value in answer.rows:
         column.say(f"{label}: {value}", 12, ink)

@@ -8,6 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from bite.annotate.state.clicks import Clicks, ViewClicks
+from bite.annotate.state.frames import clicked_told, is_done
 from bite.annotate.state.order import short_name
 from bite.annotate.state.view import Point
 from bite.errors import BiteError
@@ -40,6 +41,7 @@ class Answer:
     axes : by view, right and down of the solved model
     px_per_mm : by view, on the teeth
     looks : function that renders the solved mouth into every view; None without a solved surface
+    provisional : str, what is clicked, where that is not yet what a verdict rests on; empty where it is
     """
 
     verdict: str = ""
@@ -53,6 +55,12 @@ class Answer:
     axes: Mapping[str, PictureAxes] = field(default_factory=dict)
     px_per_mm: Mapping[str, float] = field(default_factory=dict)
     looks: Callable[[], Mapping[str, Looks]] | None = None
+    provisional: str = ""
+
+    @property
+    def short(self) -> str:
+        """The verdict in a word or two, for a list."""
+        return f"{self.verdict} so far" if self.provisional else self.verdict
 
 
 def frame_with_clicks(frame: BiteFrame, clicks: Clicks) -> BiteFrame:
@@ -76,6 +84,9 @@ def _as_corners(image_file: str, shape: tuple[int, ...], clicks: ViewClicks) -> 
 def check_clicks(frame: BiteFrame, clicks: Clicks, check: Callable[[BiteFrame], Assessment]) -> Answer:
     """Run the check on the present clicks; what it refuses is an answer too.
 
+    Until the four outer corners of every picture are dealt with the answer is provisional: depth alone may
+    give an offset, but nothing has held the picture against it.
+
     Parameters
     ----------
     frame : BiteFrame, as read from disk
@@ -83,7 +94,8 @@ def check_clicks(frame: BiteFrame, clicks: Clicks, check: Callable[[BiteFrame], 
     check : function from frame to assessment
     """
     try:
-        return answer_of(check(frame_with_clicks(frame, clicks)))
+        answer = answer_of(check(frame_with_clicks(frame, clicks)))
+        return answer if is_done(clicks) else replace(answer, provisional=clicked_told(clicks))
     except BiteError as error:
         return Answer(
             verdict="no answer", headline="the check cannot use these clicks", troubles=(str(error),)

@@ -211,6 +211,13 @@ class Desk:
         self.said = f"{name} is {state}"
         return True
 
+    def take(self, clicks: Clicks, told: str) -> None:
+        """Put other clicks in place of all, as one step that undo takes back."""
+        now = self._history.present
+        self._history.step(told, _Snapshot(clicks, now.view, next_open(clicks[now.view].done), None))
+        self.revision += 1
+        self.said = f"{told} (Z takes that back)"
+
     def hide_asked(self) -> bool:
         """Note that the corner asked for cannot be seen, and go on."""
         name = self.asked

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
@@ -15,6 +16,7 @@ class Kind(Enum):
     HELP = "help"
     FRAMES = "frames"
     LEAVING = "leaving"
+    KEPT = "kept"
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +65,25 @@ def leaving_sheet(why_not: str) -> Sheet:
         ("why", why_not),
     )
     return Sheet(Kind.LEAVING, "These clicks are not on disk. Close all the same?", rows)
+
+
+def kept_sheet(found: Sequence[tuple[str, str, str]], now: str) -> Sheet:
+    """Give the question whether clicks that were kept under another name are to be taken.
+
+    Parameters
+    ----------
+    found : sequence of (file name, what is clicked, when it was written), one a picture
+    now : str, what the corner files themselves hold
+    """
+    what = "; ".join(f"{name}: {clicked}, {saved or 'at a time not told'}" for name, clicked, saved in found)
+    rows = (
+        ("Enter", "take them in place of what is there now (Z takes that back)"),
+        ("Esc", "leave them: asked again next time"),
+        ("Del", "put them away: not asked again, and not thrown away"),
+        ("kept", what),
+        ("now", now),
+    )
+    return Sheet(Kind.KEPT, "Clicks that could not be saved were kept beside. Take them?", rows)
 
 
 STEPS = {

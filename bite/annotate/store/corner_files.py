@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from bite.annotate.state.clicks import ViewClicks, clicks_of_file
+from bite.annotate.store.kept_beside import Kept, keep_beside, kept_copies
 from bite.errors import InputError
 from bite.files.atomic import write_bytes
 from bite.files.corners import Corners, read_corners, write_corners
@@ -123,25 +124,13 @@ class CornerStore:
         return self.status
 
     def save_beside(self, clicks: ViewClicks) -> Path | None:
-        """Write clicks that cannot go where they belong under another name; None where no place takes them.
+        """Write clicks that cannot go where they belong under another name; None where nothing takes them."""
+        return keep_beside(self.path, self.corners(clicks, self._now()))
 
-        Beside the picture where that folder can be written, else in the home folder, else where temporary
-        files go. The file's own name stays with it, so that it can be put in place by hand.
-        """
-        import tempfile
-
-        content = self.corners(clicks, self._now())
-        for folder in (self.path.parent, Path("~"), Path(tempfile.gettempdir())):
-            for number in range(1, _MOST_ASIDE):
-                try:
-                    beside = folder.expanduser() / f"{self.path.stem}.unsaved-{number}{self.path.suffix}"
-                    if beside.exists():
-                        continue
-                    write_corners(beside, content)
-                except (InputError, OSError, RuntimeError):
-                    break
-                return beside
-        return None
+    def kept(self, clicks: ViewClicks) -> tuple[Kept, ...]:
+        """Find clicks of this picture under other names that are not the present ones, the latest first."""
+        found = kept_copies(self.path, lambda corners: not self._other_picture(corners))
+        return tuple(kept for kept in found if kept.clicks != clicks)
 
     def corners(self, clicks: ViewClicks, stamp: datetime) -> Corners:
         """Give the clicks as the content of the file."""
@@ -156,15 +145,22 @@ class CornerStore:
             stamp.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
         )
 
-    def _check_picture(self, corners: Corners) -> None:
+    def _other_picture(self, corners: Corners) -> str:
+        """Name the picture that corners were clicked in where it is another one."""
         stated = corners.image_file.replace("\\", "/").rsplit("/", 1)[-1]
-        size = (self._width_px, self._height_px)
-        if stated != self._image_file or (corners.width_px, corners.height_px) != size:
+        same = stated == self._image_file and (corners.width_px, corners.height_px) == (
+            self._width_px,
+            self._height_px,
+        )
+        return "" if same else f"{stated} {corners.width_px} x {corners.height_px}"
+
+    def _check_picture(self, corners: Corners) -> None:
+        if other := self._other_picture(corners):
             raise InputError(
                 self.path,
                 "image",
-                f"clicked in {stated} {corners.width_px} x {corners.height_px}, "
-                f"but the view's picture is {self._image_file} {size[0]} x {size[1]}",
+                f"clicked in {other}, "
+                f"but the view's picture is {self._image_file} {self._width_px} x {self._height_px}",
                 "name this picture's own corner file in the frame, or move the other one away",
             )
 

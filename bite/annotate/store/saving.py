@@ -68,5 +68,5 @@ class Saver:
             if beside is None:
                 told.append(f"{store.path.name}: these clicks could be written nowhere")
             else:
-                told.append(f"the clicks for {store.path} are in {beside}: put them there by hand")
+                told.append(f"the clicks for {store.path} are in {beside}: the next opening offers them")
         return told

@@ -12,10 +12,13 @@ import numpy as np
 
 from bite.annotate.drawing.lettering import Pixels
 from bite.annotate.sitting import Sitting
-from bite.annotate.state.keys import action_of
+from bite.annotate.state.keys import Action, action_of
 from bite.annotate.state.view import Area, Point
+from bite.annotate.toolkit.meanwhile import Meanwhile
 from bite.annotate.workbench import Workbench
 
+_POLLS_OF_A_BROWSER = 3
+"""Looks of the timer until what a browser sent meanwhile has come in: it cannot be asked (our choice)."""
 POLL_MS = 100
 """How often the window looks for what is to be told or saved: less than a hand notices (our choice)."""
 _LEFT, _MIDDLE, _RIGHT = 1, 2, 3
@@ -42,7 +45,8 @@ class Window:
         sitting: Sitting | None = None,
     ) -> None:
         self._canvas, self._bench, self._close, self._sitting = canvas, bench, close, sitting
-        self._changing_frame = False
+        self._changing_frame, self._held_polls = False, 0
+        self._meanwhile = Meanwhile()
         self._size: tuple[int, int] | None = None
         kind = type(canvas).__name__
         self._in_browser, self._in_tk = kind.startswith("FigureCanvasWeb"), kind.startswith("FigureCanvasTk")
@@ -64,6 +68,10 @@ class Window:
     def poll(self) -> bool:
         """Show a finished answer; called by the toolkit's own timer. True keeps the timer going."""
         if self._changing_frame:
+            if self._held_polls:
+                self._held_polls -= 1
+                if not self._held_polls:
+                    self._catch_up()
             return True
         if self._bench.poll():
             if self._sitting is not None:
@@ -79,10 +87,13 @@ class Window:
         self._show(self._paint(whole=False))
 
     def _guarded(self, handler: Callable[[Any], None]) -> Callable[[Any], None]:
-        """Leave events alone once the window closes: toolkits still send some."""
+        """Leave events alone once the window closes, for toolkits still send some; let others wait."""
 
         def handle(event: Any) -> None:
-            if (self._bench.closing or self._changing_frame) and event.name != "close_event":
+            if self._bench.closing and event.name != "close_event":
+                return
+            if self._changing_frame and event.name not in ("close_event", "draw_event"):
+                self._meanwhile.note(event)
                 return
             handler(event)
 
@@ -130,8 +141,10 @@ class Window:
 
     def _on_key(self, event: Any) -> None:
         action = action_of(event.key)
-        if action is None:
-            return
+        if action is not None:
+            self._act(action)
+
+    def _act(self, action: Action) -> None:
         self._bench.act(action)
         if self._bench.closing:
             self._bench.settle()
@@ -159,23 +172,45 @@ class Window:
 
     def _change_frame(self, sitting: Sitting) -> None:
         """Put another frame on the bench; reading it may take seconds, so that is said first."""
-        self._bench.desk.said = "opening the other frame"
+        self._bench.desk.said = "opening the other frame: keys wait for it"
         self.repaint()
         self._changing_frame = True
         try:
-            # only now the words above are on the screen; events that come meanwhile are dropped
+            # only now the words above are on the screen
             self._canvas.flush_events()
             changed = sitting.follow()
-        finally:
+        except BaseException:
             self._changing_frame = False
-        if not changed:
+            raise
+        if changed:
+            self._bench = sitting.bench
+            if self._size is not None:
+                self._bench.resize(*self._size, least_unit=float(self._canvas.device_pixel_ratio))
+            self._canvas.draw()
+            self._show([Area(0, 0, *(self._size or (0, 0)))])
+        else:
             self.repaint()
-            return
-        self._bench = sitting.bench
-        if self._size is not None:
-            self._bench.resize(*self._size, least_unit=float(self._canvas.device_pixel_ratio))
-        self._canvas.draw()
-        self._show([Area(0, 0, *(self._size or (0, 0)))])
+        # what came while the frame was being read lies in the toolkit's queue, or on its way from the browser
+        self._canvas.flush_events()
+        if self._in_browser:
+            self._held_polls = _POLLS_OF_A_BROWSER
+        else:
+            self._catch_up()
+
+    def _catch_up(self) -> None:
+        """Obey the keys that were typed while a frame was being read; say that clicks were not taken."""
+        self._changing_frame = False
+        if lost := self._meanwhile.lost_clicks():
+            self._bench.desk.said = lost
+            self.repaint()
+        while not self._bench.closing and not self._changing_frame:
+            if steps := self._meanwhile.frame_steps():
+                self._bench.step_frames(steps)
+                self._after_change()
+            elif (action := self._meanwhile.next_action()) is not None:
+                self._act(action)
+            else:
+                return
 
     def _place(self, event: Any) -> Point:
         """Give the screen place of an event: the centre of the pixel under it, y down from the top row."""

@@ -179,6 +179,43 @@ def test_an_edge_is_found_between_pixels() -> None:
     assert found == pytest.approx(np.full(60, 0.7), abs=0.05)
 
 
+def smile(grey: bool, rng: np.random.Generator, folds_mm: float = 0.0) -> np.ndarray:
+    """Skin, 5 mm of lip, a shadow that fades over 0.8 mm of enamel; 0.25 mm a pixel, the edge at row 40."""
+    from scipy.ndimage import gaussian_filter
+
+    down_mm = 0.25 * (np.arange(80.0)[:, None] - 40.0) + np.zeros((1, 100))
+    if folds_mm:
+        down_mm = down_mm - gaussian_filter(rng.normal(size=100), 3.0)[None] * folds_mm * 3.3
+    lip, skin = (down_mm < 0.0)[..., None], (down_mm < -5.0)[..., None]
+    enamel = np.array([205.0, 195, 172]) * (1.0 - 0.35 * np.exp(-down_mm.clip(0) / 0.8))[..., None]
+    colours = np.where(skin, (200.0, 160, 140), np.where(lip, (150.0, 80, 80), enamel))
+    colours = gaussian_filter(colours, (1.0, 1.0, 0.0)) + rng.normal(0.0, 2.0, colours.shape)
+    stored = np.clip(colours, 0, 255).astype(np.uint8)
+    return np.repeat(stored[..., 1:2], 3, axis=2) if grey else stored
+
+
+def edges_mm(picture: np.ndarray, start_mm: float) -> np.ndarray:
+    origins = np.column_stack([np.arange(10.0, 90.0), np.full(80, 40.0 - start_mm / 0.25)])
+    outward = np.tile([0.0, -1.0], (80, 1))
+    room = np.full(80, 5.0 + start_mm)
+    off_px = find_lip_edges(picture, origins, outward, room_mm=room, spacing_mm=0.25, mm_per_px=0.25)
+    return start_mm + 0.25 * off_px
+
+
+@pytest.mark.parametrize("grey", [False, True])
+@pytest.mark.parametrize("start_mm", [-1.6, -1.2, -0.6, 0.6, 1.2, 1.6])
+def test_a_lip_is_found_from_wherever_it_was_solved(start_mm: float, grey: bool) -> None:
+    """Above it lies the border of its red, below it a shadow: neither is its edge, nor is the start."""
+    found = edges_mm(smile(grey, np.random.default_rng(3)), start_mm)
+    assert np.isfinite(found).mean() > 0.9
+    assert np.nanmedian(found) == pytest.approx(0.0, abs=0.2)
+
+
+def test_an_edge_that_runs_up_and_down_is_no_lip_line() -> None:
+    assert np.isfinite(edges_mm(smile(False, np.random.default_rng(3), folds_mm=0.2), 0.0)).any()
+    assert not np.isfinite(edges_mm(smile(False, np.random.default_rng(3), folds_mm=0.9), 0.0)).any()
+
+
 @pytest.mark.slow
 def test_the_lip_line_mends_a_lip_that_was_solved_too_high() -> None:
     from bite.evidence.clicks.for_fit import corner_block

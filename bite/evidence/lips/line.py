@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from bite.evidence.lips.edges import LIP_MM, find_lip_edges
+from bite.evidence.lips.edges import FARTHEST_MM, LIP_MM, find_lip_edges
 from bite.evidence.lips.rims import SPACING_MM as LINE_SPACING_MM
 from bite.evidence.lips.rims import LipRim, lip_rims
 from bite.evidence.picture.picture_piece import piece_of
@@ -87,7 +87,7 @@ def _moves(depth: DepthBlock, head: Head, points_mm: Array, out: Array) -> Array
 def _read(view: LoadedView, rim: LipRim, mm_per_px: float) -> Array:
     """Give how far outward of a solved rim the picture's lip edge lies, px."""
     binned = max(1, int(FINEST_MM / mm_per_px))
-    margin_px = (LIP_MM[1] + 1.0) / mm_per_px
+    margin_px = (LIP_MM[1] + FARTHEST_MM + 1.0) / mm_per_px
     low, high = rim.origins_px.min(0) - margin_px, rim.origins_px.max(0) + margin_px
     piece = piece_of(view.image, low, high, binned)
     if piece is None:

@@ -183,9 +183,7 @@ def _slope(x: Array, y: Array) -> Array:
     return np.asarray(np.polyval(np.polyder(np.polyfit(scaled, y, _BEND)), scaled) / half)
 
 
-def _room(
-    tooth: NDArray[np.bool_], row: NDArray[np.int64], column: NDArray[np.int64], step: int
-) -> Array:
+def _room(tooth: NDArray[np.bool_], row: NDArray[np.int64], column: NDArray[np.int64], step: int) -> Array:
     """Count the tooth pixels in a row from some of them on, in steps up or down."""
     last = len(tooth) - 1
     going, at, count = np.ones(len(row), dtype=bool), row, np.full(len(row), 0.5)

@@ -198,3 +198,59 @@ def test_clicks_in_a_browser_reach_the_file(driver: Driver, tmp_path: Path) -> N
         if process.poll() is None:
             process.kill()
             process.wait()
+
+
+@pytest.mark.slow
+def test_outlines_and_blinking_in_a_browser_for_a_stereo_pair(driver: Driver, tmp_path: Path) -> None:
+    """The canvas changes by itself while it blinks; the page has no tool bar beside the window's own keys."""
+    shutil.copytree(ROOT / "demo_bite" / "godwit", tmp_path / "godwit")
+    shutil.copy(ROOT / "demo_bite" / "bench-depth.device.toml", tmp_path)
+    program = "import sys; from bite.cli import main; sys.exit(main())"
+    arguments = ["annotate", str(tmp_path / "godwit" / "godwit-e06.bite.toml"), "--browser"]
+    process = subprocess.Popen(
+        [sys.executable, "-c", program, *arguments, "--port", str(free_port())],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    told: list[str] = []
+    threading.Thread(target=lambda: told.extend(process.stderr or []), daemon=True).start()
+    find = "const c = [...document.querySelectorAll('canvas')].filter(c => c.width > 600);"
+    look = (
+        find + "if (!c.length) return null; const p = c[0].getContext('2d').getImageData("
+        "0, 0, Math.floor(0.7 * c[0].width), c[0].height).data;"
+        "let sum = 0, orange = 0; for (let i = 0; i < p.length; i += 4) { sum = (sum * 31 + p[i]) % 1000003;"
+        "if (Math.abs(p[i] - 213) + Math.abs(p[i + 1] - 94) + p[i + 2] < 9) orange++; } return [sum, orange];"
+    )
+    try:
+        url = wait_for(lambda: re.search(r"http://127\.0\.0\.1:\d+/\w{24}/\d+", "".join(told)), "the address")
+        driver.run("POST", "/url", {"url": url.group()})
+        wait_for(lambda: driver.script(look), "the canvas")
+        assert driver.script("return document.querySelectorAll('button').length") == 0
+        rect = driver.script(find + "const r = c[0].getBoundingClientRect(); return [r.right, r.top];")
+        driver.pointer(
+            {"type": "pointerMove", "x": round(rect[0] - 20), "y": round(rect[1] + 350)},
+            {"type": "pointerDown", "button": 0},
+            {"type": "pointerUp", "button": 0},
+        )
+
+        def outlined() -> bool:
+            # before the first answer the key says that there is none yet
+            if driver.script(look)[1] < 300:
+                driver.keys("o")
+                time.sleep(1.5)
+            return driver.script(look)[1] >= 300
+
+        wait_for(outlined, "the outlines", 60)
+        still = {driver.script(look)[0] for _ in range(4) if not time.sleep(0.4)}
+        driver.keys("k")
+        seen: set[int] = set()
+        wait_for(lambda: seen.add(driver.script(look)[0]) or len(seen) >= 3, "the blinking")
+        assert len(still) == 1
+        driver.keys("q")
+        assert process.wait(20) == 0
+    finally:
+        if process.poll() is None:
+            process.kill()
+            process.wait()

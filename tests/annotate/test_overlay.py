@@ -16,7 +16,7 @@ from bite.check.solved_looks import Looks
 from bite.evidence.model.outlines import Outline, Rim
 from bite.evidence.model.solved_mouth import SolvedMouth
 from bite.geometry.render import Window
-from tests.annotate.support import Hand, bench_of_picture, hand_on
+from tests.annotate.support import Hand, bench_of_frame, bench_of_picture, frame_of, hand_on
 
 WINDOW = Window(200, 150, 200, 100)
 RED, GREEN, GREY = (200, 10, 10), (10, 200, 10), (90, 90, 90)
@@ -154,3 +154,27 @@ def test_ghosts_lie_below_clicks(seen: Hand) -> None:
     x, y = (round(v) for v in seen.on_screen(place))
     assert np.array_equal(seen.pixels[y - 1 : y + 2, x - 1 : x + 2], bare[y - 1 : y + 2, x - 1 : x + 2])
     assert not np.array_equal(seen.pixels, bare)
+
+
+def test_a_stereo_pair_shows_the_solved_mouth_in_each_picture(tmp_path: Path) -> None:
+    """No depth is needed for it, and where nothing is to be moved nothing is called before."""
+    pictures = [np.full((480, 640, 3), 90, np.uint8)] * 2
+    hand = hand_on(bench_of_frame(frame_of(pictures, tmp_path)))
+    looks = {"front": Looks(mouth(RED, 180.0), None), "side": Looks(mouth(GREEN, 180.0), None)}
+    hand.bench.answer = Answer(verdict="unsure", looks=lambda: looks)
+    hand.key("o", "t")
+    drawn(hand)
+    assert colour_at(hand, (300.0, 200.0)) == RED
+    assert [words for words, _ in hand.bench.scene().overlay.words] == ["as solved", "outline: as solved"]
+    hand.key("v")
+    assert colour_at(hand, (300.0, 200.0)) == GREEN
+    hand.key("w")
+    hand.move(hand.on_screen((300.0, 470.0)))
+    assert (colour_at(hand, (230.0, 200.0)), colour_at(hand, (370.0, 200.0))) == (GREY, GREEN)
+    hand.key("k")
+    assert hand.bench.desk.said == "blinks between photograph and solved mouth"
+    found = set()
+    for _ in range(2 * BLINK_POLLS):
+        hand.window.poll()
+        found.add(colour_at(hand, (300.0, 200.0)))
+    assert found == {GREY, GREEN}

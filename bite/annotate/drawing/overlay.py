@@ -34,6 +34,11 @@ class Layer(Enum):
     AFTER = AFTER.word
 
 
+def _word(layer: Layer, after: bool) -> str:
+    """Name a layer; where nothing is to be moved there is no "before"."""
+    return "as solved" if layer is Layer.BEFORE and not after else layer.value
+
+
 _COLOURS: dict[Layer, Colour] = {
     Layer.PHOTOGRAPH: BLACK,
     Layer.BEFORE: SOLVED_BEFORE,
@@ -158,17 +163,19 @@ class Overlays:
             self.blinking, self.wiping = False, 0
             at = steps.index(self.layer) if self.layer in steps else -1
             self.layer = steps[(at + 1) % len(steps)]
-            return f"{self.layer.value} shown"
+            return f"{_word(self.layer, after)} shown"
         if action is Action.BLINK:
             self.blinking, self.wiping, self._polls = not self.blinking, 0, 0
             self.layer = Layer.BEFORE if self.blinking else Layer.PHOTOGRAPH
-            return "blinks between photograph, before and after" if self.blinking else "blinking off"
+            if not self.blinking:
+                return "blinking off"
+            return f"blinks between photograph{', before and after' if after else ' and solved mouth'}"
         self.blinking, self.layer = False, Layer.PHOTOGRAPH
         self.wiping = (self.wiping + 1) % (3 if after else 2)
         if not self.wiping:
             return "wipe off"
         left, right = self._sides(after)
-        return f"wipe at the pointer: left {left.value}, right {right.value}"
+        return f"wipe at the pointer: left {_word(left, after)}, right {_word(right, after)}"
 
     def poll(self) -> bool:
         """Take what is done rendering, and let the blinking go on; tell whether there is something new."""
@@ -197,17 +204,18 @@ class Overlays:
         if laid is None:
             why = "the solved mouth is being drawn" if self._coming else "no solved mouth in this picture"
             return Overlay(words=((why, BLACK),))
-        outlines = laid.outlines if self.outlines_on else ()
+        outlines, after = laid.outlines if self.outlines_on else (), Layer.AFTER in laid.pictures
         if self.wiping and pointer_x is not None:
-            sides = self._sides(Layer.AFTER in laid.pictures)
+            sides = self._sides(after)
             left, right = (laid.pictures.get(side, photograph) for side in sides)
-            told = [(f"{at}: {side.value}", _COLOURS[side]) for at, side in zip(_SIDES, sides, strict=True)]
+            pairs = zip(_SIDES, sides, strict=True)
+            told = [(f"{at}: {_word(side, after)}", _COLOURS[side]) for at, side in pairs]
             return Overlay(left, right, round(pointer_x), outlines, tuple(told))
         told = []
         if self.blinking or self.layer is not Layer.PHOTOGRAPH:
-            told.append((self.layer.value, _COLOURS[self.layer]))
+            told.append((_word(self.layer, after), _COLOURS[self.layer]))
         layers = (Layer.BEFORE, Layer.AFTER)[: len(outlines)]
-        told += [(f"outline: {layer.value}", _COLOURS[layer]) for layer in layers]
+        told += [(f"outline: {_word(layer, after)}", _COLOURS[layer]) for layer in layers]
         return Overlay(laid.pictures.get(self.layer), None, None, outlines, tuple(told))
 
     def _sides(self, after: bool) -> tuple[Layer, Layer]:

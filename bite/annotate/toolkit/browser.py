@@ -65,7 +65,9 @@ def browser_canvas(
     from matplotlib.backends import backend_webagg
 
     server: Any = backend_webagg.WebAggApplication
-
+    # its page has a tool bar whatever the settings say: pan and zoom there would act beside the window's own
+    tool_bar: Any = backend_webagg.FigureManagerWebAgg.ToolbarCls
+    tool_bar.toolitems = []
     figure = plt.figure(num=title, figsize=(size_px[0] / 100, size_px[1] / 100), dpi=100)
     canvas: Any = figure.canvas
     canvas.set_capture_scroll(True)

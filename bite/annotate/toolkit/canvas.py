@@ -92,6 +92,28 @@ def _need_display_for_qt() -> None:
         chosen = os.environ.get("QT_QPA_PLATFORM", "")
         if not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY") or chosen):
             raise RuntimeError("no display")
+        from matplotlib.backends import qt_compat
+
+        try_qt_apart(str(qt_compat.QT_API))
+
+
+def try_qt_apart(binding: str) -> None:
+    """Let another process open Qt first: where a library of the system is missing it aborts that one.
+
+    Raises
+    ------
+    RuntimeError
+        With what Qt said.
+    """
+    import subprocess
+    import sys
+
+    program = f"from {binding}.QtWidgets import QApplication; QApplication([])"
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, timeout=60)
+    if done.returncode:
+        lines = [line for line in done.stderr.splitlines() if line.strip()]
+        said = [line for line in lines if line.startswith("qt.")] or lines[-1:]
+        raise RuntimeError(said[0] if said else f"Qt ended with {done.returncode}")
 
 
 def _keep_on_screen(canvas: Any) -> None:

@@ -200,9 +200,6 @@ class Window:
     def _catch_up(self) -> None:
         """Obey the keys that were typed while a frame was being read; say that clicks were not taken."""
         self._changing_frame = False
-        if lost := self._meanwhile.lost_clicks():
-            self._bench.desk.said = lost
-            self.repaint()
         while not self._bench.closing and not self._changing_frame:
             if steps := self._meanwhile.frame_steps():
                 self._bench.step_frames(steps)
@@ -210,6 +207,9 @@ class Window:
             elif (action := self._meanwhile.next_action()) is not None:
                 self._act(action)
             else:
+                if lost := self._meanwhile.lost_clicks():
+                    self._bench.desk.said = lost
+                    self.repaint()
                 return
 
     def _place(self, event: Any) -> Point:

@@ -11,13 +11,15 @@ sounds, ideographs by their numbers, so that two names that differ still differ 
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from itertools import groupby
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.figure import Figure
+    from matplotlib.text import Text
 
 HOUSE_FONT = "DejaVu Sans"
 _NO_FONT = "Last Resort"
@@ -37,9 +39,7 @@ def make_readable(figure: Figure) -> None:
     Call it once, after all texts are placed and before the figure is saved, to PNG or to PDF. ``+-`` becomes
     ``±``.
     """
-    from matplotlib.text import Text
-
-    for text in figure.findobj(Text):
+    for text in _texts(figure):
         words = text.get_text()
         if not words or getattr(text, _DONE, None) == words:
             continue
@@ -49,6 +49,18 @@ def make_readable(figure: Figure) -> None:
             text.set_text(drawn)
         if len(fonts) > 1:
             text.set_fontfamily([*fonts])
+
+
+def _texts(artist: Artist) -> Iterator[Text]:
+    """Give all texts of an artist; axes that are off draw no ticks, and asked for them would make them."""
+    from matplotlib.axis import Axis
+    from matplotlib.text import Text
+
+    if isinstance(artist, Text):
+        yield artist
+    for child in artist.get_children():
+        if not isinstance(child, Axis) or child.axes.axison:
+            yield from _texts(child)
 
 
 def on_paper(words: str) -> tuple[str, tuple[str, ...]]:

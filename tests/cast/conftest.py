@@ -7,6 +7,7 @@ import pytest
 
 from tests.cast.small_cast import Performer, write_small_cast
 from tests.external.conftest import fetch_wheel  # noqa: F401  a fixture
+from tests.once import made_once
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_bite"
 HOSTILE = "<img src=x onerror=alert(1)>"
@@ -32,15 +33,19 @@ def outputs(folder: Path) -> dict[str, bytes]:
 
 @pytest.fixture(scope="session")
 def small(tmp_path_factory):
-    """Write and run a cast of three performers with two small frames each; give its folder."""
+    """Write and run a cast of three performers with two small frames each; give its folder.
+
+    For tests that read it: all processes of a run share it.
+    """
     from bite.cli import main
 
-    folder = tmp_path_factory.mktemp("small")
-    # some forward and some back: a shift that all share would hold their dial values back
-    offsets = {1: 0.8, 2: -0.8, 3: 0.9}
-    performers = [Performer(f"p{k}", k, t_mm=t, moved_mm=(0.0, 0.3)) for k, t in offsets.items()]
-    assert main(["cast", str(write_small_cast(folder, performers, 2)), "--jobs", "2"]) in (0, 1)
-    return folder
+    def make(folder):
+        # some forward and some back: a shift that all share would hold their dial values back
+        heads = {"p1": (1, 0.8), "p2": (2, -0.8), "p3": (1, 0.8)}
+        performers = [Performer(name, k, t_mm=t, moved_mm=(0.0, 0.3)) for name, (k, t) in heads.items()]
+        assert main(["cast", str(write_small_cast(folder, performers, 2)), "--jobs", "2"]) in (0, 1)
+
+    return made_once(tmp_path_factory, "small", make)
 
 
 def undone(folder: Path, copy: Path) -> Path:
@@ -52,17 +57,22 @@ def undone(folder: Path, copy: Path) -> Path:
 
 @pytest.fixture(scope="session")
 def done(tmp_path_factory):
-    """Run a cast of one leave, one usable, a broken file, rubbish and an odd performer; give its folder."""
+    """Run a cast of one leave, one usable, a broken file, rubbish and an odd performer; give folder and code.
+
+    For tests that read it: all processes of a run share it.
+    """
     from bite.cli import main
 
-    folder = tmp_path_factory.mktemp("cast")
-    path = write_cast(folder, "tern", "whimbrel", patterns='"*/*.bite.toml", "rubbish/*"')
-    frame = folder / "whimbrel" / "whimbrel-a02.bite.toml"
-    text = frame.read_text(encoding="utf-8")
-    frame.write_text(text.replace('performer = "whimbrel"', 'performer = "=SUM(A1) & b"'), encoding="utf-8")
-    (folder / "rubbish").mkdir()
-    for number in range(30):
-        (folder / "rubbish" / f"{number:02d}.png").write_bytes(bytes([number, 0, 255]))
-    (folder / "rubbish" / "broken.bite.toml").write_text(f'format = "{HOSTILE}"\n', encoding="utf-8")
-    code = main(["cast", str(path), "--jobs", "2"])
-    return folder, code
+    def make(folder):
+        path = write_cast(folder, "tern", "whimbrel", patterns='"*/*.bite.toml", "rubbish/*"')
+        frame = folder / "whimbrel" / "whimbrel-a02.bite.toml"
+        text = frame.read_text(encoding="utf-8")
+        frame.write_text(text.replace('performer = "whimbrel"', 'performer = "=SUM(A1) & b"'), encoding="utf-8")
+        (folder / "rubbish").mkdir()
+        for number in range(30):
+            (folder / "rubbish" / f"{number:02d}.png").write_bytes(bytes([number, 0, 255]))
+        (folder / "rubbish" / "broken.bite.toml").write_text(f'format = "{HOSTILE}"\n', encoding="utf-8")
+        (folder / "code").write_text(str(main(["cast", str(path), "--jobs", "2"])), encoding="utf-8")
+
+    folder = made_once(tmp_path_factory, "done", make)
+    return folder, int((folder / "code").read_text(encoding="utf-8"))

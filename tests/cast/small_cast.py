@@ -121,6 +121,12 @@ def write_small_cast(folder: Path, performers: list[Performer], frames_each: int
     return path
 
 
+def clicks_alone(folder: Path) -> None:
+    """Take depth and solved model out of all frames: a check of clicks alone takes less than half the time."""
+    for frame in folder.rglob("*.bite.toml"):
+        write_text(frame, frame.read_text(encoding="utf-8").partition("[depth]")[0])
+
+
 def _clicked(point: CornerPoint, rng: np.random.Generator, down_px: float) -> CornerPoint:
     if point.x_px is None or point.y_px is None:
         return point

@@ -14,7 +14,7 @@ from bite.cast.runner.workers import Crew, run_in_workers
 from bite.cli import main
 from bite.errors import BiteError
 from tests.cast.conftest import outputs, undone
-from tests.cast.small_cast import Performer, write_small_cast
+from tests.cast.small_cast import Performer, clicks_alone, write_small_cast
 
 DIES_AT_ONE_FILE = """
 import os, sys
@@ -32,8 +32,9 @@ sys.addaudithook(die)
 def four(tmp_path_factory):
     """Write and run a cast of two performers with two small frames each, undisturbed; give its folder."""
     folder = tmp_path_factory.mktemp("four") / "cast"
-    performers = [Performer(f"p{k}", k, t_mm=0.6, moved_mm=(0.0, 0.6)) for k in (1, 2)]
-    assert main(["cast", str(write_small_cast(folder, performers, 2)), "--jobs", "1"]) in (0, 1)
+    path = write_small_cast(folder, [Performer(name, 1) for name in ("p1", "p2")], 2)
+    clicks_alone(folder)
+    assert main(["cast", str(path), "--jobs", "1"]) in (0, 1)
     return folder
 
 

@@ -1,4 +1,4 @@
-"""What takes long to make is made once a run, for all of its processes: kept on disk, in the run's own folder.
+"""What takes long to make is made once a run, for all of its processes: kept on disk, in the run's folder.
 
 Nothing outlives the run, so no answer of yesterday's code is ever read.
 """

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from bite.geometry.rigid import Array
 
 _CANDIDATES_AT_ONCE = 30_000
-"""Pairs of pixel and face looked at in one go: the arrays stay in a core's own cache, which takes a sixth less
-time than millions at once (our choice)."""
+"""Pairs of pixel and face looked at in one go: the arrays stay in a core's own cache, which takes a sixth
+less time than millions at once (our choice)."""
 _HAIR = 1e-9
 """Float error of barycentric coordinates, so that shared edges belong to both faces."""
 

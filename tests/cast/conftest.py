@@ -67,7 +67,8 @@ def done(tmp_path_factory):
         path = write_cast(folder, "tern", "whimbrel", patterns='"*/*.bite.toml", "rubbish/*"')
         frame = folder / "whimbrel" / "whimbrel-a02.bite.toml"
         text = frame.read_text(encoding="utf-8")
-        frame.write_text(text.replace('performer = "whimbrel"', 'performer = "=SUM(A1) & b"'), encoding="utf-8")
+        odd = text.replace('performer = "whimbrel"', 'performer = "=SUM(A1) & b"')
+        frame.write_text(odd, encoding="utf-8")
         (folder / "rubbish").mkdir()
         for number in range(30):
             (folder / "rubbish" / f"{number:02d}.png").write_bytes(bytes([number, 0, 255]))

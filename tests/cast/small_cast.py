@@ -122,7 +122,7 @@ def write_small_cast(folder: Path, performers: list[Performer], frames_each: int
 
 
 def clicks_alone(folder: Path) -> None:
-    """Take depth and solved model out of all frames: a check of clicks alone takes less than half the time."""
+    """Take depth and solved model out of all frames: a check of clicks alone takes half the time or less."""
     for frame in folder.rglob("*.bite.toml"):
         write_text(frame, frame.read_text(encoding="utf-8").partition("[depth]")[0])
 

@@ -45,19 +45,19 @@ def test_a_second_run_checks_nothing_and_writes_the_same_bytes(done, tmp_path):
 def test_a_change_of_one_input_redoes_that_frame_only(done, tmp_path):
     folder = tmp_path / "copy"
     shutil.copytree(done[0], folder)
-    clicks = folder / "tern" / "front.corners.json"
+    clicks = folder / "whimbrel" / "front.corners.json"
     clicks.write_text(clicks.read_text(encoding="utf-8") + "\n", encoding="utf-8")
     times = {p.name: p.stat().st_mtime_ns for p in folder.rglob("*.result.json")}
     main(["cast", str(folder / "cast.toml"), "--jobs", "1"])
     changed = {p.name for p in folder.rglob("*.result.json") if p.stat().st_mtime_ns != times[p.name]}
-    assert changed == {"tern-a07.result.json"}
+    assert changed == {"whimbrel-a02.result.json"}
 
 
 @pytest.mark.slow
-def test_results_of_bite_check_are_taken_as_they_are(done, tmp_path):
-    path = write_cast(tmp_path, "tern")
-    main(["check", str(tmp_path / "tern" / "tern-a07.bite.toml"), "--cast", str(path), "--quiet"])
-    result = tmp_path / "tern" / "tern-a07.result.json"
+def test_results_of_bite_check_are_taken_as_they_are(tmp_path):
+    path = write_cast(tmp_path, "whimbrel")
+    main(["check", str(tmp_path / "whimbrel" / "whimbrel-a02.bite.toml"), "--cast", str(path), "--quiet"])
+    result = tmp_path / "whimbrel" / "whimbrel-a02.result.json"
     stamp = result.stat().st_mtime_ns
     assert main(["cast", str(path), "--jobs", "1"]) == 0
     assert result.stat().st_mtime_ns == stamp
@@ -67,13 +67,13 @@ def test_results_of_bite_check_are_taken_as_they_are(done, tmp_path):
 def test_a_broken_result_is_done_again_and_old_ones_are_told(done, tmp_path):
     folder = tmp_path / "copy"
     shutil.copytree(done[0], folder)
-    result = folder / "tern" / "tern-a07.result.json"
+    result = folder / "whimbrel" / "whimbrel-a02.result.json"
     content = json.loads(result.read_text(encoding="utf-8"))
     content["decision"] = []
     result.write_text(json.dumps(content), encoding="utf-8")
     shutil.copy(done[0] / "tern" / "tern-a07.result.json", folder / "tern" / "gone.result.json")
     main(["cast", str(folder / "cast.toml"), "--jobs", "1"])
-    assert json.loads(result.read_text(encoding="utf-8"))["decision"]["verdict"] == "leave"
+    assert json.loads(result.read_text(encoding="utf-8"))["decision"]["verdict"] == "usable"
     notes = json.loads((folder / "cast.json").read_text(encoding="utf-8"))["notes"]
     assert [n["frames"] for n in notes if n["code"] == "stale-result"] == [["gone"]]
 

@@ -36,6 +36,10 @@ enamel_bias_sd_mm = 0.08
 noise_mm = 0.4
 correlation_px = 1.5
 """
+PAIR = """\
+# an invented pair of head-worn cameras: two views and no depth sensor, so nothing of one is stated
+[device.head-pair]
+"""
 DEVICE = """\
 # an invented device: no real sensor was measured
 [device.bench-depth]
@@ -59,6 +63,9 @@ def make(folder: Path, roles: tuple[Role, ...] = ROLES) -> dict[str, str]:
             person = draw_anatomy(np.random.default_rng(role.person), role.settings.bite)
         simulated = simulate(np.random.default_rng(role.seed), role.settings, anatomy=person)
         for export, fair in zip(role.exports, role.fair, strict=True):
+            if export.device == "head-pair":
+                (folder / export.performer).mkdir(parents=True, exist_ok=True)
+                write_text(folder / export.performer / export.device_file, PAIR)
             write_frame(folder / export.performer, simulated, export)
             verdicts = ", ".join(f'"{verdict}"' for verdict in fair)
             tables[export.name] = f"fair_verdicts = [{verdicts}]\n" + _truth(simulated, role, export)

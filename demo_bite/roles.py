@@ -13,11 +13,13 @@ from demo_bite.scene.settings import (
     Beard,
     Bite,
     Detail,
+    Lamp,
     PictureSettings,
     Sensor,
     Settings,
     Shot,
     SolveError,
+    Texture,
 )
 from demo_bite.scene.write import Export, Model, Space
 
@@ -47,6 +49,7 @@ COARSE = Dial(True, 2.5, None, None, 2.0, 0.1)
 IN_MM = Dial(False, 1.0, None, None, 4.0, 0.1)
 PER_CENT = Dial(False, 0.035, None, None, 100.0, 1.0)
 FINE = Dial(True, 6.4, None, None, 0.5, 0.005)
+STRONG = Dial(False, 5.0, None, None, 1.0, 0.01)
 LONG = Dial(True, 1.6, None, None, 2.0, 0.02)
 TRAVEL = Dial(True, None, None, frozen([[-10, 3.1], [-5, 1.6], [0, 0], [5, -1.6], [10, -3.3]]), 10.0, 0.5)
 
@@ -66,6 +69,27 @@ _CURLEW = replace(_BASE, t_mm=-1.2, mouth=EMBRASURE, bite=Bite(3.3, 2.8))
 _CURLEWS = Export(
     "curlew-a11", "curlew", FORWARD, dial_now=0.25, neutral_mm=0.7, space=Space.Y_UP, unit_mm=1.0
 )
+_LAMPS = (Lamp((-24.0, -30.0, 4.0), 0.75), Lamp((84.0, -30.0, 4.0), 0.75))
+_HEAD_WORN = replace(
+    _BASE,
+    t_mm=1.2,
+    mouth=EMBRASURE,
+    bite=_USUAL,
+    depth=False,
+    picture=PictureSettings(
+        960,
+        1280,
+        1090.0,
+        distortion=(-0.24, 0.07, 0.0004, -0.0003, -0.008),
+        noise=0.8,
+        texture=Texture(skin=0.10, enamel=0.03),
+        lamps=_LAMPS,
+        grey=True,
+    ),
+    # both cameras on one bar before the face, 60 mm apart, a little below the nose
+    shot=Shot(distance_mm=172.0, views=2, baseline_mm=60.0, turn_deg=9.5, nod_deg=12.0, tilt_deg=1.0),
+)
+"""Two monochrome cameras that hang on a helmet, with lamps beside them."""
 
 ROLES = (
     Role(
@@ -174,6 +198,24 @@ ROLES = (
             shot=replace(_BASE.shot, views=2, turn_deg=-3.0),
         ),
         (Export("godwit-e06", "godwit", FINE, landmarks=True),),
+        (("move", "unsure"),),
+    ),
+    Role(
+        "a head-worn pair of grey cameras, lamps on board, no depth map; its frame file is a filled-in draft",
+        116,
+        _HEAD_WORN,
+        (
+            Export(
+                "stilt-h01",
+                "stilt",
+                STRONG,
+                device="head-pair",
+                device_file="head-pair.device.toml",
+                landmarks=True,
+                view_names=("left", "right"),
+                drafted=True,
+            ),
+        ),
         (("move", "unsure"),),
     ),
     Role(

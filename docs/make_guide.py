@@ -3,8 +3,8 @@
     python docs/make_guide.py                 all of them, some minutes
     python docs/make_guide.py frames window   these only
 
-Each picture is what a command of the guide writes or shows, in 256 colours, all together below 1.5 MB;
-`frames` and `vertices` are drawn here. `cast` needs Chromium to photograph a page.
+Each picture is what a command of the guide writes or shows, in 256 colours, all together below 1.6 MB;
+`frames`, `pair` and `vertices` are drawn here. `cast` needs Chromium to photograph a page.
 """
 
 from __future__ import annotations
@@ -79,6 +79,45 @@ def frames(folder: Path) -> Image.Image:
             spine.set_linewidth(3)
     figure.savefig(folder / "frames.png")
     return opened(folder / "frames.png")
+
+
+def pair(folder: Path) -> Image.Image:
+    """Draw the head-worn pair of the demo: what both cameras see, and the corners clicked in both."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(8, 7.6), dpi=100, layout="constrained")
+    FigureCanvasAgg(figure)
+    figure.suptitle("One bite from two grey cameras: the same corners are clicked in both", fontsize=14)
+    panels = figure.subplots(2, 2, height_ratios=(2.4, 1.0))
+    home = DEMO / "stilt"
+    for (whole, mouth), view in zip(panels.T, ("left", "right"), strict=True):
+        clicks = json.loads((home / f"{view}.corners.json").read_text(encoding="utf-8"))
+        corners = {code: p for code, p in clicks["points"].items() if "x" in p}
+        # sixteen levels of grey: the file stays small, and nothing of the mouth is lost
+        picture = np.asarray(opened(home / f"{view}.jpg")) // 16 * 17
+        for axes in (whole, mouth):
+            axes.imshow(picture)
+            axes.set_xticks([])
+            axes.set_yticks([])
+        nose = clicks["landmarks"]["subnasale"]
+        whole.plot(nose["x"], nose["y"], "+", ms=18, mew=3, color="#0072B2")
+        whole.set_title(f"{view}; cross: base of the nose", loc="left", fontsize=12, fontweight="bold")
+        x, y = (np.mean([corners[code][axis] for code in ("11m", "21m")]) for axis in ("x", "y"))
+        half = 1.5 * abs(corners["21d"]["x"] - corners["11d"]["x"])
+        mouth.set_xlim(x - half, x + half)
+        mouth.set_ylim(y + 0.42 * half, y - 0.58 * half)
+        for code, aside in (("11d", -1.9), ("11m", -0.55), ("21m", 0.55), ("21d", 1.9)):
+            at = corners[code]
+            mouth.plot(at["x"], at["y"], "o", ms=9, mfc="none", mec="#0072B2", mew=2.5)
+            mouth.annotate(
+                code, (at["x"], at["y"]), (x + 0.36 * half * aside, y + 0.34 * half), fontsize=12,
+                ha="center", va="center", bbox={"boxstyle": "round", "fc": "white", "ec": "#0072B2"},
+                arrowprops={"arrowstyle": "-", "color": "#0072B2", "lw": 2},
+            )  # fmt: skip
+        mouth.set_title(f"{view}: upper corners, as clicked", loc="left", fontsize=12)
+    figure.savefig(folder / "pair.png")
+    return opened(folder / "pair.png")
 
 
 def card(folder: Path) -> Image.Image:
@@ -225,7 +264,7 @@ def _turns_left(corners: np.ndarray) -> bool:
 
 
 PICTURES: dict[str, Callable[[Path], Image.Image]] = {
-    made.__name__: made for made in (frames, card, choose, window, recheck, cast, opinion, vertices)
+    made.__name__: made for made in (frames, pair, card, choose, window, recheck, cast, opinion, vertices)
 }
 
 

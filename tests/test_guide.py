@@ -144,7 +144,7 @@ def test_every_picture_is_made_by_the_script_shown_and_small() -> None:
     assert {path.stem for path in pictures} == set(_maker().PICTURES)
     text = "".join(page.read_text(encoding="utf-8") for page in PAGES)
     assert [path.name for path in pictures if f"{path.name})" not in text] == []
-    assert sum(path.stat().st_size for path in pictures) < 1_500_000
+    assert sum(path.stat().st_size for path in pictures) < 1_600_000
     for path in pictures:
         with Image.open(path) as picture:
             assert 600 <= picture.width <= 1200 and picture.mode == "P"

@@ -6,9 +6,11 @@ import numpy as np
 
 from bite.evidence.blocks import OffsetEvidence
 from bite.evidence.model.head import SolvedHead
+from bite.evidence.mouth.spans import seen_points
 from bite.files.bundle import BiteFrame
 from bite.fit.offset import OffsetFit
 from bite.fit.parameters import P
+from bite.geometry.teeth import UPPER_CORNERS
 
 FEW_TEETH_PX = 300
 """Depth pixels of pure enamel below which they are named as what is missing (our choice)."""
@@ -44,6 +46,8 @@ def what_would_settle(frame: BiteFrame, solved: SolvedHead, evidence: OffsetEvid
         if evidence.depth is None:
             return f"a depth map, or more landmarks: the place of the head makes {head_sd:.2f} mm of the sd"
         return f"more measured skin around the mouth: the place of the head makes {head_sd:.2f} mm of the sd"
+    if frame.stereo is not None and not frame.stereo.enamel_used:
+        return _for_a_pair(frame)
     block = fit.depth_block
     if block is not None:
         seen = fit.solution.seen[fit.solution.number_of(block)]
@@ -57,6 +61,19 @@ def what_would_settle(frame: BiteFrame, solved: SolvedHead, evidence: OffsetEvid
     if evidence.depth is not None:
         return "a depth map in place of one line, or corners in a second calibrated view"
     return "a wider baseline between the views, closer cameras, or a depth map"
+
+
+def _for_a_pair(frame: BiteFrame) -> str:
+    """Say what helps where two views were matched on skin alone: the teeth then rest on what was clicked."""
+    names = frame.stereo.views if frame.stereo is not None else ()
+    clicked = [seen_points(frame, k) for k, view in enumerate(frame.views) if view.name in names]
+    lacking = [code for code in UPPER_CORNERS if not all(code in points for points in clicked)]
+    if lacking:
+        return f"click {' and '.join(lacking)} in both views: the teeth rest on what was clicked in both"
+    return (
+        "another frame of this performer taken together with this one (--together), or closer cameras: no "
+        "enamel could be matched, and the teeth rest on the corners clicked in both views"
+    )
 
 
 def _from_prior(fit: OffsetFit, evidence: OffsetEvidence, which: tuple[P, ...]) -> float:

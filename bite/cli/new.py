@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
 _FOOT = """\
 Camera, depth map, solved mesh, rig and device table are found beside the picture by their names:
-IMAGE.camera.yaml, IMAGE.depth.png, IMAGE.solved.obj (or solved.obj), rig.toml, NAME.device.toml. On a
+IMAGE.camera.yaml, IMAGE.depth.png, IMAGE.solved.obj (or solved.obj), rig.toml, NAME.device.toml. A second
+picture whose own camera file has rotation and translation_mm becomes the second view of a pair. On a
 terminal the rest is asked for; otherwise it is left as lines marked FILL IN. A file that is there is never
 written over. exit codes: 0 the frame is complete, 1 lines marked FILL IN are left, 2 bad input."""
 

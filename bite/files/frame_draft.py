@@ -9,9 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bite.errors import InputError
+from bite.files.camera import read_camera
 from bite.files.frame import BLANK, SUFFIX
 from bite.files.source import is_file
 
+_PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff")
 _CAMERAS = (".yaml", ".yml", ".json")
 _DEPTHS = (".png", ".tif", ".tiff", ".pfm", ".npy", ".exr")
 _MESHES = (".obj", ".ply", ".glb", ".stl")
@@ -25,7 +27,8 @@ class Beside:
 
     ``doubtful`` says in sentences where more than one would do. ``held`` are depth maps of the same held bite
     beside ``depth``, ``inverse_per_m`` what that one stores, where the file it came out of said so, and
-    ``depth_doubt`` why its distances may not be believed; nobody finds these by their names.
+    ``depth_doubt`` why its distances may not be believed; nobody finds these by their names. ``second`` is a
+    picture with a camera file of its own that stands in place to this one's: the other view of a pair.
     """
 
     camera: Path | None
@@ -39,6 +42,7 @@ class Beside:
     held: tuple[Path, ...] = ()
     inverse_per_m: tuple[float, float] | None = None
     depth_doubt: str = ""
+    second: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +86,7 @@ class Blank:
 
 
 def look_beside(image: Path) -> Beside:
-    """Find camera, depth, mesh, rig and device table beside a picture; the last two also one folder up."""
+    """Find what lies beside a picture: camera, second view, depth, mesh; rig and device table also one up."""
     stem, here = image.stem, image.parent
     doubtful: list[str] = []
 
@@ -122,8 +126,30 @@ def look_beside(image: Path) -> Beside:
         mesh=named("solved mesh", [f"{stem}.solved", "solved", stem], _MESHES),
         rig=near("rig file", "rig.toml") or near("rig file", "*.rig.toml"),
         device_file=near("device table", "*.device.toml"),
+        second=one("second view", _placed_views(image)),
         doubtful=tuple(doubtful),
     )
+
+
+def _placed_views(image: Path) -> list[Path]:
+    """Give the pictures beside one that are calibrated to it: their own camera files say where they stand."""
+    found = []
+    for camera in sorted(path for ending in _CAMERAS for path in image.parent.glob(f"*.camera{ending}")):
+        stem = camera.name.removesuffix(camera.suffix).removesuffix(".camera")
+        if stem == "depth" or stem.endswith(".depth"):
+            continue
+        pictures = [image.with_name(stem + ending) for ending in _PICTURES]
+        there = [path for path in pictures if path != image and is_file(path)]
+        if len(there) == 1 and _stands_aside(camera):
+            found += there
+    return found
+
+
+def _stands_aside(camera: Path) -> bool:
+    try:
+        return bool(read_camera(camera).camera_from_reference.translation_mm.any())
+    except InputError:
+        return False
 
 
 def blanks_of(beside: Beside) -> tuple[Blank, ...]:
@@ -195,15 +221,40 @@ def frame_text(image: Path, name: str, beside: Beside, answers: Mapping[str, str
         *([line("device_file", file(beside.device_file), "")] if beside.device_file else []),
         "",
         "[[view]]",
-        'name = "front"',
+        f"name = {_view_names(image, beside)[0]}",
         line("image", file(image), ""),
         line("camera", file(beside.camera), "calibration of this picture, OpenCV YAML or JSON", "[view]"),
         *_corner_lines(image),
         "",
-        *_depth_lines(beside, line, file),
+        *_second_lines(image, beside, file),
+        *_depth_lines(image, beside, line, file),
         *_solved_lines(beside, line, file),
     ]
     return "\n".join(lines) + "\n"
+
+
+def _view_names(image: Path, beside: Beside) -> tuple[str, str]:
+    """Give the names of one view or two, as TOML: a lone one is the front, two are called as their files."""
+    if beside.second is None or beside.second.stem == image.stem:
+        return '"front"', '"second"'
+    one, two = (json.dumps(path.stem, ensure_ascii=False) for path in (image, beside.second))
+    return one, two
+
+
+def _second_lines(image: Path, beside: Beside, file: object) -> list[str]:
+    if beside.second is None:
+        return []
+    assert callable(file)
+    second = beside.second
+    camera = next(path for end in _CAMERAS if is_file(path := second.with_name(f"{second.stem}.camera{end}")))
+    return [
+        "[[view]]   # calibrated to the first: its camera file says where it stands",
+        f"name = {_view_names(image, beside)[1]}",
+        f"image = {file(second)}",
+        f"camera = {file(camera)}",
+        *_corner_lines(second),
+        "",
+    ]
 
 
 def _corner_lines(image: Path) -> list[str]:
@@ -216,7 +267,7 @@ def _corner_lines(image: Path) -> list[str]:
     )
 
 
-def _depth_lines(beside: Beside, line: object, file: object) -> list[str]:
+def _depth_lines(image: Path, beside: Beside, line: object, file: object) -> list[str]:
     assert callable(line) and callable(file)
     if beside.depth is not None:
         camera = (
@@ -232,6 +283,13 @@ def _depth_lines(beside: Beside, line: object, file: object) -> list[str]:
         return ["[depth]", _map_line(beside, line, file), unit, camera, ""]
     if beside.profile is not None:
         return ["[depth]", line("profile", file(beside.profile), "depth along one line"), ""]
+    if beside.second is not None:
+        first, second = _view_names(image, beside)
+        return [
+            "[depth]",
+            f"stereo = [{first}, {second}]   # matched from the two pictures; without it, corners alone",
+            "",
+        ]
     return [
         "# [depth]   # no depth map was found beside the picture",
         '# map = "front.depth.png"',

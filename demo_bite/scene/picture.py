@@ -1,4 +1,4 @@
-"""A colour picture of a head: shading, lens, blur, exposure, sensor noise. The faces are nobody's."""
+"""A picture of a head, colour or grey: shading, lens, blur, exposure, noise. The faces are nobody's."""
 
 from __future__ import annotations
 
@@ -11,17 +11,16 @@ from bite.geometry.rigid import Array, Rigid, frozen
 from bite.geometry.teeth import LOWER, UPPER
 from demo_bite.scene.assemble import Head
 from demo_bite.scene.beard import over_skin
+from demo_bite.scene.light import shade
 from demo_bite.scene.paint import Places, paint
-from demo_bite.scene.settings import PictureSettings, Texture
+from demo_bite.scene.settings import Lamp, PictureSettings, Texture
 from demo_bite.scene.texture import texture_factor
 
 _OVER = 2
 _STRIP_ROWS = 240
-# key from the upper left behind the camera, a weaker fill from the right; directions from the head, camera
-# axes
-_LIGHTS = ((np.array([-0.50, -0.62, -0.60]), 1.45), (np.array([0.75, -0.15, -0.64]), 0.55))
-_AMBIENT = 0.42
-_BACKDROP = np.array([0.040, 0.046, 0.052])
+_BACKDROP, _DARK = np.array([0.040, 0.046, 0.052]), 0.15
+_GREY = np.array([0.42, 0.40, 0.18])
+"""What a monochrome chip makes of red, green and blue (invented)."""
 
 
 def take_picture(
@@ -44,7 +43,12 @@ def take_picture(
     image : array, shape (height, width, 3), uint8 RGB, gamma 2.2
     """
     light = head_light(
-        head, camera_from_head=camera_from_head, camera=camera, texture=settings.texture, hair=hair
+        head,
+        camera_from_head=camera_from_head,
+        camera=camera,
+        texture=settings.texture,
+        hair=hair,
+        lamps=settings.lamps,
     )
     return develop(rng, settings, light)
 
@@ -56,30 +60,42 @@ def head_light(
     camera: Camera,
     texture: Texture | None = None,
     hair: Array | None = None,
+    lamps: tuple[Lamp, ...] = (),
 ) -> Array:
     """Give the light that falls on each pixel, linear RGB, shape (height, width, 3): no lens, no sensor."""
     view_from_head = camera.camera_from_reference @ camera_from_head
-    light, depth = _radiance(head, view_from_head, camera, texture, hair)
+    light, depth = _radiance(head, view_from_head, camera, texture, hair, lamps)
     light *= _openness(depth, camera.focal_px * _OVER)[..., None]
-    light[~np.isfinite(depth)] = _BACKDROP
+    light[~np.isfinite(depth)] = _BACKDROP * (_DARK if lamps else 1.0)
     height, width = camera.height_px, camera.width_px
     return np.asarray(light.reshape(height, _OVER, width, _OVER, 3).mean((1, 3)))
 
 
 def develop(rng: np.random.Generator, settings: PictureSettings, light: Array) -> NDArray[np.uint8]:
-    """Turn light, linear RGB, into a picture: exposure, blur of focus and motion, clipping, noise."""
+    """Turn light, linear RGB, into a picture: exposure, blur of focus and motion, clipping, noise.
+
+    A monochrome camera's picture has three equal channels, as a reader gives it.
+    """
     from scipy.ndimage import gaussian_filter
 
     small = light * settings.exposure
+    if settings.grey:
+        small = (small @ _GREY)[..., None]
     if settings.focus_blur_px > 0:
         small = gaussian_filter(small, (settings.focus_blur_px, settings.focus_blur_px, 0))
     small = _moved(small, settings.motion_px)
     shot = rng.normal(size=small.shape) * settings.noise / 255.0
-    return np.clip(np.round(255 * (np.clip(small, 0, 1) ** (1 / 2.2) + shot)), 0, 255).astype(np.uint8)
+    stored = np.clip(np.round(255 * (np.clip(small, 0, 1) ** (1 / 2.2) + shot)), 0, 255).astype(np.uint8)
+    return np.repeat(stored, 3, axis=-1) if settings.grey else stored
 
 
 def _radiance(
-    head: Head, view_from_head: Rigid, camera: Camera, texture: Texture | None, hair: Array | None
+    head: Head,
+    view_from_head: Rigid,
+    camera: Camera,
+    texture: Texture | None,
+    hair: Array | None,
+    lamps: tuple[Lamp, ...],
 ) -> tuple[Array, Array]:
     """Give light, linear RGB, and depth, both at ``_OVER`` times the picture's size."""
     from demo_bite.scene.simulate import vertex_normals
@@ -113,16 +129,7 @@ def _radiance(
         lip = (head.lip[head.faces[face]] * weight).sum(1)
         painted = paint(head.anatomy, Places(at, normal, part, head.face_group[face], lip, from_edge))
         turned = view_from_head.turn(normal)
-        view = -place / np.linalg.norm(place, axis=1)[:, None]
-        diffuse = np.full(len(face), _AMBIENT) * (0.75 - 0.25 * turned[:, 1])
-        shine = np.zeros(len(face))
-        for direction, strength in _LIGHTS:
-            to_light = direction / np.linalg.norm(direction)
-            half = to_light + view
-            half /= np.linalg.norm(half, axis=1)[:, None]
-            # light creeps a little round edges of skin and enamel
-            diffuse += strength * np.clip((turned @ to_light + 0.15) / 1.15, 0, None)
-            shine += strength * np.clip((turned * half).sum(1), 0, 1) ** painted.sharpness
+        lit = shade(lamps, camera.camera_from_reference, place, turned, painted)
         strip = np.zeros((*hit.shape, 3))
         colour = painted.colour
         if texture is not None:
@@ -132,7 +139,7 @@ def _radiance(
             grown = (hair[head.faces[face]] * weight).sum(1)
             colour = over_skin(colour, at, grown, head.anatomy.jitter_seed)
             gloss = gloss * (1.0 - 0.7 * grown)
-        strip[hit] = colour * diffuse[:, None] * 0.62 + (gloss * shine)[:, None]
+        strip[hit] = colour * lit.diffuse[:, None] * 0.62 + (gloss * lit.shine)[:, None]
         light[top : top + window.height] = strip
         depth[top : top + window.height] = seen.depth_mm
     return light, depth

@@ -73,8 +73,16 @@ class Texture:
 
 
 @dataclass(frozen=True, slots=True)
+class Lamp:
+    """A small lamp: where it stands in the reference camera's frame, how bright it is 200 mm away."""
+
+    at_mm: tuple[float, float, float]
+    strength: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
 class PictureSettings:
-    """The colour camera of the views and its faults. ``None`` sizes are those of the depth sensor."""
+    """The camera of the views and its faults. ``None`` sizes are those of the depth sensor."""
 
     width_px: int | None = None
     height_px: int | None = None
@@ -86,6 +94,10 @@ class PictureSettings:
     motion_px: tuple[float, float] = (0.0, 0.0)
     texture: Texture | None = None
     """fine texture on the surface, for pairs of views that are to be matched"""
+    lamps: tuple[Lamp, ...] = ()
+    """on-board lamps on a dark stage; none: a lit room"""
+    grey: bool = False
+    """a monochrome camera"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from bite.files.atomic import write_bytes, write_text
 from bite.files.camera import write_camera
 from bite.files.corners import CornerPoint, Corners, LandmarkPoint, write_corners
+from bite.files.frame_draft import frame_text, look_beside
 from bite.files.rig import Dial
 from bite.geometry.rigid import Array, Rigid
 from bite.geometry.teeth import CORNERS
@@ -52,6 +53,8 @@ class Export:
     ``moved_mm`` slides the written teeth forward of the simulated solved ones: a second export after a
     correction. ``neutral_mm`` is how far forward of the rig's neutral the teeth stand at ``dial_now``.
     ``bite`` is what the files of a further bite of the same performer start with; their rig is there already.
+    ``view_names`` are the names of the views' files. ``drafted`` frame files are what `bite new` writes
+    beside the first picture, with its blanks filled in.
     """
 
     name: str
@@ -69,6 +72,8 @@ class Export:
     landmarks: bool = False
     solved_file: str = "solved.obj"
     bite: str = ""
+    view_names: tuple[str, ...] = ("front", "side", "other")
+    drafted: bool = False
 
 
 def write_frame(folder: Path, simulated: SimulatedFrame, export: Export) -> Path:
@@ -89,10 +94,10 @@ def write_frame(folder: Path, simulated: SimulatedFrame, export: Export) -> Path
         f'device_file = "{export.device_file}"',
         "",
     ]
-    for view in simulated.views:
+    for called, view in zip(export.view_names, simulated.views, strict=False):
         if view.image is None:
             raise ValueError("a frame can only be written with its pictures: settings.picture is None")
-        name = export.bite + view.name
+        name = export.bite + called
         picture = name + export.picture_suffix
         write_bytes(folder / picture, picture_bytes(view.image, export.picture_suffix))
         write_camera(folder / f"{name}.camera.yaml", view.camera)
@@ -102,7 +107,7 @@ def write_frame(folder: Path, simulated: SimulatedFrame, export: Export) -> Path
         write_corners(folder / f"{name}.corners.json", clicks)
         lines += [
             "[[view]]",
-            f'name = "{view.name}"',
+            f'name = "{called}"',
             f'image = "{picture}"',
             f'camera = "{name}.camera.yaml"',
             f'corners = "{name}.corners.json"',
@@ -111,16 +116,32 @@ def write_frame(folder: Path, simulated: SimulatedFrame, export: Export) -> Path
     lines += _depth(folder, simulated, export)
     lines += _solved(folder, simulated, export)
     path = folder / f"{export.name}.bite.toml"
-    write_text(path, "\n".join(lines).rstrip() + "\n")
+    text = "\n".join(lines).rstrip() + "\n"
+    if export.drafted:
+        text = _drafted(folder / f"{export.bite}{export.view_names[0]}{export.picture_suffix}", export)
+    write_text(path, text)
     return path
 
 
+def _drafted(image: Path, export: Export) -> str:
+    """Give the frame file as `bite new` writes it beside what was written so far, its blanks filled in."""
+    answers = {
+        "performer": f'"{export.performer}"',
+        "[solved] unit_mm": str(export.unit_mm),
+        "[solved] axes": f'"{export.space}"',
+        "[solved] dial": str(export.dial_now),
+    }
+    return frame_text(image, export.name, look_beside(image), answers)
+
+
 def picture_bytes(image: NDArray[np.uint8], suffix: str) -> bytes:
-    """Code an RGB picture as PNG or JPEG."""
+    """Code an RGB picture as PNG or JPEG, one channel where all three are alike."""
     import cv2
 
     options = [cv2.IMWRITE_JPEG_QUALITY, 93] if suffix == ".jpg" else [cv2.IMWRITE_PNG_COMPRESSION, 9]
-    done, data = cv2.imencode(suffix, np.ascontiguousarray(image[..., ::-1]), options)
+    grey = bool((image == image[..., :1]).all())
+    stored = image[..., 0] if grey else image[..., ::-1]
+    done, data = cv2.imencode(suffix, np.ascontiguousarray(stored), options)
     if not done:
         raise ValueError(f"pictures cannot be coded as {suffix}")
     return bytes(data)

@@ -299,7 +299,7 @@ def test_demo_frames_get_a_fair_verdict(path):
         with pytest.raises(InputError, match=r"redshank/solved\.obj.*rest export"):
             check_frame(frame)
         return
-    found = check_frame(frame, performance_device="bench-depth")
+    found = check_frame(frame, performance_device=frame.device.name)
     assert str(found.decision.verdict) in truth["fair_verdicts"], found.decision.why
     if found.fit is not None:
         # 4 sd: a dozen frames, none of them may lie far outside its interval

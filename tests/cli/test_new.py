@@ -9,6 +9,7 @@ import pytest
 
 from bite.cli import main
 from bite.files.bundle import load_frame
+from bite.files.frame import StereoEntry
 from bite.files.frame_draft import BLANK, look_beside
 
 DEMO = Path(__file__).parents[2] / "demo_bite"
@@ -122,3 +123,35 @@ def test_what_is_no_picture_is_refused_in_one_line(
 ) -> None:
     assert main(["new", str(folder / name)]) == 2
     assert len(capsys.readouterr().err.strip().split("\n")) == 1
+
+
+def test_a_picture_calibrated_to_the_first_is_the_second_view_of_a_pair(tmp_path: Path) -> None:
+    for name in ("front", "side"):
+        for ending in (".jpg", ".camera.yaml"):
+            shutil.copy(DEMO / "godwit" / f"{name}{ending}", tmp_path)
+    shutil.copy(DEMO / "bench-depth.device.toml", tmp_path)
+    assert look_beside(tmp_path / "front.jpg").second == tmp_path / "side.jpg"
+    assert main(["new", str(tmp_path / "front.jpg"), "--name", "pair"]) == 1
+    path = tmp_path / "pair.bite.toml"
+    path.write_text(path.read_text().replace(BLANK, ""))
+    frame = load_frame(path)
+    assert [view.name for view in frame.views] == ["front", "side"]
+    assert frame.views[1].camera.camera_from_reference.translation_mm.any()
+    assert frame.file.depth == StereoEntry(("front", "side"))
+    # seen from the other side, nothing says where the first one stands
+    assert look_beside(tmp_path / "side.jpg").second is None
+    # a third: which two belong together, a person must say
+    shutil.copy(tmp_path / "side.jpg", tmp_path / "other.jpg")
+    shutil.copy(tmp_path / "side.camera.yaml", tmp_path / "other.camera.yaml")
+    beside = look_beside(tmp_path / "front.jpg")
+    assert beside.second is None and beside.doubtful == (
+        "more than one second view would do: other.jpg, side.jpg",
+    )
+
+
+def test_a_depth_map_and_its_camera_are_no_second_view(folder: Path) -> None:
+    shutil.copy(folder / "depth.camera.yaml", folder / "front.depth.camera.yaml")
+    beside = look_beside(folder / "front.png")
+    assert beside.second is None and beside.depth == folder / "front.depth.png"
+    assert main(["new", str(folder / "front.png")]) == 1
+    assert "stereo" not in (folder / "front.bite.toml").read_text()

@@ -73,6 +73,7 @@ def bite_gap(gap: Estimate | None, below: BelowEdge | None) -> Finding:
             todo="look at the frames before and after: choose one where no dark shows below the upper edge",
         )
     if both == {_Says.NOTHING}:
+        grey = below is not None and not below.colour_used
         return replace(
             finding,
             severity=Severity.NOTE,
@@ -81,8 +82,11 @@ def bite_gap(gap: Estimate | None, below: BelowEdge | None) -> Finding:
                 "what follows the upper edge was not read"
                 if below is None or below.kind is Below.NOT_READ
                 else "what follows the upper edge cannot be told from a lip"
+                + (" in a grey picture" if grey else "")
             ),
-            todo="make sure that the teeth are closed here, or choose a frame with the lower teeth in sight",
+            todo="look at the picture yourself: are the teeth closed? If you cannot tell, take another frame"
+            if grey
+            else "make sure that the teeth are closed here, or choose a frame with the lower teeth in sight",
         )
     return finding
 

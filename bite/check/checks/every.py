@@ -94,7 +94,7 @@ def capture_findings(
         *centrals(observed.centrals),
         framed(observed.framing),
         same_device(device.name, performance_device),
-        *([device_known(device, fit)] if fit is not None and fit.smoothing is not None else []),
+        *([device_known(device, fit, stereo)] if fit is not None and fit.smoothing is not None else []),
         *([views_agree(observed.triangulated, observed.fault)] if observed.triangulated else []),
     ]
 

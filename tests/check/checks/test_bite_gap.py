@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -26,6 +28,13 @@ def below(kind, band_mm=None, shown_mm=None):
 
 CLOSED, LIP = below(Below.ENAMEL, 0.8, 2.0), below(Below.UNSEEN, 0.6)
 OPEN, DOUBT = below(Below.APART, 2.2), below(Below.DOUBT, 1.1)
+
+
+def test_a_grey_picture_that_cannot_tell_is_looked_at_by_a_person():
+    colour, grey = bite_gap(None, LIP), bite_gap(None, replace(LIP, colour_used=False))
+    assert {colour.severity, grey.severity} == {Severity.NOTE}
+    assert "in sight" in colour.todo and "grey" not in colour.text
+    assert "in a grey picture" in grey.text and grey.todo.startswith("look at the picture yourself")
 
 
 def test_usual_bite_is_ok_and_a_shadow_line_is_no_gap():

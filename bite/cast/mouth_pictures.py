@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from bite.files.atomic import write_bytes
 from bite.files.source import sha256_of
+from bite.plots.drawn_as import drawing_of
 
 if TYPE_CHECKING:
     from bite.check.assessment import Assessment
@@ -27,8 +28,8 @@ WIDTH_PX = 560
 """Width of a mouth on the page (our choice)."""
 SMALL_PX = (160, 92)
 """Size of a mouth in a row of the page (our choice)."""
-DRAWN_AS = "2"
-"""Counted up when the same frame is to be drawn in another way, so that no older picture is taken for it."""
+_DRAWN_BY = ("cast/mouth_pictures.py", "evidence/model/outlines.py", "evidence/model/solved_mouth.py")
+"""The code that draws them: a picture that other code made is not taken for one of these."""
 _ASPECT, _SHARE = 0.58, 0.94
 """Height over width, and the share of the rendered width that is shown: front teeth and lips, and nothing by
 which a face is known (our choice)."""
@@ -147,7 +148,7 @@ def _drawn(
 
 
 def _key(result: bytes) -> str:
-    return f"{sha256_of(result)[7:39]}-{DRAWN_AS}"
+    return f"{sha256_of(result)[7:39]}-{drawing_of(*_DRAWN_BY)}"
 
 
 def _named(

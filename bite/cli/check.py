@@ -197,7 +197,7 @@ def _refuse_doubles(paths: list[Path], settings: _Settings) -> None:
 
 def _check(path: Path, settings: _Settings) -> _Done:
     """Check one frame and save all its files, or none."""
-    from bite.check.before_after import before_after_figure
+    from bite.check.page_file import page_png
     from bite.check.result import result_mapping
     from bite.check.single_panels import blinking, panel_figures
     from bite.check.solved_looks import solved_looks
@@ -216,7 +216,7 @@ def _check(path: Path, settings: _Settings) -> _Done:
     folder = settings.out or path.parent
     looks = solved_looks(assessment)
     picture = folder / f"{frame.name}.before-after.png"
-    files = {picture: figure_bytes(before_after_figure(assessment, looks))}
+    files = {picture: page_png(assessment, looks)}
     if settings.plots is not None:
         for panel, figure in panel_figures(assessment, looks).items():
             files[settings.plots / f"{frame.name}.{panel}.png"] = figure_bytes(figure)

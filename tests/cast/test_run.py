@@ -54,6 +54,23 @@ def test_a_change_of_one_input_redoes_that_frame_only(done, tmp_path):
 
 
 @pytest.mark.slow
+def test_a_picture_that_is_not_what_would_be_drawn_is_drawn_again(tmp_path):
+    """The result holds all the while: inputs, version and settings are those of now."""
+    path = write_cast(tmp_path, "whimbrel")
+    whimbrel = tmp_path / "whimbrel"
+    result, picture = (whimbrel / f"whimbrel-a02.{end}" for end in ("result.json", "before-after.png"))
+    main(["cast", str(path), "--jobs", "1"])
+    before, whole = result.read_bytes(), picture.read_bytes()
+    at = whole.index(b"tEXtDrawing\0") + len(b"tEXtDrawing\0")
+    picture.write_bytes(whole[:at] + b"0" * 12 + whole[at + 12 :])
+    main(["cast", str(path), "--jobs", "1"])
+    assert picture.read_bytes() == whole and result.read_bytes() == before
+    picture.unlink()
+    main(["cast", str(path), "--jobs", "1"])
+    assert picture.read_bytes() == whole and result.read_bytes() == before
+
+
+@pytest.mark.slow
 def test_results_of_bite_check_are_taken_as_they_are(tmp_path):
     path = write_cast(tmp_path, "whimbrel")
     main(["check", str(tmp_path / "whimbrel" / "whimbrel-a02.bite.toml"), "--cast", str(path), "--quiet"])

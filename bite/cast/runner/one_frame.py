@@ -150,15 +150,14 @@ def _check(path: Path, settings: CastSettings) -> tuple[str, Assessment]:
 
 
 def _save(text: str, assessment: Assessment, looks: Mapping[str, Looks], folder: Path) -> None:
-    from bite.check.before_after import before_after_figure
+    from bite.check.page_file import page_png
     from bite.files.atomic import write_together
-    from bite.plots.saving import figure_bytes
 
     name = assessment.frame.name
     # the result comes last: where it stands, its picture does
     write_together(
         {
-            folder / f"{name}{PICTURE_SUFFIX}": figure_bytes(before_after_figure(assessment, looks)),
+            folder / f"{name}{PICTURE_SUFFIX}": page_png(assessment, looks),
             folder / f"{name}{RESULT_SUFFIX}": text.encode(),
         }
     )

@@ -13,6 +13,7 @@ from typing import Any
 
 from bite import __version__
 from bite.cast.runner.settings import CastSettings
+from bite.check.page_file import is_drawn_as_now
 from bite.check.result import settings_mapping
 from bite.errors import BiteError
 from bite.files.bundle import device_of, input_paths
@@ -48,8 +49,8 @@ def saved_result(file: FrameFile, settings: CastSettings) -> SavedResult | None:
         return None  # the check itself will say what is wrong
     for folder in found:
         result, picture = (folder / f"{file.name}{suffix}" for suffix in (RESULT_SUFFIX, PICTURE_SUFFIX))
-        if not is_file(picture):
-            continue
+        if not is_file(picture) or not is_drawn_as_now(picture):
+            continue  # missing, or drawn by other code: checked and drawn again
         try:
             content = read_result(result)
         except BiteError:

@@ -41,7 +41,14 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 def run(args: argparse.Namespace) -> int:
     """Look around the picture, ask for the rest, write the file."""
     from bite.files.frame import check_file_name
-    from bite.files.frame_draft import blanks_of, frame_path_for, frame_text, look_beside, write_new
+    from bite.files.frame_draft import (
+        blanks_of,
+        frame_path_for,
+        frame_text,
+        look_beside,
+        stands_aside,
+        write_new,
+    )
     from bite.files.heif import is_heif, read_heif, take_apart
     from bite.files.picture_header import read_header
     from bite.files.source import read_bytes
@@ -67,6 +74,11 @@ def run(args: argparse.Namespace) -> int:
         beside = replace(beside, inverse_per_m=depth.inverse_per_m, depth_doubt=doubt)
     for doubt in beside.doubtful:
         tell(f"{doubt}; none is named")
+    if beside.camera is not None and stands_aside(beside.camera):
+        tell(
+            f"{beside.camera.name} places this camera beside another one, the reference: start from that "
+            "one's picture"
+        )
     blanks = blanks_of(beside)
     ask = sys.stdin.isatty() and sys.stderr.isatty() and not args.no_questions
     answers = _asked(blanks) if ask else {}

@@ -140,12 +140,13 @@ def _placed_views(image: Path) -> list[Path]:
             continue
         pictures = [image.with_name(stem + ending) for ending in _PICTURES]
         there = [path for path in pictures if path != image and is_file(path)]
-        if len(there) == 1 and _stands_aside(camera):
+        if len(there) == 1 and stands_aside(camera):
             found += there
     return found
 
 
-def _stands_aside(camera: Path) -> bool:
+def stands_aside(camera: Path) -> bool:
+    """Tell whether a camera file places its camera beside another one; an unreadable file does not."""
     try:
         return bool(read_camera(camera).camera_from_reference.translation_mm.any())
     except InputError:

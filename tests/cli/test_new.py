@@ -125,7 +125,9 @@ def test_what_is_no_picture_is_refused_in_one_line(
     assert len(capsys.readouterr().err.strip().split("\n")) == 1
 
 
-def test_a_picture_calibrated_to_the_first_is_the_second_view_of_a_pair(tmp_path: Path) -> None:
+def test_a_picture_calibrated_to_the_first_is_the_second_view_of_a_pair(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     for name in ("front", "side"):
         for ending in (".jpg", ".camera.yaml"):
             shutil.copy(DEMO / "godwit" / f"{name}{ending}", tmp_path)
@@ -138,8 +140,11 @@ def test_a_picture_calibrated_to_the_first_is_the_second_view_of_a_pair(tmp_path
     assert [view.name for view in frame.views] == ["front", "side"]
     assert frame.views[1].camera.camera_from_reference.translation_mm.any()
     assert frame.file.depth == StereoEntry(("front", "side"))
-    # seen from the other side, nothing says where the first one stands
+    # seen from the other side, nothing says where the first one stands: that is told at once
     assert look_beside(tmp_path / "side.jpg").second is None
+    assert "start from" not in capsys.readouterr().err
+    assert main(["new", str(tmp_path / "side.jpg"), "--name", "other way"]) == 1
+    assert "side.camera.yaml places this camera beside another one" in capsys.readouterr().err
     # a third: which two belong together, a person must say
     shutil.copy(tmp_path / "side.jpg", tmp_path / "other.jpg")
     shutil.copy(tmp_path / "side.camera.yaml", tmp_path / "other.camera.yaml")

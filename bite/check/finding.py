@@ -59,7 +59,9 @@ BLAME = (
     "teeth-shown",
     "clicks",
     "skin-agrees",
+    "depth-lens",
     "depth-agrees",
+    "overbite-visible",
     "rows-agree",
     "lateral",
 )

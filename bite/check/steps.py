@@ -20,6 +20,7 @@ from bite.evidence.clicks.corner_order import refuse_swapped_corners
 from bite.evidence.depth.coarse_place import where_a_fit_starts
 from bite.evidence.model.head import SolvedHead, solved_head
 from bite.evidence.model.hidden_teeth import solved_teeth_in_view
+from bite.evidence.mouth.named_for_another import refuse_names_of_others
 from bite.evidence.observed import observe
 from bite.evidence.stereo.depth import with_stereo_depth
 from bite.files.bundle import BiteFrame
@@ -68,6 +69,7 @@ def check_frame(
     as_given = None if solved is None else solved_teeth_in_view(frame, solved)
     refuse_swapped_corners(frame, None if solved is None else solved.head)
     solved, placed = where_a_fit_starts(frame, solved)
+    refuse_names_of_others(frame, None if solved is None else solved.head)
     as_solved = None
     if solved is not None and placed is not None:
         as_solved, as_given = as_given, solved_teeth_in_view(frame, solved)

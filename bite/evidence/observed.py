@@ -20,10 +20,11 @@ from bite.evidence.depth.depth_cover import (
 )
 from bite.evidence.depth.filter_found import FilterFound, filter_found
 from bite.evidence.depth.hair_found import HairFound, hair_found, lips_beside_hair
+from bite.evidence.depth.lens_found import lens_found
 from bite.evidence.model.head import SolvedHead
 from bite.evidence.model.hidden_teeth import solved_teeth_in_view
 from bite.evidence.model.registered import Registration, registration
-from bite.evidence.model.teeth_in_view import TeethInView
+from bite.evidence.model.teeth_in_view import TeethInView, teeth_in_view
 from bite.evidence.mouth.centrals import Centrals, centrals_of
 from bite.evidence.mouth.framing import Framing, framing_of
 from bite.evidence.mouth.picture_quality import PictureQuality, picture_quality
@@ -35,7 +36,9 @@ from bite.files.corners import CornerState
 from bite.fit.corner_block import CornerBlock
 from bite.fit.offset import OffsetFit
 from bite.fit.parameters import COUNT
+from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER_CORNERS
+from bite.stats.estimate import Estimate
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +71,8 @@ class Observed:
     numbers_off: int = 0
     registered: Registration | None = None
     registered_as_solved: Registration | None = None
+    depth_lens: Estimate | None = None
+    registered_views: tuple[tuple[str, Registration | None], ...] = ()
 
 
 def observe(
@@ -105,15 +110,17 @@ def observe(
     picture = picture_quality(frame, mouth, seen)
     points = frame.views[0].corners.points if frame.views[0].corners is not None else {}
     block = None if fit is None else fit.depth_block
-    cover, skin = None, None
+    cover, skin, lens = None, None, None
     if fit is not None and block is not None:
         # without the waves that the fit found in the skin: what they mend at the lips is what is asked for
         as_solved_skin = block.predict(fit.parameters[:COUNT])
         cover, skin = cover_beside_model(block, as_solved_skin), skin_fit(fit, block, as_solved_skin)
+        lens = lens_found(block, as_solved_skin)
         skin = skin if placed is None else with_placing(skin, placed, fit.parameters)
     hair = None if fit is None else hair_found(fit)
     if skin is not None:
         skin = replace(skin, lips=lips_beside_hair(skin.lips, hair))
+    found = None if seen is None or block is None else registration(seen)
     return Observed(
         clicked=any(view.corners is not None and view.corners.points for view in frame.views),
         lower_states={code: points[code].state for code in LOWER_CORNERS if code in points},
@@ -136,9 +143,36 @@ def observe(
         centrals=centrals_of(frame, mouth),
         sensor=None if fit is None else filter_found(fit, cover),
         numbers_off=_numbers_off(frame, fit, corners),
-        registered=None if seen is None or block is None else registration(seen),
-        registered_as_solved=None if as_solved is None else registration(as_solved),
+        depth_lens=lens,
+        registered=found,
+        registered_as_solved=_as_solved(found, as_solved or as_given),
+        registered_views=()
+        if solved is None or found is None or parameters is None
+        else _in_other_views(frame, solved, parameters),
     )
+
+
+LOOKED_AGAIN = 0.05
+"""A gain from which the model as it was solved is laid over the picture too: half of what counts (our
+choice)."""
+
+
+def _as_solved(found: Registration | None, as_solved: TeethInView | None) -> Registration | None:
+    """Lay the model as it was solved over the picture, where as depth holds it, it fits better elsewhere."""
+    if as_solved is None or found is None or found.best - found.here < LOOKED_AGAIN:
+        return None
+    return registration(as_solved)
+
+
+def _in_other_views(
+    frame: BiteFrame, solved: SolvedHead, parameters: Array
+) -> tuple[tuple[str, Registration | None], ...]:
+    """Lay the model as depth holds it over the pictures of the other views."""
+    found = []
+    for view in frame.views[1:]:
+        seen = teeth_in_view(view, solved.head, parameters)
+        found.append((view.name, None if seen is None else registration(seen)))
+    return tuple(found)
 
 
 def _numbers_off(frame: BiteFrame, fit: OffsetFit | None, corners: CornerBlock | None) -> int:

@@ -25,11 +25,14 @@ ARCH_MM = 8.0
 """Least depth of a row from which its incisors tell front from back (our choice)."""
 FRONT = 0.35
 """Share of the row's depth, from its back, behind which no incisor stands (our choice)."""
+ABOVE_MM = 2.0
+"""Middles of two rows of crowns stand some 8 mm apart in height; within so little they say nothing of which
+way is up (our choice)."""
 _ROWS = {UPPER: "upper", LOWER: "lower"}
 
 
 def check_teeth(rest: Mesh, rig: Rig, labels: NDArray[np.int8]) -> None:
-    """Refuse a rig whose corners are not on their own row's incisal edge, or whose forward points inwards.
+    """Refuse a rig whose corners are not on their own row's incisal edge, or with a direction turned round.
 
     Parameters
     ----------
@@ -45,6 +48,7 @@ def check_teeth(rest: Mesh, rig: Rig, labels: NDArray[np.int8]) -> None:
     own = {label: np.unique(rest.faces[labels == label]) for label in (UPPER, LOWER)}
     _check_rows(rig, rest, own, labels)
     _check_forward(rig, rest, own)
+    _check_up(rig, rest, own)
     _check_edges(rig, rest, own)
 
 
@@ -91,6 +95,21 @@ def _check_forward(rig: Rig, rest: Mesh, own: dict[int, NDArray[np.int32]]) -> N
             )
             mend = f"write the direction out of the mouth, such as [{turned}], in the axes of the rest export"
             raise InputError(rig.path, "forward", what, mend)
+
+
+def _check_up(rig: Rig, rest: Mesh, own: dict[int, NDArray[np.int32]]) -> None:
+    """Upper teeth stand above lower ones."""
+    upper, lower = (rest.vertices_mm[own[label]].mean(0) @ rig.up for label in (UPPER, LOWER))
+    if lower - upper > ABOVE_MM:
+        turned = ", ".join(f"{-x + 0.0:.6g}" for x in rig.up)
+        raise InputError(
+            rig.path,
+            "up",
+            f"points down: the upper teeth lie {lower - upper:.0f} mm below the lower ones in that "
+            "direction, needed above",
+            f"write the direction from the lower to the upper teeth, such as [{turned}], in the axes of the "
+            "rest export",
+        )
 
 
 def _check_edges(rig: Rig, rest: Mesh, own: dict[int, NDArray[np.int32]]) -> None:

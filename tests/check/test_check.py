@@ -245,7 +245,7 @@ def test_lower_clicks_that_contradict_the_upper_ones_are_left_out(frame, checked
     }
     found = check_frame(with_corners(frame, **moved))
     told = finding(found, "overbite-visible")
-    assert told.severity is Severity.WARN and "without them" in told.text
+    assert told.severity is Severity.FAIL and "without them" in told.text
     assert found.fit.right.value == pytest.approx(checked.fit.right.value, abs=0.2)
 
 

@@ -75,6 +75,23 @@ def _rows_swapped(folder: Path) -> None:
     _renamed({"1": "4", "4": "1", "2": "3", "3": "2"})(folder)
 
 
+def _mesial(folder: Path) -> None:
+    """Call the distal corners of the upper row mesial."""
+    called = {"11d": "11m", "21d": "21m"}
+    _clicks(
+        lambda points: {
+            called.get(name, name): at for name, at in points.items() if name not in called.values()
+        }
+    )(folder)
+
+
+def _up_down(folder: Path) -> None:
+    text = (folder / "rig.toml").read_text("utf-8")
+    head, values, rest = re.split(r"(?m)^up = \[([^]]*)\]", text)
+    turned = ", ".join(f"{-float(value):.6f}" for value in values.split(","))
+    (folder / "rig.toml").write_text(f"{head}up = [{turned}]{rest}", encoding="utf-8")
+
+
 def _neighbours(folder: Path) -> None:
     """Click the lateral incisors: the distal corners stand too far out."""
 
@@ -144,7 +161,8 @@ CASES = (
     Case("mesh in another unit", _swap(UNIT, "unit_mm = 10.0", "unit_mm = 25.4"), ("unit_mm",)),
     Case("mirrored picture", _mirrored, ("mirrored",)),
     Case("left and right swapped", _sides_swapped, ("swapped", "mirrored")),
-    Case("rows swapped", _rows_swapped, TEETH),
+    Case("rows swapped", _rows_swapped, (*TEETH, "rows swapped")),
+    Case("distal corners called mesial", _mesial, ("mesial for distal",)),
     Case("wrong teeth", _neighbours, TEETH),
     Case("closed lips", lambda folder: None, ("rest export", "closed"), "redshank", "redshank-a05"),
     Case("still in rest pose", _rest_as_solved, ("rest export", "closed"), "avocet", "avocet-a03"),
@@ -153,6 +171,7 @@ CASES = (
     Case("corner numbers on the gums", _numbers(6000), ("[corners] 11d",)),
     Case("corner numbers in mid crown", _numbers(40), ("incisal edge beside it",)),
     Case("forward points inwards", _swap("rig.toml", FORWARD, INWARD), ("rig.toml: forward: points into",)),
+    Case("up points downwards", _up_down, ("rig.toml: up: points down",)),
     Case("depth camera looks away", _swap("depth.camera.yaml", AS_SHOT, AWAY_FROM_THE_FACE), ("behind",)),
     Case("model behind the camera", _moved(z=-700.0), ("behind",)),
     Case("teeth outside the picture", _moved(x=600.0), ("outside the picture",)),

@@ -99,12 +99,12 @@ noise_mm = 0.3
 
 
 def quads(shift: float = 0.0) -> str:
-    """OBJ text: four separate squares, one a part; in cm, 30 cm in front."""
+    """OBJ text: four separate squares, one a part, each below the one before; in cm, 30 cm in front."""
     lines = ["# four squares", "mtllib none.mtl"]
     for number, name in enumerate(("face", "teeth_up", "teeth_low", "gums")):
         z = 30.0 + number / 10 + shift
         lines.append(f"o {name}")
-        lines += [f"v {x} {y + number} {z}" for x, y in ((0, 0), (1, 0), (1, 1), (0, 1))]
+        lines += [f"v {x} {y - number} {z}" for x, y in ((0, 0), (1, 0), (1, 1), (0, 1))]
         first = 4 * number + 1
         lines.append(f"f {first} {first + 1} {first + 2} {first + 3}")
     return "\n".join(lines) + "\n"

@@ -7,6 +7,7 @@ from bite.check.checks.centrals import centrals
 from bite.check.checks.corners_plausible import corners_plausible
 from bite.check.checks.depth_agrees import depth_agrees
 from bite.check.checks.depth_covered import depth_covered
+from bite.check.checks.depth_lens import depth_lens
 from bite.check.checks.device_known import device_known
 from bite.check.checks.enamel_lit import enamel_lit
 from bite.check.checks.fit_sound import clicks_agree, fit_sound
@@ -26,7 +27,8 @@ from bite.check.checks.sharp import sharp
 from bite.check.checks.skin_agrees import skin_agrees
 from bite.check.checks.teeth_shown import teeth_shown
 from bite.check.checks.views_agree import views_agree
-from bite.check.finding import Finding
+from bite.check.finding import Finding, Severity
+from bite.evidence.clicks.click_residuals import rows_apart_px
 from bite.evidence.model.head import SolvedHead
 from bite.evidence.observed import Observed
 from bite.files.depth import Held, Matching
@@ -81,6 +83,7 @@ def capture_findings(
             None if observed.seen is None else observed.seen.lower_seen,
             lower_left_out=lower_left_out,
             rows_contradict_sd=rows_contradict_sd,
+            rows_apart_mm=None if mouth is None else rows_apart_px(observed.residuals) * mouth.mm_per_px,
             gap=observed.measures.gap,
         ),
         depth_covered(
@@ -111,6 +114,12 @@ def model_findings(
     solved : SolvedHead
     tolerance_mm : float, mm
     """
+    skin = skin_agrees(
+        observed.skin,
+        observed.wave_sd_mm,
+        posed_by_landmarks=solved.posed_by_landmarks,
+        odd=_odd_one(observed),
+    )
     found = [
         teeth_shown(
             observed.picture.contrast,
@@ -118,13 +127,13 @@ def model_findings(
             same_as_rest=solved.same_as_rest,
         ),
         *overjet_overbite_findings(observed.measures),
-        skin_agrees(
-            observed.skin,
-            observed.wave_sd_mm,
-            posed_by_landmarks=solved.posed_by_landmarks,
-            odd=_odd_one(observed),
+        skin,
+        registered(
+            observed.registered,
+            observed.registered_as_solved,
+            depth_and_model_agree=None if observed.skin is None else skin.severity is Severity.OK,
+            others=observed.registered_views,
         ),
-        registered(observed.registered, observed.registered_as_solved),
         *([] if observed.hair is None else [hair(observed.hair)]),
         *([] if observed.sensor is None else [sensor_filter(observed.sensor)]),
     ]
@@ -132,6 +141,7 @@ def model_findings(
         solution = fit.solution
         if fit.depth_block is not None:
             found.append(depth_agrees(solution.chi2_reduced["depth"], solution.inlier_share["depth"]))
+            found.append(depth_lens(observed.depth_lens))
         found += [
             fit_sound(
                 converged=solution.converged,

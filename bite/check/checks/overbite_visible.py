@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from bite.check.checks.rows_agree import ANOTHER_BITE_MM
 from bite.check.finding import Finding, Severity
 from bite.evidence.enamel.below_edge import Below, BelowEdge
 from bite.files.corners import CornerState
@@ -25,6 +26,7 @@ def overbite_visible(
     *,
     lower_left_out: bool,
     rows_contradict_sd: float = 0.0,
+    rows_apart_mm: float | None = None,
     gap: Estimate | None = None,
 ) -> Finding:
     """Tell what can be seen of the lower row.
@@ -36,6 +38,7 @@ def overbite_visible(
     predicted : lower corner -> whether the fitted model shows it, or None without a mesh
     lower_left_out : bool, the lower clicks were left out of the fit since they contradict the upper ones
     rows_contradict_sd : float, by how many sd
+    rows_apart_mm : float or None, and by how many mm
     gap : Estimate or None, opening between the rows from corners seen in both, negative where they overlap,
         mm
     """
@@ -64,18 +67,22 @@ def overbite_visible(
             parts.append(f"the solved model expects {len(shared) - len(differ)} of {len(shared)} of these")
     text = "; ".join(parts)
     if lower_left_out:
+        far = rows_apart_mm is not None and rows_apart_mm > ANOTHER_BITE_MM
+        apart = "" if rows_apart_mm is None else f"{rows_apart_mm:.1f} mm ("
+        apart += f"{rows_contradict_sd:.1f} sd" + (")" if apart else "")
         return Finding(
             CODE,
-            Severity.WARN,
-            f"{text}; the lower clicks lie {rows_contradict_sd:.1f} sd away from where the upper ones put "
-            f"them, so the "
-            "fit was made without them",
-            "look at the lower clicks and at how the solved jaw is closed",
+            Severity.FAIL if far else Severity.WARN,
+            ("the solved jaw is not closed as in the picture: " if far else "")
+            + f"the lower clicks lie {apart} away from where the upper ones put the solved lower teeth, so "
+            f"the fit was made without them; {text}",
+            "close the jaw in the solve as the picture shows it; if it is closed so, click the lower corners "
+            "again",
             measured,
             sd,
             None,
             "1",
-            source="left out from 3 sd on: our choice",
+            source="left out from 3 sd on, another bite from 1.5 mm on: our choice",
         )
     seen_not_expected = [c for c in differ if states[c] is CornerState.SEEN]
     if len(seen_not_expected) >= 2:

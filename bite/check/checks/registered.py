@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from bite.check.finding import Finding, Severity
 from bite.evidence.model.registered import Registration
 
@@ -14,6 +16,9 @@ fits where it is, and from which no other size is believed: coarse pictures of r
 a photo lens of 10 % 0.63."""
 NEARER_MM, LARGE_GAIN = 1.0, 0.3
 """An outline that lies on no edge at all, and on edges all along 1 mm away, is another mouth (our choice)."""
+NOWHERE, NOWHERE_SD = 0.5, 3.0
+"""An outline with less than half of its strength where it stands, and surely more elsewhere, is not this
+mouth's, however near that is: right frames of the worlds have 0.84 and more (our choice)."""
 _SOURCE = "1.5 mm, 4.5 %, a gain of 0.1 and 2 sd: our choice, set on frames that belong together"
 
 
@@ -22,8 +27,14 @@ def stands_elsewhere(found: Registration | None) -> bool:
     if found is None or found.best - found.here < GAIN or found.gain_sd < GAIN_SD:
         return False
     resized = abs(found.size - 1.0) > SIZE and found.here < FITS
-    far = found.shift_mm > SHIFT_MM or resized
+    far = found.shift_mm > SHIFT_MM or resized or lies_on_nothing(found)
     return far or (found.shift_mm > NEARER_MM and found.best - found.here > LARGE_GAIN)
+
+
+def lies_on_nothing(found: Registration) -> bool:
+    """Tell whether the outline misses the picture's edges where it stands, and finds them elsewhere."""
+    gain = found.best - found.here
+    return found.here < NOWHERE and gain > LARGE_GAIN and found.gain_sd > NOWHERE_SD
 
 
 def stands_here(found: Registration | None) -> bool:
@@ -31,43 +42,91 @@ def stands_here(found: Registration | None) -> bool:
     return found is not None and not stands_elsewhere(found) and found.here >= CLEAR
 
 
-def registered(found: Registration | None, as_solved: Registration | None) -> Finding:
-    """Hold the mouth in the picture against the one that the depth map shows.
+def registered(
+    found: Registration | None,
+    as_solved: Registration | None,
+    *,
+    depth_and_model_agree: bool | None = None,
+    others: Sequence[tuple[str, Registration | None]] = (),
+) -> Finding:
+    """Hold the mouth in every picture against the one that the depth map shows.
+
+    Of picture, depth map and solved head two may agree: the third is then named.
 
     Parameters
     ----------
     found : Registration or None, of the picture against the model as depth holds it
-    as_solved : Registration or None, against the model as it was solved, where depth moved it far
+    as_solved : Registration or None, against the model as it was solved
+    depth_and_model_agree : bool or None
+        Whether the solved skin, lips included, is the one that the depth map shows; None: not known.
+    others : sequence of (str, Registration or None), the same as ``found`` in further views, by name
     """
     if found is None:
         return Finding(
             CODE, Severity.OK, "picture and depth map were not held against each other", source=_SOURCE
         )
-    if not stands_elsewhere(found):
-        return Finding(
-            CODE,
-            Severity.OK,
-            "the mouth in the picture stands where the depth map has it",
-            "",
-            found.shift_mm if stands_here(found) else None,
-            None,
-            SHIFT_MM,
-            "mm",
-            source=_SOURCE,
-        )
-    odd = ""
-    todo = (
-        "check that picture, depth map and both camera files are of one moment and one size: a principal "
-        "point, a cut map and another picture look like this"
+    if stands_elsewhere(found):
+        return _told(found, *_odd_one(as_solved, depth_and_model_agree))
+    for name, other in others:
+        if other is not None and stands_elsewhere(other):
+            return _told(
+                other,
+                "",
+                f"give the picture of view {name} shot at this very moment, with its own camera file "
+                "and clicks",
+                f"view {name} is not of this frame",
+                f"view {name}",
+            )
+    return Finding(
+        CODE,
+        Severity.OK,
+        "the mouth in the picture stands where the depth map has it",
+        "",
+        found.shift_mm if stands_here(found) else None,
+        None,
+        SHIFT_MM,
+        "mm",
+        source=_SOURCE,
     )
+
+
+def _odd_one(as_solved: Registration | None, depth_and_model_agree: bool | None) -> tuple[str, str]:
+    """Say which of picture, depth map and solved head two others speak against, and what to do."""
     if stands_here(as_solved):
-        odd = "; the solved head fits the picture, so that the depth map or its camera file is the odd one"
-        todo = "give the depth map of this very moment and its own camera file"
-    if abs(found.size - 1.0) <= SIZE or found.shift_mm > SHIFT_MM:
-        text = (
-            f"picture and depth map are not registered: the mouth in the picture stands {_away(found)} from "
-            f"where the depth map has it{odd}"
+        return (
+            "; the solved head fits the picture, so that the depth map or its camera file is the odd one",
+            "give the depth map of this very moment and its own camera file",
         )
+    if depth_and_model_agree:
+        return (
+            "; the solved head fits the depth map, so that the picture or its camera file is the odd one",
+            "give the picture of this very moment, with its own clicks and camera file: another picture, a "
+            "principal point and a focal length look like this",
+        )
+    if depth_and_model_agree is False and as_solved is not None:
+        return (
+            "; the solved mouth fits neither picture nor depth map, so that it is the odd one",
+            "solve the expression of this very frame, or give the solved model that belongs to it",
+        )
+    return (
+        "",
+        "check that picture, depth map and both camera files are of one moment and one size: a principal "
+        "point, a cut map and another picture look like this",
+    )
+
+
+def _told(
+    found: Registration,
+    odd: str,
+    todo: str,
+    first: str = "picture and depth map are not registered",
+    where: str = "the picture",
+) -> Finding:
+    if abs(found.size - 1.0) <= SIZE or found.shift_mm > SHIFT_MM:
+        away = _away(found)
+        text = f"{first}: the mouth in {where} stands {away} from where the depth map has it{odd}"
+        if not away:
+            text = f"{first}: the mouth in {where} has another shape than the depth map has it{odd}"
         return Finding(
             CODE, Severity.FAIL, text, todo, found.shift_mm, None, SHIFT_MM, "mm", source=_SOURCE
         )
@@ -75,7 +134,7 @@ def registered(found: Registration | None, as_solved: Registration | None) -> Fi
     return Finding(
         CODE,
         Severity.FAIL,
-        f"the mouth in the picture is {100 * abs(found.size - 1):.0f} % {larger} than the depth map has "
+        f"{first}: the mouth in {where} is {100 * abs(found.size - 1):.0f} % {larger} than the depth map has "
         f"it{odd}",
         todo
         if odd

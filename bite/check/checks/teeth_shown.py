@@ -25,6 +25,11 @@ def teeth_shown(contrast: EnamelContrast | None, shown_mm2: float | None, *, sam
         return Finding(CODE, Severity.OK, "not asked: the solved model has no surface", source=_SOURCE)
     text = f"the solved model shows {shown_mm2:.0f} mm2 of teeth"
     severity, todo = Severity.OK, ""
+    if same_as_rest:
+        text = (
+            "the solved model is the rest export itself, which no expression has moved; it shows "
+            f"{shown_mm2:.0f} mm2 of teeth"
+        )
     if contrast is not None:
         text += (
             f"; a pixel there looks more like enamel than one around it with chance "
@@ -41,9 +46,10 @@ def teeth_shown(contrast: EnamelContrast | None, shown_mm2: float | None, *, sam
                 "expression of this frame"
             )
     if same_as_rest:
-        severity = Severity.WARN if severity is Severity.OK else severity
-        text += "; the model is the rest export itself, not moved by any expression"
-        todo = todo or "export the model in the expression of the bite frame"
+        # teeth that are not where the picture shows them, in a mesh that no expression has moved
+        apart = contrast is None or contrast.separability < LIMIT
+        severity = Severity.FAIL if apart else Severity.WARN
+        todo = "give the mesh that was exported in the expression of the bite frame, not the rest export"
     return Finding(
         CODE,
         severity,

@@ -75,3 +75,20 @@ def rows_contradict_sd(residuals: tuple[ClickResidual, ...]) -> float:
         if rows[True] and beyond:
             worst = max(worst, float(np.mean(beyond)) * np.sqrt(len(beyond)))
     return worst
+
+
+def rows_apart_px(residuals: tuple[ClickResidual, ...]) -> float:
+    """Give how far the lower clicks of the reference view lie from where the upper ones put them, px.
+
+    The mean of seen corners' steps, or of what covered ones lie beyond their bounds, whichever is farther.
+    """
+    view = residuals[0].view if residuals else ""
+    rows: dict[bool, list[Array]] = {True: [], False: []}
+    for r in residuals:
+        if r.view == view and r.use is Use.CORNER:
+            rows[is_upper(r.name)].append(r.off_px)
+    step = 0.0
+    if all(rows.values()):
+        step = float(np.hypot(*(np.mean(rows[False], axis=0) - np.mean(rows[True], axis=0))))
+    beyond = [r.off_sd * r.sigma_px for r in residuals if r.view == view and r.use is Use.BOUND]
+    return max(step, float(np.mean(beyond)) if rows[True] and beyond else 0.0)

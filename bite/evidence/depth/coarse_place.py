@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from bite.errors import InputError
 from bite.evidence.depth.depth_cover import SkinFit
 from bite.evidence.model.head import SolvedHead
 from bite.files.bundle import BiteFrame
@@ -152,11 +153,43 @@ def placed_head(head: Head, motion: Rigid) -> Head:
 def where_a_fit_starts(
     frame: BiteFrame, solved: SolvedHead | None
 ) -> tuple[SolvedHead | None, CoarsePlace | None]:
-    """Give the solved model as the fit starts from it, and how far it was moved; None where it stays."""
+    """Give the solved model as the fit starts from it, and how far it was moved; None where it stays.
+
+    Raises
+    ------
+    InputError
+        When the pose reads the other way round.
+    """
     placed = None if solved is None or solved.posed_by_landmarks else coarse_place(frame, solved.head)
     if solved is None or placed is None or not placed.far:
         return solved, None
+    _refuse_reversed_pose(frame, solved, placed)
     return replace(solved, head=placed_head(solved.head, placed.motion)), placed
+
+
+def _refuse_reversed_pose(frame: BiteFrame, solved: SolvedHead, placed: CoarsePlace) -> None:
+    """Raise where the inverse of the stated pose lays the solved skin on the measured one, and it does not.
+
+    Raises
+    ------
+    InputError
+    """
+    entry = frame.file.solved
+    if entry is None or entry.pose is None or isinstance(entry.pose, str):
+        return
+    pose = Rigid(frozen(entry.pose[:3, :3]), frozen(entry.pose[:3, 3]))
+    again = pose.inverse() @ pose.inverse()
+    other = coarse_place(frame, placed_head(solved.head, again))
+    if other is None or other.far or other.left_mm > placed.left_mm:
+        return
+    raise InputError(
+        frame.file.path,
+        "[solved] pose",
+        f"is the other way round: its inverse lays the solved skin within {other.shift_mm:.1f} mm and "
+        f"{other.turn_deg:.1f} degrees of the measured one, it itself {placed.shift_mm:.1f} mm and "
+        f"{placed.turn_deg:.1f} degrees off",
+        "write the motion from the mesh to the reference camera: x_camera = R x_mesh + T",
+    )
 
 
 def with_placing(skin: SkinFit, placed: CoarsePlace, parameters: Array) -> SkinFit:

@@ -65,3 +65,13 @@ def test_reverse_and_edge_to_edge_bites_are_named(gap, words):
 def test_covered_corners_make_no_reverse_bite():
     text = overbite_visible(COVERED, None, None, lower_left_out=False, gap=Estimate(-2.0, 0.3)).text
     assert "reverse" not in text
+
+
+def test_a_jaw_that_is_solved_open_fails_and_is_named():
+    found = overbite_visible(
+        COVERED, SHOWN, None, lower_left_out=True, rows_contradict_sd=16.4, rows_apart_mm=2.9
+    )
+    assert found.severity is Severity.FAIL and found.text.startswith("the solved jaw is not closed")
+    assert "2.9 mm (16.4 sd)" in found.text and "close the jaw" in found.todo
+    near = overbite_visible(COVERED, SHOWN, None, lower_left_out=True, rows_contradict_sd=5, rows_apart_mm=1)
+    assert near.severity is Severity.WARN and "the solved jaw is not closed" not in near.text

@@ -76,3 +76,34 @@ def test_a_mouth_cut_off_by_the_piece_is_not_judged() -> None:
     from dataclasses import replace
 
     assert registration(replace(seen, part=part)) is None
+
+
+MISSES = Registration(0.0, -1.0, 1.025, 0.34, 0.99, 14.0)
+FAR, FITS = Registration(-3.0, 0.0, 1.0, 0.3, 0.9, 6.0), Registration(0.2, 0.0, 1.0, 0.98, 0.99, 0.5)
+
+
+def test_an_outline_on_no_edge_at_all_is_another_mouth_however_near() -> None:
+    assert stands_elsewhere(MISSES)
+    assert not stands_elsewhere(Registration(0.0, -1.0, 1.025, 0.6, 0.99, 2.5))
+    told = registered(MISSES, FITS)
+    assert told.severity is Severity.FAIL and "1.0 mm up" in told.text and "depth map" in told.text
+
+
+@pytest.mark.parametrize(
+    ("as_solved", "agree", "odd"),
+    [(FITS, True, "depth map"), (FAR, True, "picture"), (FAR, False, "solved mouth"), (None, None, "")],
+)
+def test_of_three_that_disagree_the_odd_one_is_named(
+    as_solved: Registration | None, agree: bool | None, odd: str
+) -> None:
+    text = registered(FAR, as_solved, depth_and_model_agree=agree).text
+    assert ("odd one" in text) == bool(odd)
+    if odd:
+        assert odd in text.partition("; ")[2]
+
+
+def test_a_second_view_of_another_moment_is_named() -> None:
+    told = registered(FITS, None, others=(("left", FITS), ("side", FAR)))
+    assert told.severity is Severity.FAIL and told.text.startswith("view side is not of this frame")
+    assert "view side" in told.todo
+    assert registered(FITS, None, others=(("side", None),)).severity is Severity.OK

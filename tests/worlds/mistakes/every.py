@@ -95,7 +95,12 @@ MISTAKES = (
         r"depth.*(unit|map|camera)",
         e.frame_text("unit_mm = 0.05", "unit_mm = 0.0515"),
     ),
-    Mistake("depth map in half size", "size", r"sizes differ", e.image("depth.png", lambda v: v[::2, ::2])),
+    Mistake(
+        "depth map in half size",
+        "size",
+        r"depth map is 320 x 240.*640 x 480",
+        e.image("depth.png", lambda v: v[::2, ::2]),
+    ),
     Mistake(
         "depth map cut and shifted by 6 px",
         "size",

@@ -4,7 +4,9 @@
 
 Each mistake on each head is one cell. A cell is *off* where the answer is leave or move and the offset is off
 by more than 0.5 mm from what the right files would say; the reason is *told* where the headline, the
-sentence below it or the one line of an error names the wrong file. ``--only PATTERN`` runs some mistakes.
+sentence below it or the one line of an error names the wrong file. ``--only PATTERN`` runs some mistakes;
+``--cells FILE`` keeps every cell as it is done, and does not do again what is there: delete it when the
+program has changed.
 """
 
 from __future__ import annotations
@@ -15,7 +17,7 @@ import re
 import shutil
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -70,10 +72,18 @@ def run(mistake: Mistake, takes: Takes, folder: Path) -> Cell:
 
 
 def table(cells: Sequence[Cell]) -> Iterable[str]:
-    """Give the lines of the table, one a mistake, in the order of ``MISTAKES``."""
+    """Give the lines of the table, one a mistake, worst first, otherwise in the order of ``MISTAKES``."""
+
+    def bad(mistake: Mistake) -> tuple[float, ...]:
+        own = [cell for cell in cells if cell.mistake == mistake.name]
+        count = max(len(own), 1)
+        sure = sum(cell.verdict in ("leave", "move") for cell in own)
+        wanted = -sure if mistake.kind == RIGHT else sure
+        return (-sum(cell.wrong for cell in own), sum(cell.told for cell in own) / count, -wanted / count)
+
     yield "| mistake | kind | answers | farthest `leave` or `move`, mm | off by over 0.5 mm | reason told |"
     yield "|---|---|---|---|---|---|"
-    for mistake in MISTAKES:
+    for mistake in sorted(MISTAKES, key=bad):
         own = [cell for cell in cells if cell.mistake == mistake.name]
         if not own:
             continue
@@ -111,18 +121,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--only", default="", help="mistakes whose name this pattern finds")
     parser.add_argument("--keep", type=Path, help="keep what the frames are made from here")
     parser.add_argument("--table", type=Path, help="write the table into this file, between its two marks")
+    parser.add_argument("--cells", type=Path, help="keep each cell in this file; use those that are there")
     asked = parser.parse_args(arguments)
-    cells: list[Cell] = []
+    cells: list[Cell] = [] if asked.cells is None else _kept(asked.cells)
+    there = {(cell.mistake, cell.head) for cell in cells}
     with TemporaryDirectory() as passing:
         base = asked.keep or Path(passing) / "takes"
-        for mistake in MISTAKES:
-            if not re.search(asked.only, mistake.name):
-                continue
-            for head in range(asked.first_head, asked.first_head + asked.heads):
+        for head in range(asked.first_head, asked.first_head + asked.heads):
+            for mistake in MISTAKES:
+                if not re.search(asked.only, mistake.name) or (mistake.name, head) in there:
+                    continue
                 folder = Path(passing) / "frame"
                 shutil.rmtree(folder, ignore_errors=True)
                 cell = run(mistake, Takes(head, base), folder)
                 cells.append(cell)
+                if asked.cells is not None:
+                    with asked.cells.open("a", encoding="utf-8") as file:
+                        file.write(json.dumps(asdict(cell)) + "\n")
                 off = "" if cell.off_mm is None else f" off {cell.off_mm:+.2f}"
                 marks = ("OFF " if cell.wrong else "") + ("" if cell.told else "NOT TOLD ")
                 print(f"{mistake.name} [{head}]: {marks}{cell.verdict}{off}: {cell.said[:260]}", flush=True)
@@ -130,6 +145,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if asked.table:
         _write_table(asked.table, [summary(cells) + ".", "", *table(cells)])
     return int(any(cell.wrong for cell in cells))
+
+
+def _kept(path: Path) -> list[Cell]:
+    """Read cells that were done before."""
+    if not path.exists():
+        return []
+    return [Cell(**json.loads(line)) for line in path.read_text(encoding="utf-8").splitlines()]
 
 
 BEGIN, END = "<!-- matrix -->", "<!-- end of matrix -->"

@@ -25,6 +25,7 @@ PIECE_MM = 10.0
 LEAST_PIECES = 20
 """Fewer do not tell seven unknowns and their scatter (our choice)."""
 ROUNDS, LEAST_LEFT_MM = 20, 0.1
+"""Rounds after which weights stay, and the scatter below which all readings count fully (our choice)."""
 _TUNING = 2.4
 """Of the Cauchy weights, in robust sds: 95 % efficiency at the normal (from memory)."""
 _HEAD = (*range(HEAD_SHIFT.start, HEAD_SHIFT.stop), *range(HEAD_TURN.start, HEAD_TURN.stop))

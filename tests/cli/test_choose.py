@@ -14,6 +14,9 @@ from demo_bite.scene.take import Planted
 from tests.choose.takes import SIZE, clicked_corners, small_take, write_pictures, write_video
 from tests.cli.runs import names_in, refusal
 
+SHORT, FIRST_BEFORE = 12, 4
+"""Frames of a short take, and how many of them stand before the clicked one."""
+
 
 @pytest.fixture(scope="module")
 def pictures(tmp_path_factory):
@@ -25,6 +28,17 @@ def pictures(tmp_path_factory):
 def take(pictures, tmp_path):
     """Copy that take for one test."""
     return shutil.copytree(pictures, tmp_path / "grin")
+
+
+@pytest.fixture
+def short(pictures, tmp_path):
+    """Copy a dozen frames about the clicked one, for tests that ask for no place in the ranking."""
+    folder, middle = tmp_path / "grin", small_take(11).clicked
+    folder.mkdir()
+    for number in range(middle - FIRST_BEFORE, middle - FIRST_BEFORE + SHORT):
+        shutil.copy(pictures / f"p{number}.png", folder)
+    shutil.copy(pictures / f"p{middle}.corners.json", folder)
+    return folder
 
 
 @pytest.mark.slow
@@ -50,45 +64,46 @@ def test_a_pipe_is_refused_without_waiting(run, tmp_path):
 
 
 @pytest.mark.slow
-def test_json_is_the_file_and_nothing_else_and_quiet_is_one_line(run, take, tmp_path):
-    ran = run("choose", take, "--out", tmp_path, "--json")
+def test_json_is_the_file_and_nothing_else_and_quiet_is_one_line(run, short, tmp_path):
+    ran = run("choose", short, "--out", tmp_path, "--json")
     assert ran.out == (tmp_path / "grin.choose.json").read_text(encoding="utf-8")
     before = (tmp_path / "grin.choose.json").read_bytes(), (tmp_path / "grin.choose.png").read_bytes()
-    ran = run("choose", take, "--out", tmp_path, "--quiet")
+    ran = run("choose", short, "--out", tmp_path, "--quiet")
     assert ran.out.count("\n") == 1
     after = (tmp_path / "grin.choose.json").read_bytes(), (tmp_path / "grin.choose.png").read_bytes()
     assert before == after
 
 
 @pytest.mark.slow
-def test_without_a_click_it_says_what_it_does_not_know(run, take):
-    (take / f"p{small_take(11).clicked}.corners.json").unlink()
-    ran = run("choose", take)
+def test_without_a_click_it_says_what_it_does_not_know(run, short):
+    (short / f"p{small_take(11).clicked}.corners.json").unlink()
+    ran = run("choose", short)
     assert ran.code == 1 and "NOT JUDGED" in ran.out and "Click once" in ran.err
-    assert (take.parent / "grin.choose.png").is_file()
+    assert (short.parent / "grin.choose.png").is_file()
 
 
 @pytest.mark.slow
-def test_write_makes_frame_files_and_carried_corners_and_leaves_what_is_there(run, take, tmp_path):
-    ran = run("choose", take, "--best", "3", "--write")
+def test_write_makes_frame_files_and_carried_corners_and_leaves_what_is_there(run, short, tmp_path):
+    ran = run("choose", short, "--best", "3", "--write")
     assert ran.code == 0 and ran.err.count("wrote ") == 3
     assert "carried corners are no clicks" in ran.err
-    frames = sorted(take.glob("*.bite.toml"))
-    assert len(frames) == 3
+    frames = sorted(short.glob("*.bite.toml"))
+    assert len(frames) == 3  # two of them at least are not the clicked one
     for path in frames:
         stem = path.name.removesuffix(".bite.toml")
         assert f'corners = "{stem}.corners.json"' in path.read_text(encoding="utf-8")
-        corners = read_corners(take / f"{stem}.corners.json")
-        assert corners.annotator == f"carried by bite choose from frame {small_take(11).clicked}; " + (
-            "nobody has looked at them here yet"
-        )
+        corners = read_corners(short / f"{stem}.corners.json")
+        by_hand = stem == f"p{small_take(11).clicked}"
+        assert corners.annotator == ("ab" if by_hand else (
+            f"carried by bite choose from frame {FIRST_BEFORE}; nobody has looked at them here yet"
+        ))  # fmt: skip
         states = {point.state for point in corners.points.values()}
         assert states <= {CornerState.SEEN, CornerState.UNSURE, CornerState.COVERED}
         assert all(point.sigma_px > 0 for point in corners.points.values())
-    kept = {path: path.read_bytes() for path in take.iterdir()}
-    again = run("choose", take, "--best", "3", "--write")
+    kept = {path: path.read_bytes() for path in short.iterdir()}
+    again = run("choose", short, "--best", "3", "--write")
     assert again.code == 0 and again.err.count("is there already, and is left as it is") == 6
-    assert {path: path.read_bytes() for path in take.iterdir()} == kept
+    assert {path: path.read_bytes() for path in short.iterdir()} == kept
 
 
 @pytest.mark.slow
@@ -114,35 +129,34 @@ def test_stills_of_a_video_are_written_and_read_as_frames(run, tmp_path):
 
 
 @pytest.mark.slow
-def test_good_frames_are_ranked_beside_broken_ones(run, take):
-    other = (small_take(11).clicked + 3) % len(small_take(11).planted)
-    (take / f"p{other}.png").write_bytes(b"\x89PNG\r\n\x1a\n broken")
-    cv2.imwrite(str(take / "p900.png"), np.zeros((20, 30, 3), np.uint8))
-    ran = run("choose", take, "--quiet")
+def test_good_frames_are_ranked_beside_broken_ones(run, short):
+    other = small_take(11).clicked + 3
+    (short / f"p{other}.png").write_bytes(b"\x89PNG\r\n\x1a\n broken")
+    cv2.imwrite(str(short / "p900.png"), np.zeros((20, 30, 3), np.uint8))
+    ran = run("choose", short, "--quiet")
     assert ran.code == 0
     notes = [line for line in ran.err.splitlines() if "p900.png" in line or f"p{other}.png" in line]
     assert len(notes) == 2 and "Traceback" not in ran.err
-    content = json.loads((take.parent / "grin.choose.json").read_text(encoding="utf-8"))
-    assert content["frames_read"] == len(small_take(11).planted) - 1
+    content = json.loads((short.parent / "grin.choose.json").read_text(encoding="utf-8"))
+    assert content["frames_read"] == SHORT - 1
 
 
 @pytest.mark.slow
-def test_depth_maps_want_a_unit_and_then_count(run, take):
-    take_ = small_take(11)
+def test_depth_maps_want_a_unit_and_then_count(run, short):
     rng = np.random.default_rng(0)
-    for number in range(len(take_.planted)):
+    for picture in list(short.glob("p*.png")):
         depth = 3000 + 4 * rng.normal(size=(SIZE[1], SIZE[0]))
         depth[:10] = 0
-        cv2.imwrite(str(take / f"p{number}.depth.png"), depth.astype(np.uint16))
-    assert "give --unit-mm, such as --unit-mm 0.1, or --no-depth" in refusal(run("choose", take))
-    ran = run("choose", take, "--unit-mm", "0.1", "--json")
+        cv2.imwrite(str(short / f"{picture.stem}.depth.png"), depth.astype(np.uint16))
+    assert "give --unit-mm, such as --unit-mm 0.1, or --no-depth" in refusal(run("choose", short))
+    ran = run("choose", short, "--unit-mm", "0.1", "--json")
     content = json.loads(ran.out)
     noises = [frame["depth_noise_mm"] for frame in content["frames"] if frame["depth_noise_mm"] is not None]
     # white noise of 0.4 mm was stored; the measured one is of the same size
     assert content["depth_maps_used"] and np.median(noises) == pytest.approx(0.4, rel=0.2)
     assert "usual bench sensor" not in ran.err
-    (take / "p5.depth.png").write_bytes(b"rubbish")
-    ran = run("choose", take, "--unit-mm", "0.1", "--quiet")
+    (short / f"p{small_take(11).clicked}.depth.png").write_bytes(b"rubbish")
+    ran = run("choose", short, "--unit-mm", "0.1", "--quiet")
     assert ran.code in (0, 1) and "Traceback" not in ran.err
 
 
@@ -172,11 +186,11 @@ def test_no_take_is_refused_in_one_line(run, tmp_path):
 
 
 @pytest.mark.slow
-def test_annotate_clicks_then_ranks(run, take, monkeypatch):
+def test_annotate_clicks_then_ranks(run, short, monkeypatch):
     """The window is stood in for: what it would have saved is saved when it opens."""
     take_ = small_take(11)
-    kept = (take / f"p{take_.clicked}.corners.json").read_bytes()
-    (take / f"p{take_.clicked}.corners.json").unlink()
+    kept = (short / f"p{take_.clicked}.corners.json").read_bytes()
+    (short / f"p{take_.clicked}.corners.json").unlink()
     from bite.annotate.toolkit import canvas as toolkit
 
     class _Canvas:
@@ -187,10 +201,10 @@ def test_annotate_clicks_then_ranks(run, take, monkeypatch):
 
     def open_canvas(title, size_px):
         opened.append(title)
-        (take / f"p{take_.clicked}.corners.json").write_bytes(kept)
+        (short / f"p{take_.clicked}.corners.json").write_bytes(kept)
         return _Canvas(), lambda: None, lambda: None
 
     monkeypatch.setattr(toolkit, "open_canvas", open_canvas)
     monkeypatch.setattr("bite.annotate.toolkit.window.Window", lambda canvas, bench, close: None)
-    ran = run("choose", take, "--annotate", "--frame", take_.clicked, "--quiet")
+    ran = run("choose", short, "--annotate", "--frame", FIRST_BEFORE, "--quiet")
     assert ran.code == 0 and opened == [f"bite choose: p{take_.clicked}.png"]

@@ -11,31 +11,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.fit import depth_answers
+from bite.fit import depth_answers, depth_learned
 from bite.fit.area_view import ENAMEL, LOWER_FORWARD, OTHER_SHARE, SKIN_OUT, SKIN_UP, AreaView, area_view
 from bite.fit.block import ON_SKIN, ON_TEETH, Block, Look
 from bite.fit.causes import PER_CENT, Cause, moved_head
 from bite.fit.depth_prediction import Prediction
 from bite.fit.head import Head
 from bite.fit.linear import Linear
-from bite.fit.noise import MapNoise, correlated_meat, map_noise
+from bite.fit.noise import MapNoise, correlated_meat
 from bite.fit.parameters import COUNT, GEOMETRIC, P
 from bite.fit.skin_moves import START_SPREAD, SkinMoves, SkinSpread
 from bite.fit.smoothing import GAUSS, Kind, SensorFilter, Smoothed, smooth
 from bite.fit.tooth_moves import NO_TOOTH_MOVES, ToothMoves
 from bite.fit.tooth_moves import START_SD_MM as TOOTH_START_SD_MM
-from bite.fit.which_filter import (
-    LEAST_PX,
-    MEDIANS,
-    MOST_PX,
-    SUSPECT_PX,
-    best_filter,
-    steepness,
-    step_shift_px,
-)
+from bite.fit.which_filter import LEAST_PX, steepness
 from bite.geometry.render import Grid
 from bite.geometry.rigid import Array
-from bite.geometry.teeth import LOWER, SKIN, UPPER
+from bite.geometry.teeth import LOWER, UPPER
 
 NEAR_TEETH_MM = 20.0
 """Skin counts by exp(-(distance to the teeth / 20 mm)^2): far skin says little about how the head sits at
@@ -45,9 +37,9 @@ FULL_DENSITY_MM, THINNING = 6.0, 3
 BOXY_SD, BOXY_TOLD_SD = 0.7, 0.05
 """A mean is 0 where it is a Gaussian, 1 where it is a box, and less than 0 where it is more peaked: how far
 it may be from a Gaussian, and from what the device's table says (our choice)."""
-_FARTHEST, _STEPS_FROM = 0.05, 0.5
-"""Nearness from which skin is looked at (35 mm off the teeth), and from which its steps speak of the filter
-(17 mm): farther rims are rendered through pixels' centres (our choice)."""
+_FARTHEST = 0.05
+"""Nearness from which skin is looked at, 35 mm off the teeth: farther rims are rendered through pixels'
+centres (our choice)."""
 _COVERAGE_NEEDED, _OTHER_ALLOWED = 0.9, 0.1
 """Share of a smoothed pixel's weight that lies on solid surface, and of it on parts that are no evidence (our
 choice: beyond, the prediction hangs on what the model does not hold)."""
@@ -92,7 +84,7 @@ class DepthBlock(Block):
         """Where among the block's parameters stands how boxy the filter is."""
         return COUNT + self.skin.count + self.teeth.count
 
-    def _own(self, parameters: Array) -> tuple[Array, Array]:
+    def own(self, parameters: Array) -> tuple[Array, Array]:
         """Give the heights of the skin's shapes and of the teeth's bumps."""
         own = parameters[COUNT : self.boxy_place]
         return own[: self.skin.count], own[self.skin.count :]
@@ -104,7 +96,7 @@ class DepthBlock(Block):
 
     def _waved(self, parameters: Array) -> Head:
         """Give the solved model with skin and crowns moved; unknowns of later blocks may follow."""
-        skin, teeth = self._own(parameters)
+        skin, teeth = self.own(parameters)
         moved = self.teeth.displaced(self.skin.displaced(self.head.points_mm, skin), teeth)
         return replace(self.head, points_mm=moved)
 
@@ -221,49 +213,7 @@ class DepthBlock(Block):
 
     def with_noise_from(self, seen: Prediction, parameters: Array, covariance: Array | None) -> DepthBlock:
         """Give the block with noise and the spreads of its skin's unknowns learned from how things stand."""
-        residual_mm = np.where(seen.readable, self.measured_mm - seen.depth_mm, 0.0)
-        if self.relative_sd is not None:
-            residual_mm = residual_mm / self.relative_sd
-        skin = seen.readable & (seen.part == SKIN) & (seen.teeth_share < 0.02)
-        noise = map_noise(
-            residual_mm,
-            skin,
-            seen.readable & (seen.teeth_share > 0.9),
-            mm_per_px=self.mm_per_px,
-            floor_mm=self.step_mm / np.sqrt(12.0),
-            start=self.noise,
-        )
-        learned = replace(self, noise=noise)
-        if covariance is None:
-            return learned
-        (skin, teeth), (skin_var, teeth_var) = self._own(parameters), self._own(np.diag(covariance))
-        learned = replace(
-            learned,
-            spread=self.skin.learned(skin, skin_var, self.spread),
-            tooth_sd_mm=self.teeth.learned_sd_mm(teeth, teeth_var, self.tooth_sd_mm),
-        )
-        return learned.with_filter_from(seen, parameters)
-
-    def with_filter_from(self, seen: Prediction, parameters: Array) -> DepthBlock:
-        """Give the block with what the map's steps leave open, and the filter that explains them best."""
-        speaking = seen.readable & (seen.nearness > _STEPS_FROM)
-        shift_px = self.left_at_steps_px(seen)
-        if shift_px is None:
-            return self
-        sensor = self.sensor
-        tried = MEDIANS if sensor.kind is Kind.MEDIAN else ()
-        if not self.told:
-            tried = (GAUSS, *MEDIANS) if tried or shift_px > SUSPECT_PX else ()
-        if tried:
-            px = float(parameters[P.SMOOTHING_PX])
-            sensor = best_filter(seen.sharp_mm, self.measured_mm, px, sensor, tried, speaking, self.noise)
-        return replace(self, sensor=sensor, step_px=float(np.clip(shift_px, LEAST_PX, MOST_PX)))
-
-    def left_at_steps_px(self, seen: Prediction) -> float | None:
-        """Give the shift of map against model that would explain what is left at steps near the teeth."""
-        speaking = seen.readable & (seen.nearness > _STEPS_FROM)
-        off_mm = self.measured_mm - seen.depth_mm
-        return step_shift_px(off_mm, steepness(seen.depth_mm), speaking, self.noise.skin_sd_mm)
+        return depth_learned.with_noise_from(self, seen, parameters, covariance)
 
     def scatter(
         self, seen: Prediction, directions: Array, extra: Array | None = None, *, whole: bool = False

@@ -19,18 +19,10 @@ from bite.errors import DegenerateGeometryError
 from bite.fit.corner_block import CornerBlock
 from bite.fit.parameters import COUNT, P, Prior
 from bite.geometry.rigid import Array, frozen
-from bite.stats.estimate import Z95, Estimate
-from bite.stats.spread import Spread, SpreadNodes, believed_spreads, one_spread, spread_told
-from bite.together.added_information import (
-    Added,
-    Marginal,
-    Placed,
-    Shared,
-    add_information,
-    apart_from,
-    marginal_of,
-    shares,
-)
+from bite.stats.estimate import Estimate
+from bite.stats.spread import Spread, SpreadNodes, believed_spreads, spread_told
+from bite.together.added_information import Added, Placed, Shared, add_information, marginal_of
+from bite.together.added_offset import likely_spread, offset_of, shares_at
 from bite.together.frame_information import (
     SHARED,
     FrameInformation,
@@ -38,6 +30,7 @@ from bite.together.frame_information import (
     linearised_frame,
     with_head,
 )
+from bite.together.left_out import Without, held_apart
 
 ROUNDS = 30
 """Most times that turned frames are linearised anew: what still moves then is told as not settled (our
@@ -70,23 +63,6 @@ class JointFrame:
     information: FrameInformation | None
     corners: CornerBlock | None
     stands_mm: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Without:
-    """One frame held against all others.
-
-    Parameters
-    ----------
-    apart : Estimate or None, mm forward that the frame's teeth stand ahead of the others'; None where the
-    frame alone cannot tell
-    chance : float, of as much by accident, along forward or across it
-    offset : Estimate or None, the shared offset without this frame; None where the rest leaves it open
-    """
-
-    apart: Estimate | None
-    chance: float
-    offset: Estimate | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +136,7 @@ def fit_joint(frames: Sequence[JointFrame], *, leave_one_out: bool = True) -> Jo
         middle = added.average
         if not unfitted or converged or rounds >= ROUNDS:
             break
-        likely = _likely(added, nodes)
+        likely = likely_spread(added, nodes)
         at = [
             p if about is None else _follow(about, p, middle[place], likely, frame.stands_mm)
             for frame, about, p, place in zip(frames, linearised, at, places, strict=True)
@@ -170,7 +146,10 @@ def fit_joint(frames: Sequence[JointFrame], *, leave_one_out: bool = True) -> Jo
         before = float(middle[0])
     without: tuple[Without, ...] = ()
     if leave_one_out:
-        without = tuple(_without(frames, marginals, k, shared, nodes) for k in range(len(frames)))
+        without = tuple(
+            held_apart(frame.information is not None, marginals, k, shared, nodes)
+            for k, frame in enumerate(frames)
+        )
     return _joint(frames, placed, shared, nodes, added, at, without, converged=converged, rounds=rounds)
 
 
@@ -223,10 +202,10 @@ def _joint(
     converged: bool,
     rounds: int,
 ) -> Joint:
-    likely = _likely(added, nodes)
-    share, at_likely = _shares(placed, shared, likely)
+    likely = likely_spread(added, nodes)
+    share, at_likely = shares_at(placed, shared, likely)
     row = at_likely.covariance[0, 0]
-    offset, skin = _offset(placed, added, share)
+    offset, skin = offset_of(placed, added, share)
     common = float(row**2 @ shared.precision) + skin
     return Joint(
         offset=offset,
@@ -245,74 +224,9 @@ def _joint(
     )
 
 
-def _likely(added: Added, nodes: SpreadNodes) -> Array:
-    """Give one spread that stands for all, shape (3,), mm: the middle, as the tail would rule the mean."""
-    told = [spread_told(SpreadNodes(nodes.mm[:, [k, k, k]], nodes.weight), added.chance) for k in range(3)]
-    return np.array([spread.median_mm for spread in told])
-
-
-def _shares(placed: Sequence[Placed], shared: Shared, likely: Array) -> tuple[Array, Added]:
-    one = one_spread(likely)
-    marginals = [marginal_of(p, one) for p in placed]
-    added = add_information(marginals, shared, one)
-    return shares(marginals, added), added
-
-
-def _offset(placed: Sequence[Placed], added: Added, share: Array) -> tuple[Estimate, float]:
-    """Give the offset with the sd of its 95 % interval, and the variance that a common skin error adds."""
-    by_skin = share * np.array([p.frame.skin_sd_mm for p in placed])
-    # each frame counts its skin as its own already; one error in all frames would add up, not average out
-    skin = float(max(by_skin.sum() ** 2 - (by_skin**2).sum(), 0.0))
-    value = float(added.average[0])
-    sds = np.sqrt(added.covariance[:, 0, 0] + skin)
-    return Estimate(value, _half_width(added.chance, added.mean[:, 0] - value, sds) / Z95), skin
-
-
-def _half_width(chance: Array, off: Array, sds: Array) -> float:
-    """Find h with 95 % of a mixture of normals within h of zero."""
-    from scipy.special import ndtr
-
-    low, high = 0.0, float((np.abs(off) + 6.0 * sds).max())
-    for _ in range(60):
-        h = 0.5 * (low + high)
-        inside = float(chance @ (ndtr((h - off) / sds) - ndtr((-h - off) / sds)))
-        low, high = (h, high) if inside < 0.95 else (low, h)
-    return 0.5 * (low + high)
-
-
 def _estimate(added: Added, place: int) -> Estimate:
     value = float(added.average[place])
     variance = added.covariance[:, place, place] + (added.mean[:, place] - value) ** 2
     return Estimate(value, float(np.sqrt(added.chance @ variance)))
-
-
-def _without(
-    frames: Sequence[JointFrame],
-    marginals: Sequence[Marginal],
-    number: int,
-    shared: Shared,
-    nodes: SpreadNodes,
-) -> Without:
-    from scipy.special import chdtrc, ndtr
-
-    others = [one for k, one in enumerate(marginals) if k != number]
-    placed = [one.placed for one in others]
-    try:
-        rest = add_information(others, shared, nodes)
-    except DegenerateGeometryError:
-        return Without(None, 1.0, None)
-    chance = rest.chance
-    left, _ = _offset(placed, rest, _shares(placed, shared, _likely(rest, nodes))[0])
-    aside, scatter = apart_from(marginals, number, shared, nodes, (1, 2))
-    far = np.einsum("gi,gij,gj->g", aside, np.linalg.inv(scatter), aside)
-    across = float(chance @ chdtrc(2, far))
-    if frames[number].information is None:
-        return Without(None, across, left)
-    shift, scatter = apart_from(marginals, number, shared, nodes, (0,))
-    off, sd = shift[:, 0], np.sqrt(scatter[:, 0, 0])
-    along = float(chance @ (2.0 * ndtr(-np.abs(off) / sd)))
-    value = float(chance @ off)
-    total = float(np.sqrt(chance @ (sd**2 + (off - value) ** 2)))
-    return Without(Estimate(value, total), min(1.0, 2.0 * min(along, across)), left)
 
 

@@ -10,7 +10,8 @@ from bite.check.decision import Decision
 from bite.check.finding import Finding
 from bite.files.bundle import BiteFrame
 from bite.stats.estimate import Estimate
-from bite.together.joint import Joint, Without
+from bite.together.joint import Joint
+from bite.together.left_out import Without
 
 
 class Role(StrEnum):

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from bite.evidence.enamel.below_edge import Below, LineKind, read_below_edge
+from bite.evidence.enamel.below_edge import Below, read_below_edge
+from bite.evidence.enamel.below_lines import LineKind
 from bite.evidence.enamel.valley import unblurred
 
 FINE = 4

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
 
-from bite.annotate.drawing.beside import Beside, beside_area, draw_beside
+from bite.annotate.drawing.beside import beside_area, draw_beside
 from bite.annotate.drawing.depth_layer import OPACITY, DepthLayer
 from bite.annotate.drawing.depth_section import draw_bar, draw_section, section_area
 from bite.annotate.drawing.draw_marks import (
@@ -24,81 +22,16 @@ from bite.annotate.drawing.draw_marks import (
 from bite.annotate.drawing.draw_sheet import draw_sheet
 from bite.annotate.drawing.lettering import Pixels, write_on_halo
 from bite.annotate.drawing.loupe import Loupe, draw_cross_hair, draw_loupe, place_loupe
-from bite.annotate.drawing.overlay import NO_OVERLAY, Overlay, draw_outlines, draw_wipe
-from bite.annotate.drawing.panel import PanelFacts, draw_panel
-from bite.annotate.drawing.pyramid import LIFT_WORDS, SURROUND, Lift, Pyramid, lift_in_place, lift_table
-from bite.annotate.state.clicks import ViewClicks
-from bite.annotate.state.sheet import Sheet
-from bite.annotate.state.view import Area, Point, ViewTransform
-from bite.geometry.rigid import Array
+from bite.annotate.drawing.overlay import draw_outlines, draw_wipe
+from bite.annotate.drawing.panel import draw_panel
+from bite.annotate.drawing.pyramid import LIFT_WORDS, SURROUND, lift_in_place, lift_table
+from bite.annotate.drawing.scene import Pointer, Scene
+from bite.annotate.state.view import Area, ViewTransform
 
 _PANEL_PX = 330
 """Screen pixels: its longest line of text (our choice)."""
 _FULL_MARKS_SCALE = 2.0
 """Below this scale marks are drawn smaller, so that they do not bury the mouth."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Scene:
-    """All that is to be seen, apart from the loupe. Identical parts are not drawn again.
-
-    Parameters
-    ----------
-    picture : Pyramid
-    view : ViewTransform
-    lift : Lift
-    layer : DepthLayer or None
-    clicks : ViewClicks, of this view
-    ringed : str or None
-    before, after : where the solved model has its corners; empty when not shown
-    sights : lines on which items of the other view must lie, by item
-    other : str, the other view's name
-    beside : Beside or None, the other view's picture, small
-    panel : PanelFacts
-    aim : Point or None, screen place of a cursor that keys move
-    sheet : Sheet or None, lies over the picture
-    overlay : Overlay, the solved mouth in or over the picture
-    """
-
-    picture: Pyramid
-    view: ViewTransform
-    lift: Lift
-    layer: DepthLayer | None
-    clicks: ViewClicks
-    ringed: str | None
-    before: Mapping[str, Point]
-    after: Mapping[str, Point]
-    sights: Mapping[str, Array]
-    other: str
-    beside: Beside | None
-    panel: PanelFacts
-    sheet: Sheet | None
-    overlay: Overlay = NO_OVERLAY
-    aim: Point | None = None
-
-    def same_base(self, last: Scene) -> bool:
-        """Tell whether the picture lies as it did."""
-        mine = (self.view, self.lift)
-        same = self.picture is last.picture and self.layer is last.layer
-        return same and mine == (last.view, last.lift) and self.overlay.same_base(last.overlay)
-
-    def same_marks(self, last: Scene) -> bool:
-        """Tell whether all marks are as they were."""
-        mine = (self.clicks, self.ringed, self.before, self.after, self.other, self.sheet, self.aim)
-        theirs = (last.clicks, last.ringed, last.before, last.after, last.other, last.sheet, last.aim)
-        same = self.sights is last.sights and self.overlay.same_marks(last.overlay)
-        return same and mine == theirs
-
-
-@dataclass(frozen=True, slots=True)
-class Pointer:
-    """Where the pointer is: on the screen, in the picture, and what a click would set."""
-
-    screen: Point
-    picture: Point
-    label: str
-    told: str = ""
-    """in place of the picture place"""
 
 
 class Screen:

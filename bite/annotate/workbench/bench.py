@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from bite.annotate.drawing.aids import Aids
 from bite.annotate.drawing.overlay import Overlays, laid_in
 from bite.annotate.drawing.panel import drawing_area
-from bite.annotate.drawing.screen import Pointer, Scene, Screen
+from bite.annotate.drawing.scene import Pointer, Scene
+from bite.annotate.drawing.screen import Screen
 from bite.annotate.drawing.teeth_drawing import item_at
 from bite.annotate.state.answer import Answer
 from bite.annotate.state.clicks import Clicks

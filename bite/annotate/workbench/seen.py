@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from bite.annotate.drawing.panel import PanelFacts
-from bite.annotate.drawing.screen import Pointer, Scene
+from bite.annotate.drawing.scene import Pointer, Scene
 from bite.annotate.state.order import short_name
 
 if TYPE_CHECKING:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bite.evidence.depth.depth_cover import DepthCover
+from bite.fit.depth_learned import left_at_steps_px
 from bite.fit.offset import OffsetFit
 from bite.fit.parameters import P
 from bite.fit.smoothing import Kind, SensorFilter
@@ -57,4 +58,4 @@ def filter_found(fit: OffsetFit, cover: DepthCover | None) -> FilterFound | None
     if block.sensor.kind is Kind.EDGE_PRESERVING:
         told = "a filter that keeps edges"
     strip = None if cover is None else cover.strip_px
-    return FilterFound(block.sensor, told, block.told, block.left_at_steps_px(seen), strip)
+    return FilterFound(block.sensor, told, block.told, left_at_steps_px(block, seen), strip)

@@ -8,27 +8,28 @@ from bite.errors import DegenerateGeometryError
 from bite.geometry.camera import Camera
 from bite.geometry.rigid import Array
 
+_NEAREST_MM, _FARTHEST_MM = 100.0, 2000.0
+"""Depths along the first view's axis between which a face stands before any camera (our choice)."""
+
 
 def epipolar_curve(
     clicked_in: Camera,
     shown_in: Camera,
     pixel: Array,
     *,
-    nearest_mm: float = 100.0,
-    farthest_mm: float = 2000.0,
     count: int = 160,
 ) -> Array:
     """Give the places in one view at which a pixel of another can lie, shape (n, 2), px.
 
-    The ray is sampled at depths even in inverse distance, which is about even along the curve, and projected
-    through the lens: under distortion the curve is bent, and a straight line would be pixels off. Samples
-    behind the camera or beyond one picture size outside are left out, since there lens terms mean nothing.
+    The ray is sampled from 0.1 to 2 m, even in inverse distance, which is about even along the curve, and
+    projected through the lens: under distortion the curve is bent, and a straight line would be pixels off.
+    Samples behind the camera or beyond one picture size outside are left out, since there lens terms mean
+    nothing.
 
     Parameters
     ----------
     clicked_in, shown_in : Camera
     pixel : array, shape (2,), px, in the first view
-    nearest_mm, farthest_mm : float, mm, depths along the first view's axis
     count : int, samples
 
     Returns
@@ -42,11 +43,10 @@ def epipolar_curve(
     >>> left = Camera(640, 480, k, frozen(np.zeros(5)))
     >>> right = Camera(640, 480, k, frozen(np.zeros(5)), Rigid(translation_mm=frozen([-60.0, 0, 0])))
     >>> pixel = np.array([320.0, 200.0])
-    >>> curve = epipolar_curve(left, right, pixel, nearest_mm=300.0, farthest_mm=300.0, count=1)
-    >>> curve.round(1).tolist()
-    [[120.0, 200.0]]
+    >>> epipolar_curve(left, right, pixel, count=2).round(1).tolist()
+    [[-280.0, 200.0], [290.0, 200.0]]
     """
-    depths = 1.0 / np.linspace(1.0 / nearest_mm, 1.0 / farthest_mm, count)
+    depths = 1.0 / np.linspace(1.0 / _NEAREST_MM, 1.0 / _FARTHEST_MM, count)
     try:
         points = clicked_in.point_at(np.repeat(np.asarray(pixel, float)[None], count, 0), depths)
     except DegenerateGeometryError:

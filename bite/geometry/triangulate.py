@@ -156,17 +156,18 @@ def triangulate(cameras: Sequence[Camera], pixels: Array, sigma_px: Array) -> Tr
 
 
 def known_width_depth_sd_mm(
-    focal_px: float, width_mm: float, depth_mm: float, *, corner_sd_px: float, width_sd_mm: float = 0.0
+    focal_px: float, width_mm: float, depth_mm: float, *, corner_sd_px: float, width_sd_mm: float
 ) -> float:
     """Give the sd of depth, mm, that ONE view yields from two corners a known width apart.
 
-    It shows why corners of one view cannot fix an offset: a width known to 7 % leaves the distance open by 7
-    %.
+    It shows why corners of one view cannot fix an offset: where a width is known to 7 %, so is the distance.
 
     Examples
     --------
-    >>> round(known_width_depth_sd_mm(1400.0, 17.0, 300.0, corner_sd_px=0.5), 2)
+    >>> round(known_width_depth_sd_mm(1400.0, 17.0, 300.0, corner_sd_px=0.5, width_sd_mm=0.0), 2)
     2.67
+    >>> round(known_width_depth_sd_mm(1400.0, 17.0, 300.0, corner_sd_px=0.0, width_sd_mm=0.07 * 17.0), 2)
+    21.0
     """
     width_px = focal_px * width_mm / depth_mm
     return depth_mm * float(np.hypot(np.sqrt(2.0) * corner_sd_px / width_px, width_sd_mm / width_mm))

@@ -83,7 +83,7 @@ class Opinion:
     votes: dict[Cause, PictureVote]
 
 
-def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opinion:
+def opinion_of(frame: BiteFrame) -> Opinion:
     """Ask what would explain a frame.
 
     A mesh with a depth map sees every cause; a depth profile, or corners in two views, sees some.
@@ -104,7 +104,7 @@ def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opini
         what = f"a second opinion needs more evidence: {evidence.missing}"
         raise InputError(frame.file.path, "", what, evidence.settle)
     ranked = explain(evidence.blocks, evidence.prior)
-    checked = check_frame(frame, tolerance_mm=tolerance_mm)
+    checked = check_frame(frame)
     best = best_of(ranked)
     offset = checked.fit.offset if checked.fit else None
     decision = checked.decision
@@ -112,7 +112,7 @@ def opinion_of(frame: BiteFrame, *, tolerance_mm: float = TOLERANCE_MM) -> Opini
     return Opinion(
         frame,
         ranked,
-        conclusion_of(ranked, best, offset=offset, tolerance_mm=tolerance_mm),
+        conclusion_of(ranked, best, offset=offset, tolerance_mm=TOLERANCE_MM),
         tuple(e.cause for e in best),
         tuple((e.cause, _cure(e.cause, refused)) for e in best),
         offset,

@@ -88,16 +88,14 @@ class _Column:
     def size(self, points: float) -> int:
         return max(9, round(points * self.unit))
 
-    def say(
-        self, text: str, points: float, colour: Colour = _INK, *, bold: bool = False, indent: int = 0
-    ) -> bool:
+    def say(self, text: str, points: float, colour: Colour = _INK, *, bold: bool = False) -> bool:
         """Write a paragraph whole, or not at all where it does not fit."""
-        size, left = self.size(points), self.left + round(indent * self.unit)
-        lines = wrapped(text, self.right - left, size, bold=bold)
+        size = self.size(points)
+        lines = wrapped(text, self.right - self.left, size, bold=bold)
         if self.y + len(lines) * line_height(size) > self.bottom:
             return False
         for line in lines:
-            write(self.target, line, (left, self.y), size, colour, bold=bold)
+            write(self.target, line, (self.left, self.y), size, colour, bold=bold)
             self.y += line_height(size)
         return True
 

@@ -12,15 +12,9 @@ DIFFER_SD, DIFFER_MM = 3.0, 1.0
 commonly told (our choice)."""
 
 
-def overjet_overbite_findings(measures: BiteMeasures, band: BiteBand | None = None) -> tuple[Finding, ...]:
-    """Give one finding for overjet and one for overbite.
-
-    Parameters
-    ----------
-    measures : BiteMeasures
-    band : BiteBand, optional
-    """
-    band = band or BiteBand()
+def overjet_overbite_findings(measures: BiteMeasures) -> tuple[Finding, ...]:
+    """Give one finding for overjet and one for overbite."""
+    band = BiteBand()
     overjet = measures.overjet.value if measures.overjet else measures.overjet_solved_mm
     overbite = measures.overbite.value if measures.overbite else measures.overbite_solved_mm
     labels = (

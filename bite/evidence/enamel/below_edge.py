@@ -31,6 +31,8 @@ _INSIDE_MM, _REACH_MM, _STEP_PX = 3.0, 10.0, 0.25
 nothing of it."""
 _LEAST_REACH_MM = 2.5
 """A picture that ends sooner below the edge does not hold what follows it (our choice)."""
+_BLUR_SD_PX = 0.3
+"""How well the blur of the picture's edges is known, px (our choice)."""
 _CORRELATED_MM = 1.0
 """Nearer scan lines see the same piece of tooth: the effective count is the width over this (our choice)."""
 
@@ -90,7 +92,6 @@ def read_below_edge(
     mm_per_px: float,
     mm_per_px_sd: float = 0.0,
     blur_sigma_px: float = 1.0,
-    blur_sigma_sd_px: float = 0.3,
     reach_mm: float = _REACH_MM,
 ) -> BelowEdge:
     """Scan from inside the upper crowns downwards.
@@ -102,7 +103,7 @@ def read_below_edge(
         Upper corners in row order, two or more (``ToothRow.upper_edge_px``).
     down : pair of floats, direction from the upper to the lower teeth (``ToothRow.down``)
     mm_per_px, mm_per_px_sd : float
-    blur_sigma_px, blur_sigma_sd_px : float, px, sd of the picture's edges, taken out of the valley's width
+    blur_sigma_px : float, px, sd of the picture's edges, taken out of the valley's width
     reach_mm : float, how far below the edge is looked
 
     Raises
@@ -144,7 +145,7 @@ def read_below_edge(
     )
     relative = mm_per_px_sd / mm_per_px
     wide = own & valleys.found & np.isfinite(valleys.width_mm)
-    band = _median(valleys.width_mm[wide], independent, relative, 0.5 * blur_sigma_sd_px * mm_per_px)
+    band = _median(valleys.width_mm[wide], independent, relative, 0.5 * _BLUR_SD_PX * mm_per_px)
     tall = own & np.isfinite(shown) & (shown > 0)
     height = _median(shown[tall], independent, relative, _STEP_PX * mm_per_px)
     return BelowEdge(

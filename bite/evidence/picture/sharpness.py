@@ -83,7 +83,6 @@ def sharpness_at_edges(
     *,
     across: tuple[float, float] | Array = (1.0, 0.0),
     half_length_px: float,
-    spacing_px: float = 1.0,
 ) -> Sharpness:
     """Measure the width of edges on scan lines across candidate segments.
 
@@ -100,8 +99,6 @@ def sharpness_at_edges(
     half_length_px : float, px
         Scan lines reach this far to both sides; about a third of a crown width. Edges wider than half of this
         are left out.
-    spacing_px : float, px
-        Between neighbouring scan lines of a segment.
 
     Notes
     -----
@@ -119,7 +116,7 @@ def sharpness_at_edges(
         if length < 1.0:
             continue
         normal = np.array([-(end - start)[1], (end - start)[0]]) / length
-        origins = along_segment(start, end, spacing_px)
+        origins = along_segment(start, end)
         toward = abs(float(normal @ along))
         if 0.5 < toward < _LEAST_COSINE:
             continue
@@ -127,8 +124,8 @@ def sharpness_at_edges(
     box, offset = _box(picture, segments, half_length_px)
     plane = luminance(box)
     distances = np.arange(-half_length_px, half_length_px + 1e-9, _STEP_PX)
-    width_sideways, why_sideways = _width(plane, lines[True], offset, distances, spacing_px)
-    width_up_down, why_up_down = _width(plane, lines[False], offset, distances, spacing_px)
+    width_sideways, why_sideways = _width(plane, lines[True], offset, distances)
+    width_up_down, why_up_down = _width(plane, lines[False], offset, distances)
     return Sharpness(width_sideways, width_up_down, why_sideways, why_up_down)
 
 
@@ -145,7 +142,7 @@ def _box(picture: Picture, segments: Array, half_length_px: float) -> tuple[Pict
 
 
 def _width(
-    plane: Array, lines: list[tuple[Array, Array]], offset: Array, distances_px: Array, spacing_px: float
+    plane: Array, lines: list[tuple[Array, Array]], offset: Array, distances_px: Array
 ) -> tuple[EdgeWidth | None, str]:
     if not lines:
         return None, "no candidate edge runs this way"
@@ -168,7 +165,7 @@ def _width(
     middle = float(np.median(sigma))
     scatter = float(1.4826 * np.median(np.abs(sigma - middle)))
     # scan lines nearer than the blur see the same pixels
-    independent = max(used * min(1.0, spacing_px / (2 * middle)), 1.0)
+    independent = max(used * min(1.0, 1.0 / (2 * middle)), 1.0)
     return EdgeWidth(middle, 1.2533 * scatter / float(np.sqrt(independent)), scatter, used, len(origins)), ""
 
 

@@ -10,7 +10,7 @@ from bite.geometry.triangulate import midpoint
 
 @pytest.fixture
 def case(reference):
-    return reference("sampson_midpoint")
+    return reference("midpoint")
 
 
 def test_midpoint(case) -> None:

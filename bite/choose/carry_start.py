@@ -14,8 +14,8 @@ from bite.evidence.clicks.tooth_row import (
     tooth_row_from_corners,
     usable_points,
 )
-from bite.evidence.enamel.enamel_area import enamel_area
-from bite.evidence.enamel.enamel_reach import ENAMEL_LIGHT
+from bite.evidence.enamel.area import enamel_area
+from bite.evidence.enamel.reach import ENAMEL_LIGHT
 from bite.evidence.enamel.tooth_regions import polygons_mask
 from bite.evidence.picture.luminance import Picture
 from bite.files.corners import Corners, CornerState

@@ -19,13 +19,13 @@ from bite.choose.expected_sd import DepthQuality, expected_sd_mm
 from bite.errors import DegenerateGeometryError, InputError
 from bite.evidence.clicks.tooth_row import mm_per_px_from_corners, tooth_row_from_corners
 from bite.evidence.depth.map_grain import grain_of
-from bite.evidence.enamel.enamel_area import ABOVE_MM, ASIDE_MM, BELOW_MM, EnamelArea, enamel_area
-from bite.evidence.enamel.enamel_reach import upper_enamel_shown
+from bite.evidence.enamel.area import ABOVE_MM, ASIDE_MM, BELOW_MM, EnamelArea, enamel_area
+from bite.evidence.enamel.reach import upper_enamel_shown
 from bite.evidence.mouth.picture_quality import quality_of
 from bite.evidence.mouth.place import Mouth
 from bite.evidence.picture.exposure import OVER_FROM
 from bite.evidence.picture.luminance import Picture
-from bite.evidence.picture.picture_piece import Piece, piece_of
+from bite.evidence.picture.piece import Piece, piece_of
 from bite.files.corners import CornerPoint, Corners
 from bite.files.depth import DepthMap, read_depth
 from bite.files.take import TakePicture

@@ -97,7 +97,7 @@ def sheet_png(
             name = f"frame {one.measures.number}  {_short(one.measures.name)}"
             write(left, (top - 0.05) / height, f"{one.rank}.", size=TITLE_PT + 2, weight="bold")
             write(left + 0.035, (top - 0.03) / height, name, size=TEXT_PT, weight="bold")
-            write(left + 0.035, (top - 0.155) / height, _told(one), size=SMALL_PT, color=look.colour)
+            write(left + 0.035, (top - 0.155) / height, _standing_of(one), size=SMALL_PT, color=look.colour)
             why = fill(_cut(one.why, 140), 48)
             write(left, (top - 0.36 - _PICTURE_IN) / height, why, size=SMALL_PT, linespacing=1.15)
         if strip:
@@ -108,7 +108,7 @@ def sheet_png(
         return target.getvalue()
 
 
-def _told(one: Ranked) -> str:
+def _standing_of(one: Ranked) -> str:
     sd = "" if one.measures.sd_mm is None else f", expected sampling sd {one.measures.sd_mm:.3f} mm"
     clicked = ", clicked here" if one.measures.clicked else ""
     return f"{_STANDINGS[one.standing].word}{sd}{clicked}"

@@ -57,13 +57,13 @@ def _row(one: Ranked) -> tuple[str, ...]:
         str(one.rank),
         f"{m.number} {m.name}" + (" (clicked)" if m.clicked else ""),
         str(one.standing),
-        _told(m.sd_mm, 3),
-        _told(m.enamel_mm2, 0),
-        _told(edge, 2),
-        _told(m.motion_px, 1),
+        _number(m.sd_mm, 3),
+        _number(m.enamel_mm2, 0),
+        _number(edge, 2),
+        _number(m.motion_px, 1),
         "-" if m.clipped is None else f"{100 * m.clipped:.0f} %",
     )
 
 
-def _told(value: float | None, digits: int) -> str:
+def _number(value: float | None, digits: int) -> str:
     return "-" if value is None else f"{value:.{digits}f}"

@@ -139,7 +139,7 @@ class _Watcher:
             if before != tuple(names):
                 since = now
             if now - since >= WAITING_S:
-                tell(f"{self._told(path)}: waits for {', '.join(names)}")
+                tell(f"{self._shown(path)}: waits for {', '.join(names)}")
                 since = float("inf")
             self.short[path] = since, tuple(names)
 
@@ -167,7 +167,7 @@ class _Watcher:
             self.failures.discard(path)
             self.verdicts[path] = Verdict(answer.verdict)
         if died:
-            self._say_failed(path, f"{self._told(path)}: its check was ended twice (memory?)")
+            self._say_failed(path, f"{self._shown(path)}: its check was ended twice (memory?)")
         if last:
             self.at_work.pop(path, None)
 
@@ -175,9 +175,9 @@ class _Watcher:
         """Say what is still missing or being written, and sum up."""
         waiting = self.landing.waiting()
         for path, names in waiting.items():
-            self._say_failed(path, f"{self._told(path)}: waits for {', '.join(names)}")
+            self._say_failed(path, f"{self._shown(path)}: waits for {', '.join(names)}")
         for path in self.landing.seen.keys() - waiting.keys() - self.verdicts.keys() - self.failures:
-            self._say_failed(path, f"{self._told(path)}: its files are still being written")
+            self._say_failed(path, f"{self._shown(path)}: its files are still being written")
         faults = len(self.failures & self.faults)
         return exit_for(self.verdicts.values(), bad_inputs=len(self.failures) - faults, faults=faults)
 
@@ -195,7 +195,7 @@ class _Watcher:
         self.verdicts.pop(path, None)
         tell(line)
 
-    def _told(self, path: Path) -> str:
+    def _shown(self, path: Path) -> str:
         return str(path.relative_to(self.landing.folder))
 
 

@@ -11,7 +11,7 @@ from bite.evidence.clicks.misclick import ClickFault, worst_click
 from bite.evidence.clicks.number_off import numbers_off
 from bite.evidence.clicks.triangulated import TriangulatedCorner, triangulated_corners
 from bite.evidence.depth.coarse_place import CoarsePlace, with_placing
-from bite.evidence.depth.depth_cover import (
+from bite.evidence.depth.cover import (
     DepthCover,
     SkinFit,
     cover_beside_clicks,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.evidence.enamel.enamel_contrast import ring_around
+from bite.evidence.enamel.contrast import ring_around
 from bite.evidence.picture.effective_count import effective_count
 from bite.evidence.picture.luminance import Picture, cie_lab, is_gray
 from bite.geometry.rigid import Array

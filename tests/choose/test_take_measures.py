@@ -6,7 +6,7 @@ import pytest
 from bite.choose.stillness import motion_between, small_grey
 from bite.evidence.clicks.tooth_row import DownSource, ToothRow
 from bite.evidence.depth.map_grain import grain_of
-from bite.evidence.enamel.enamel_area import enamel_area
+from bite.evidence.enamel.area import enamel_area
 from demo_bite.scene.sensor import correlated_noise
 
 ENAMEL, SHADED, LIP, DARK = (214, 205, 186), (120, 114, 104), (170, 95, 90), (30, 18, 16)

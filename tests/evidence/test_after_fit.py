@@ -8,7 +8,7 @@ import pytest
 from bite.check.checks.on_enamel import lies_on_enamel
 from bite.errors import InputError
 from bite.evidence.clicks.click_depth import read_click_depth
-from bite.evidence.depth.depth_cover import cover_beside_clicks
+from bite.evidence.depth.cover import cover_beside_clicks
 from bite.evidence.enamel.below_edge import Below
 from bite.evidence.model.head import solved_head
 from bite.evidence.model.hidden_teeth import solved_teeth_in_view
@@ -17,7 +17,7 @@ from bite.evidence.mouth.picture_quality import picture_quality
 from bite.evidence.mouth.place import mouth_of
 from bite.evidence.mouth.rows import bite_measures, opening_from_corners
 from bite.evidence.mouth.spans import Through, crown_spans
-from bite.evidence.picture.picture_piece import piece_of
+from bite.evidence.picture.piece import piece_of
 from bite.files.corners import CornerPoint, CornerState
 from bite.geometry.teeth import CORNERS
 from demo_bite.scene import (

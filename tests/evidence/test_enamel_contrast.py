@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from bite.evidence.enamel.enamel_contrast import ContrastBasis, enamel_contrast, ring_around
+from bite.evidence.enamel.contrast import ContrastBasis, enamel_contrast, ring_around
 
 ENAMEL, LIP, CAVITY = (214, 205, 186), (170, 95, 90), (30, 18, 16)
 

@@ -6,7 +6,7 @@ from scipy import ndimage
 
 from bite.evidence.clicks.tooth_row import tooth_row_from_corners
 from bite.evidence.enamel.edge_candidates import edges_near_teeth
-from bite.evidence.enamel.enamel_reach import upper_enamel_shown
+from bite.evidence.enamel.reach import upper_enamel_shown
 from bite.evidence.enamel.tooth_regions import teeth_box_from_corners
 from bite.evidence.picture.sharpness import sharpness_at_edges
 from bite.files.corners import CornerPoint, Corners, CornerState

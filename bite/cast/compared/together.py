@@ -81,7 +81,7 @@ def _summary(device: str, pairs: list[tuple[FrameRow, Reading]], tolerance_mm: f
     rows = [row for row, _ in pairs if row.performer not in kept_out]
     assumed = {row.assumed_enamel_mm for row in rows}
     learned, why_not = _learned(shift, rows, assumed)
-    text, todo, severity = _told(device, shift, learned, why_not, assumed)
+    text, todo, severity = _shift_told(device, shift, learned, why_not, assumed)
     if shift.outliers:
         told = ", ".join(_outlier_told(outlier) for outlier in shift.outliers)
         names = ", ".join(outlier.performer for outlier in shift.outliers)
@@ -127,7 +127,7 @@ def _outlier_told(outlier: Outlier) -> str:
     return f"{outlier.performer} by {outlier.off_mm:+.1f} mm ({abs(outlier.off_sd):.1f} sd{left})"
 
 
-def _told(
+def _shift_told(
     device: str, found: SharedShift, learned: LearnedBias | None, why_not: str, assumed: set[float]
 ) -> tuple[str, str, Severity]:
     shift = found.shift

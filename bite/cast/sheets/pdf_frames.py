@@ -65,7 +65,7 @@ def _sheet(row: FrameRow, answer: PerformerAnswer, more: int) -> Figure:
         left += _MOUTH_IN + _BETWEEN_IN
     room = A4_IN[0] - MARGIN_IN - left
     at = top
-    for words, bold in _told(row, answer):
+    for words, bold in _lines_of(row, answer):
         for line in broken(words, room, bold=bold):
             at = _write(figure, line, at, left, bold=bold)
         at += 0.05
@@ -90,7 +90,7 @@ def _before(row: FrameRow) -> str:
     return "before, dashed" if row.mouth.after else "as solved, dashed"
 
 
-def _told(row: FrameRow, answer: PerformerAnswer) -> Iterator[tuple[str, bool]]:
+def _lines_of(row: FrameRow, answer: PerformerAnswer) -> Iterator[tuple[str, bool]]:
     yield f"{MARKS[row.verdict]} {row.verdict}", True
     speaks = answer.frame is row
     if speaks and typed(answer):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bite.check.finding import Finding, Severity
-from bite.evidence.depth.depth_cover import DepthCover
+from bite.evidence.depth.cover import DepthCover
 from bite.files.depth import Matching
 from bite.stats.estimate import Estimate
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bite.check.finding import Finding, Severity
-from bite.evidence.depth.depth_cover import SkinFit
+from bite.evidence.depth.cover import SkinFit
 
 CODE = "skin-agrees"
 PRIOR_MM, PRIOR_DEG = 1.0, 1.0

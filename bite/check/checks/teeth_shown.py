@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bite.check.finding import Finding, Severity
-from bite.evidence.enamel.enamel_contrast import EnamelContrast
+from bite.evidence.enamel.contrast import EnamelContrast
 
 CODE = "teeth-shown"
 LIMIT, NO_DIFFERENCE = 0.75, 0.5

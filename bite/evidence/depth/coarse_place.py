@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from bite.errors import InputError
-from bite.evidence.depth.depth_cover import SkinFit
+from bite.evidence.depth.cover import SkinFit
 from bite.evidence.model.head import SolvedHead
 from bite.files.bundle import BiteFrame
 from bite.fit.head import Head

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bite.evidence.depth.depth_cover import DepthCover
+from bite.evidence.depth.cover import DepthCover
 from bite.fit.depth_learned import left_at_steps_px
 from bite.fit.offset import OffsetFit
 from bite.fit.parameters import P

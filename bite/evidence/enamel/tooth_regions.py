@@ -66,7 +66,7 @@ def teeth_box_from_corners(
     ----------
     corners : Corners
     upper_shown_px, lower_shown_px : float, optional
-        Heights of bare enamel where measured (``enamel_reach.py``). The regions then end nine
+        Heights of bare enamel where measured (``reach.py``). The regions then end nine
         tenths of the way, so that a low lip is not taken for enamel. A lower one thinner than two margins is
         left out.
 

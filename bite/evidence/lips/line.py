@@ -7,7 +7,7 @@ import numpy as np
 from bite.evidence.lips.edges import FARTHEST_MM, LIP_MM, find_lip_edges
 from bite.evidence.lips.rims import SPACING_MM as LINE_SPACING_MM
 from bite.evidence.lips.rims import LipRim, lip_rims
-from bite.evidence.picture.picture_piece import piece_of
+from bite.evidence.picture.piece import piece_of
 from bite.files.bundle import LoadedView
 from bite.fit.depth_block import DepthBlock
 from bite.fit.head import Head

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.evidence.picture.luminance import Mask, Picture
-from bite.evidence.picture.picture_piece import Piece, piece_of
+from bite.evidence.picture.piece import Piece, piece_of
 from bite.files.bundle import LoadedView
 from bite.fit.head import Head
 from bite.geometry.render import Grid, Window, render

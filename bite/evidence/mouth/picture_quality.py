@@ -7,17 +7,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from bite.evidence.enamel.below_edge import BelowEdge, read_below_edge
+from bite.evidence.enamel.contrast import EnamelContrast, enamel_contrast, ring_around
 from bite.evidence.enamel.edge_candidates import edges_near_teeth
 from bite.evidence.enamel.edge_on_enamel import EdgeOnEnamel, edge_on_enamel
-from bite.evidence.enamel.enamel_contrast import EnamelContrast, enamel_contrast, ring_around
-from bite.evidence.enamel.enamel_reach import upper_enamel_shown
+from bite.evidence.enamel.reach import upper_enamel_shown
 from bite.evidence.enamel.tooth_regions import teeth_box_from_corners
 from bite.evidence.model.teeth_in_view import TeethInView
 from bite.evidence.mouth.place import Mouth
 from bite.evidence.picture.blur import Blur, blur_around
 from bite.evidence.picture.exposure import Exposure, exposure_of
 from bite.evidence.picture.luminance import Picture
-from bite.evidence.picture.picture_piece import Piece, piece_of
+from bite.evidence.picture.piece import Piece, piece_of
 from bite.evidence.picture.sharpness import EdgeWidth, Sharpness, sharpness_at_edges
 from bite.files.bundle import BiteFrame
 from bite.files.corners import Corners

@@ -8,7 +8,7 @@ from bite.check.checks.depth_covered import depth_covered
 from bite.check.checks.rows_agree import rows_agree
 from bite.check.checks.skin_agrees import skin_agrees
 from bite.check.finding import Severity
-from bite.evidence.depth.depth_cover import DepthCover, SkinFit
+from bite.evidence.depth.cover import DepthCover, SkinFit
 from bite.files.depth import Matching
 from bite.stats.estimate import Estimate
 

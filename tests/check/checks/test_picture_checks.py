@@ -6,7 +6,7 @@ from bite.check.checks.enamel_lit import OVER_FAIL, OVER_WARN, enamel_lit
 from bite.check.checks.sharp import FAIL_MM, WARN_MM, sharp
 from bite.check.checks.teeth_shown import LIMIT, teeth_shown
 from bite.check.finding import Severity
-from bite.evidence.enamel.enamel_contrast import ContrastBasis, EnamelContrast
+from bite.evidence.enamel.contrast import ContrastBasis, EnamelContrast
 from bite.evidence.picture.blur import Blur
 from bite.evidence.picture.exposure import Exposure, Share
 

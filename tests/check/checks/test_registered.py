@@ -9,7 +9,7 @@ from bite.check.checks.registered import registered, stands_elsewhere, stands_he
 from bite.check.finding import Severity
 from bite.evidence.model.registered import Registration, registration
 from bite.evidence.model.teeth_in_view import TeethInView
-from bite.evidence.picture.picture_piece import Piece
+from bite.evidence.picture.piece import Piece
 from bite.geometry.teeth import SKIN, UPPER
 
 SIDE_PX, MM_PER_PX = 240, 0.25

@@ -6,7 +6,7 @@ import pytest
 from bite.check.checks.resolved import LEAST_PX, resolved
 from bite.check.finding import Severity
 from bite.evidence.clicks.tooth_row import DownSource, ToothRow
-from bite.evidence.depth.depth_cover import DepthCover
+from bite.evidence.depth.cover import DepthCover
 from bite.evidence.mouth.place import Mouth
 
 

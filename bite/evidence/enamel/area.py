@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.evidence.clicks.tooth_row import ToothRow
-from bite.evidence.enamel.enamel_reach import ENAMEL_LIGHT, ENAMEL_REDNESS
+from bite.evidence.enamel.reach import ENAMEL_LIGHT, ENAMEL_REDNESS
 from bite.evidence.enamel.tooth_regions import polygons_mask
 from bite.evidence.picture.luminance import Picture, check_picture, cie_lab, is_gray, luminance
 from bite.evidence.picture.scan_lines import along_segment, sample_lines

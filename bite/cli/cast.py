@@ -102,7 +102,7 @@ def _write(content: CastContent, folder: Path) -> str:
     if not stands(page, mark):
         from bite.cast.sheets.page import page_pieces
 
-        write_pieces(page, chain(page_pieces(content), [last_line(mark, page.suffix)]))
+        write_pieces(page, chain(page_pieces(content, page.parent), [last_line(mark, page.suffix)]))
     if not stands(paper, mark):
         from bite.cast.sheets.pdf import cast_pdf
 

@@ -5,6 +5,8 @@ import time
 import zipfile
 from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
+from urllib.parse import unquote, urlparse
 
 import numpy as np
 import pytest
@@ -51,6 +53,35 @@ def browser(tmp_path_factory):
         yield found
 
 
+def test_beyond_so_many_frames_pictures_are_linked_and_not_in_the_page(small, tmp_path, monkeypatch, browser):
+    """Those that speak for their performers are shown; the rest lead to the check's own picture."""
+    monkeypatch.setattr("bite.cast.sheets.page.MOST_PICTURED", 2)
+    cast = read_cast(small / "cast.toml")
+    settings = CastSettings(
+        cast.tolerance_mm, cast.performance_device, cast.devices, small, None, small / ".bite-cast"
+    )
+    rows = run_frames(frames_of(cast, settings), settings, jobs=1, told=lambda _: None)
+    content = cast_content(cast, rows, settings)
+    path = tmp_path / "a place" / "cast.html"
+    path.parent.mkdir()
+    write_pieces(path, page_pieces(content, path.parent))
+    browser.open(path)
+    shown = browser.run(
+        "return [...document.querySelectorAll('article')].map(a => ["
+        "a.querySelectorAll('.check img').length, a.querySelectorAll('.pair img').length > 0,"
+        "[...a.querySelectorAll('p a')].map(l => l.href).filter(h => h.endsWith('.png'))])"
+    )
+    speak = {answer.frame.name for answer in content.answers if answer.frame}
+    assert len(shown) == len(content.rows) > 2
+    assert sum(count for count, _, _ in shown) == 2
+    for row, (count, mouths, links) in zip(content.rows, shown, strict=True):
+        assert bool(count) == mouths == (not links)
+        assert row.name in speak or not count or len(speak) < 2
+        for link in links:
+            assert Path(unquote(urlparse(link).path)).is_file(), link
+    assert "Pictures of 2 of" in browser.run("return document.body.textContent")
+
+
 @pytest.fixture
 def page(browser, done):
     browser.open(done[0] / "cast.html")
@@ -67,7 +98,7 @@ def many(small, tmp_path_factory):
     rows = run_frames(frames_of(cast, settings), settings, jobs=1, told=lambda _: None).rows
     rows = [replace(row, name=f"{row.name}-{k:02d}") for k in range(10) for row in rows]
     path = tmp_path_factory.mktemp("many") / "cast.html"
-    write_pieces(path, page_pieces(cast_content(cast, Rows(tuple(rows), ()), settings)))
+    write_pieces(path, page_pieces(cast_content(cast, Rows(tuple(rows), ()), settings), path.parent))
     return path
 
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import os
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from bite.cast.content import CastContent, FrameRow
 from bite.cast.sheets import bars, told
@@ -31,6 +33,8 @@ SOURCES = (
 """What page and PDF are made with."""
 MOST_FAILURES = 30
 """Lines before the frames; more of them come at the end, so that nobody scrolls past thousands."""
+MOST_PICTURED = 300
+"""Frames whose pictures are in the page, some 100 kB each: more make it slow to open (docs/measured.md)."""
 MOST_OTHERS = 6
 """Other frames beside a performer's dial value; all of them stand in the table of all frames."""
 _TYPED = "One value a performer, from the frame that knows it best."
@@ -39,22 +43,30 @@ _HELD = "What the frames ask for. Do not type these until the cause that all sha
 
 @dataclass(frozen=True, slots=True)
 class Pictures:
-    """A frame's pictures as data addresses; empty for one that there is not."""
+    """A frame's pictures as data addresses; empty for one that there is not.
+
+    ``beside`` is the address of the check's own picture on disk, as seen from the page.
+    """
 
     check: str
     before: str
     after: str
+    beside: str
 
 
-def page_pieces(content: CastContent) -> Iterator[str]:
+def page_pieces(content: CastContent, folder: Path) -> Iterator[str]:
     """Give the page's text in pieces; each frame's result and pictures are read only when its turn comes.
 
-    Everything that comes from a file is escaped. The page's policy forbids every address outside it, and
-    every script and style but its own.
+    At most `MOST_PICTURED` frames have their pictures in it: those that speak for their performers, then the
+    worst. Of the others it has the thumbnails, and links to the checks' pictures on disk, as seen from
+    ``folder``, where the page is to lie.
+
+    Everything that comes from a file is escaped. The page's policy forbids every address outside it but a
+    link's, and every script and style but its own.
     """
     environment = _environment()
     style, script = (_source(environment, name) for name in ("page.css.html", "page.js.html"))
-    anchors = _anchors(content)
+    anchors, pictured = _anchors(content), _pictured(content)
     environment.globals.update(anchors=anchors, marks=told.MARKS)
     template = environment.get_template("page.html")
     yield from template.generate(
@@ -65,7 +77,8 @@ def page_pieces(content: CastContent) -> Iterator[str]:
         dial_tables=_dial_tables(content),
         answer_of={answer.performer: answer for answer in content.answers},
         warnings=[d for d in content.devices if d.severity in (Severity.WARN, Severity.FAIL)],
-        frames=((row, *_frame_parts(row)) for row in content.rows),
+        frames=((row, *_frame_parts(row, folder, row.name in pictured)) for row in content.rows),
+        pictured=len(pictured),
         most_failures=MOST_FAILURES,
         most_others=MOST_OTHERS,
         style=style,
@@ -110,14 +123,26 @@ def one_sign(text: str) -> str:
     return text.replace(" +- ", " ± ")
 
 
-def _frame_parts(row: FrameRow) -> tuple[dict[str, Any], Pictures]:
+def _pictured(content: CastContent) -> frozenset[str]:
+    """Choose the frames whose pictures are in the page."""
+    speak = {answer.frame.name for answer in content.answers if answer.frame is not None}
+    # a sort that is stable: worst first stays within each
+    order = sorted(content.rows, key=lambda row: row.name not in speak)
+    return frozenset(row.name for row in order[:MOST_PICTURED])
+
+
+def _frame_parts(row: FrameRow, folder: Path, pictured: bool) -> tuple[dict[str, Any], Pictures]:
     from bite.files.result import read_result
     from bite.files.source import read_bytes
 
+    beside = row.result.with_name(f"{row.name}.before-after.png")
+    address = quote(Path(os.path.relpath(beside, folder)).as_posix())
+    if not pictured:
+        return read_result(row.result), Pictures("", "", "", address)
     mouth = row.mouth
-    shown = [row.picture, mouth.before if mouth else None, mouth.after if mouth else None]
-    addresses = [_address(read_bytes(path), "webp") if path is not None else "" for path in shown]
-    return read_result(row.result), Pictures(*addresses)
+    shown = (row.picture, mouth.before if mouth else None, mouth.after if mouth else None)
+    check, before, after = (_address(read_bytes(path), "webp") if path is not None else "" for path in shown)
+    return read_result(row.result), Pictures(check, before, after, address)
 
 
 def _address(data: bytes, kind: str) -> str:

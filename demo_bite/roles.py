@@ -69,7 +69,7 @@ _CURLEW = replace(_BASE, t_mm=-1.2, mouth=EMBRASURE, bite=Bite(3.3, 2.8))
 _CURLEWS = Export(
     "curlew-a11", "curlew", FORWARD, dial_now=0.25, neutral_mm=0.7, space=Space.Y_UP, unit_mm=1.0
 )
-_LAMPS = (Lamp((-24.0, -30.0, 4.0), 0.75), Lamp((84.0, -30.0, 4.0), 0.75))
+_LAMPS = (Lamp((-24.0, -30.0, 4.0), 0.64), Lamp((84.0, -30.0, 4.0), 0.64))
 _HEAD_WORN = replace(
     _BASE,
     t_mm=1.2,

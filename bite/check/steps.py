@@ -86,7 +86,7 @@ def check_frame(
         performance_device=performance_device,
         stereo=frame.stereo,
         held=None if frame.depth_map is None else frame.depth_map.held,
-        two_views=evidence is not None and evidence.two_views,
+        two_views=len(observed.triangulated) >= 2 if evidence is None else evidence.two_views,
         lower_left_out=fitted.lower_left_out,
         rows_contradict_sd=fitted.rows_contradict_sd,
         solved=frame.file.solved is not None,

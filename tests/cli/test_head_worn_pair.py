@@ -42,6 +42,19 @@ def test_the_pictures_are_grey_wide_and_centred_on_the_base_of_the_nose() -> Non
 
 
 @pytest.mark.slow
+def test_on_stage_before_there_is_a_model_the_pair_is_usable(tmp_path: Path, run: Run) -> None:
+    shutil.copytree(PAIR, tmp_path / "stilt")
+    frame = tmp_path / "stilt" / f"{NAME}.bite.toml"
+    frame.write_text(frame.read_text("utf-8").partition("[solved]")[0], encoding="utf-8")
+    ran = run("check", frame, "--device", "head-pair", "--json", "--out", tmp_path / "out")
+    result = json.loads(ran.out)
+    assert (ran.code, result["decision"]["verdict"]) == (0, "usable"), ran.out
+    # clean enamel has nothing to match, and grey does not tell whether the rows meet: both are said
+    findings = {one["code"]: one for one in result["findings"]}
+    assert findings["depth-covered"]["severity"] == findings["bite-gap"]["severity"] == "note"
+
+
+@pytest.mark.slow
 def test_from_two_pictures_to_an_answer(tmp_path: Path, run: Run) -> None:
     shutil.copytree(PAIR, tmp_path / "stilt")
     frame = tmp_path / "stilt" / f"{NAME}.bite.toml"

@@ -74,7 +74,9 @@ def depth_covered(
             "1",
             source=_SOURCE,
         )
-    if stereo is not None and not stereo.enamel_used:
+    # without a solved model nobody could leave enamel out that was hardly matched: with one it will be
+    hardly = stereo is not None and stereo.enamel_share is None and cover.teeth_share < TEETH_FAIL
+    if stereo is not None and (hardly or not stereo.enamel_used):
         return _without_enamel(cover, stereo, two_views=two_views)
     text = f"{100 * cover.teeth_share:.0f} % of the enamel"
     if cover.skin_share is not None:
@@ -122,7 +124,7 @@ def _unmatched(stereo: Matching, *, two_views: bool) -> Finding:
 
 def _without_enamel(cover: DepthCover, stereo: Matching, *, two_views: bool) -> Finding:
     """Tell that the skin was matched and the enamel was not: the teeth come from clicks, or from nothing."""
-    share = stereo.enamel_share or 0.0
+    share = (cover.teeth_share if stereo.enamel_share is None else stereo.enamel_share) or 0.0
     much = f"only {100 * share:.0f} %" if share >= 0.005 else "none"
     text = f"{much} of the enamel could be matched between {' and '.join(stereo.views)}"
     if cover.skin_share is not None:

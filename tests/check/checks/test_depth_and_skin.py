@@ -112,3 +112,14 @@ def test_enamel_that_was_not_matched_is_no_failure_beside_corners_in_two_views()
     assert "from the corners clicked in two views, the head from the skin" in found.text
     alone = covered(replace(COVER, teeth_share=0.0), stereo=pair)
     assert alone.severity is Severity.WARN and "click the corners in both views" in alone.todo
+
+
+def test_before_there_is_a_model_unmatched_enamel_is_no_reason_to_shoot_again():
+    pair = Matching(("left", "right"), blur_px=1.2)
+    found = covered(replace(COVER, teeth_share=0.04), stereo=pair, two_views=True)
+    assert found.severity is Severity.NOTE and not found.needs_reshoot
+    assert "only 4 % of the enamel could be matched between left and right" in found.text
+    alone = covered(replace(COVER, teeth_share=0.04), stereo=pair)
+    assert alone.severity is Severity.WARN and "click the corners in both views" in alone.todo
+    # a sensor's own map with so little is one
+    assert covered(replace(COVER, teeth_share=0.04)).needs_reshoot

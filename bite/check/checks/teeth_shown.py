@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bite.check.finding import Finding, Severity
-from bite.evidence.enamel.contrast import EnamelContrast
+from bite.evidence.enamel.contrast import ContrastBasis, EnamelContrast
 
 CODE = "teeth-shown"
 LIMIT, NO_DIFFERENCE = 0.75, 0.5
@@ -45,6 +45,10 @@ def teeth_shown(contrast: EnamelContrast | None, shown_mm2: float | None, *, sam
                 "exported in the "
                 "expression of this frame"
             )
+            if severity is Severity.WARN and contrast.basis is ContrastBasis.LIGHTNESS:
+                # a grey picture of light skin: measured 0.43 to 0.60 where the model was right
+                severity = Severity.NOTE
+                todo = "look at the outlines in the picture: in grey, light skin passes for enamel"
     if same_as_rest:
         # teeth that are not where the picture shows them, in a mesh that no expression has moved
         apart = contrast is None or contrast.separability < LIMIT

@@ -1,5 +1,7 @@
 """Light, sharpness, contrast: limits and what is said."""
 
+from dataclasses import replace
+
 import pytest
 
 from bite.check.checks.enamel_lit import OVER_FAIL, OVER_WARN, enamel_lit
@@ -77,6 +79,15 @@ def contrast(area):
 )
 def test_teeth_shown(area, severity):
     assert teeth_shown(contrast(area), 400.0, same_as_rest=False).severity is severity
+
+
+def test_in_grey_light_skin_is_as_bright_as_enamel_and_the_outlines_are_to_be_looked_at():
+    grey = replace(contrast(0.6), basis=ContrastBasis.LIGHTNESS)
+    found = teeth_shown(grey, 400.0, same_as_rest=False)
+    assert found.severity is Severity.NOTE and "outlines" in found.todo and "lightness alone" in found.text
+    # enamel rather where the model has none is a fault in grey, too
+    clear = replace(contrast(0.13), basis=ContrastBasis.LIGHTNESS)
+    assert teeth_shown(clear, 400.0, same_as_rest=False).severity is Severity.FAIL
 
 
 def test_rest_export_with_teeth_in_sight_is_a_warning():

@@ -178,7 +178,7 @@ def refit(blocks: Sequence[Block], none: Prior, found: Explained) -> Explained:
 
 def ranking(scores: CauseScores) -> Explanations:
     """Rank all causes by their scores at no difference."""
-    from scipy.stats import chi2
+    from scipy.special import chdtrc
 
     score, meat = scores.score, scores.meat
     place = _places()
@@ -207,7 +207,7 @@ def ranking(scores: CauseScores) -> Explanations:
                 frozen(value),
                 frozen(sd),
                 statistic[cause],
-                float(chi2.sf(statistic[cause], len(UNKNOWNS[cause]))),
+                float(chdtrc(len(UNKNOWNS[cause]), statistic[cause])),
                 float(np.exp(0.5 * (bic[cause] - top)) / total),
                 _gain(scores, own, value),
                 tuple(sorted(alike, key=lambda pair: -pair[1])),
@@ -262,7 +262,7 @@ def _gain(scores: CauseScores, own: slice, value: Array) -> dict[str, float]:
 
 def _leaves(scores: CauseScores, cause: Cause) -> tuple[Left, ...]:
     """Find what each other cause has to add once one is allowed for, the least by chance first."""
-    from scipy.stats import chi2
+    from scipy.special import chdtrc
 
     score, meat, place = scores.score, scores.meat, _places()
     own = place.pop(cause)
@@ -273,7 +273,7 @@ def _leaves(scores: CauseScores, cause: Cause) -> tuple[Left, ...]:
         rest = score[theirs] - carried @ score[own]
         rest_meat = meat[theirs, theirs] - carried @ meat[own, theirs]
         statistic, freedom = _quadratic(rest, rest_meat, floor=np.diag(meat[theirs, theirs]))
-        out.append(Left(other, statistic, float(chi2.sf(statistic, freedom)) if freedom else 1.0))
+        out.append(Left(other, statistic, float(chdtrc(freedom, statistic)) if freedom else 1.0))
     return tuple(sorted(out, key=lambda one: one.chance))
 
 

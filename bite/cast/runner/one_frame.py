@@ -100,9 +100,7 @@ def load_what_a_check_needs() -> None:
     import pydantic  # noqa: F401  loading it is the point
     import scipy.fft
     import scipy.ndimage
-    import scipy.special
-    import scipy.stats  # noqa: F401  loading it is the point
-
+    import scipy.special  # noqa: F401  loading it is the point
 
 
 def told_from(root: Path, line: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,12 +10,14 @@ from bite.check.decision import TOLERANCE_MM, Verdict
 from bite.check.steps import check_frame
 from bite.errors import InputError
 from bite.evidence.blocks import offset_evidence
+from bite.evidence.depth.coarse_place import CoarsePlace, where_a_fit_starts
 from bite.evidence.model.head import SolvedHead, solved_head
 from bite.evidence.model.teeth_in_view import teeth_in_view
 from bite.evidence.stereo.depth import with_stereo_depth
 from bite.files.bundle import BiteFrame
 from bite.fit.causes import Cause, moved_head
 from bite.fit.head import Head
+from bite.geometry.rigid import frozen
 from bite.opinion.explain import REFITTED, Explained, Explanations, explain
 from bite.opinion.picture_vote import PictureVote, picture_vote
 from bite.opinion.sunken import Sunken, sunken
@@ -98,21 +100,29 @@ def opinion_of(frame: BiteFrame) -> Opinion:
         what = "a second opinion needs a solved model to hold the frame against"
         raise InputError(frame.file.path, "[solved]", what, "give [solved] mesh with its rig, or corners_mm")
     frame = with_stereo_depth(frame, solved.head)
+    solved, placed = where_a_fit_starts(frame, solved)
+    assert solved is not None
     # whether the lips are at fault is one of the questions: their line in the picture has no part in it
     evidence = offset_evidence(frame, solved, use_lips=False)
     if evidence.missing:
         what = f"a second opinion needs more evidence: {evidence.missing}"
         raise InputError(frame.file.path, "", what, evidence.settle)
-    ranked = explain(evidence.blocks, evidence.prior)
+    ranked = with_placing(explain(evidence.blocks, evidence.prior), placed)
     checked = check_frame(frame)
     best = best_of(ranked)
     offset = checked.fit.offset if checked.fit else None
+    concluded = conclusion_beside(
+        placed, conclusion_of(ranked, best, offset=offset, tolerance_mm=TOLERANCE_MM)
+    )
+    if placed is not None:
+        head = next(e for e in ranked.causes if e.cause is Cause.HEAD)
+        best = (head, *(e for e in best if e.cause is not Cause.HEAD))
     decision = checked.decision
     refused = decision.why if decision.verdict in (Verdict.RESHOOT, Verdict.UNSURE) else ""
     return Opinion(
         frame,
         ranked,
-        conclusion_of(ranked, best, offset=offset, tolerance_mm=TOLERANCE_MM),
+        concluded,
         tuple(e.cause for e in best),
         tuple((e.cause, _cure(e.cause, refused)) for e in best),
         offset,
@@ -120,6 +130,32 @@ def opinion_of(frame: BiteFrame) -> Opinion:
         solved.head if solved.has_surface else None,
         sunken(checked.fit, checked.moved_mm) if checked.fit else None,
         _votes(frame, solved, ranked),
+    )
+
+
+def with_placing(ranked: Explanations, placed: CoarsePlace | None) -> Explanations:
+    """Give the ranking with the whole head's value as from where it was solved.
+
+    A head that stands far from the measured skin is laid there first (``evidence.depth.coarse_place``):
+    slopes at a place centimetres off say nothing of any cause.
+    """
+    if placed is None:
+        return ranked
+
+    def whole(found: Explained) -> Explained:
+        return replace(found, value=frozen(found.value + placed.shift))
+
+    causes = tuple(whole(e) if e.cause is Cause.HEAD else e for e in ranked.causes)
+    return replace(ranked, causes=causes)
+
+
+def conclusion_beside(placed: CoarsePlace | None, conclusion: str) -> str:
+    """Say first that the head had to be laid on the measured skin, where it had to."""
+    if placed is None:
+        return conclusion
+    return (
+        f"whole head off: it stands {placed.shift_mm:.1f} mm and {placed.turn_deg:.1f} degrees from the "
+        f"measured skin; once laid there, {conclusion}"
     )
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from bite.cast.advice import advised_dials
+from bite.cast.compared.together import pooled_reading
 from bite.cast.content import CastContent, FrameRow
 from bite.cast.order import performer_answers
 from bite.cast.page_picture import PagePicture
@@ -124,3 +125,35 @@ def test_a_note_of_disagreement_below_the_tolerance_holds_nothing_back(tmp_path)
     assert [n.severity for n in content.notes if n.code == "frames-disagree"] == [Severity.NOTE]
     assert len(advised_dials(content.answers, 0.5)) == 2
 
+
+
+def test_a_picture_that_two_frames_hold_counts_once_whatever_its_files_are_called(tmp_path):
+    first = row("a", 1.0, evidence=("sha256:picture", "sha256:depth"))
+    again = row("b", 1.0, evidence=("sha256:other", "sha256:depth"))
+    own = row("c", 1.2, evidence=("sha256:own",))
+    content = content_of(tmp_path, again, own, first)
+    twins = {found.name: found.twin_of for found in content.rows}
+    assert twins == {"a": "", "b": "a", "c": ""}
+    assert pooled_reading(content.rows[[r.name for r in content.rows].index("b")]) is None
+    (note,) = (note for note in content.notes if "counts once" in note.text)
+    assert note.frames == ("a", "b")
+
+
+@pytest.mark.parametrize(("summary", "code"), [(Severity.FAIL, 1), (Severity.WARN, 0)])
+def test_a_cast_that_says_do_not_type_these_yet_needs_a_person(tmp_path, monkeypatch, summary, code):
+    """Fourteen dial values stood under such a line, and the exit code was 0."""
+    from types import SimpleNamespace
+
+    from bite.cli import main
+    from tests.cast.small_cast import CAST
+
+    made = content_of(tmp_path, row("a", 1.0), row("b", 1.1))
+    content = replace(made, devices=tuple(replace(found, severity=summary) for found in made.devices))
+    assert content.devices
+    (tmp_path / "cast.toml").write_text(CAST.format(device="cam"), encoding="utf-8")
+    (tmp_path / "p").mkdir()
+    (tmp_path / "p" / "a.bite.toml").write_text("", encoding="utf-8")
+    monkeypatch.setattr("bite.cast.run.run_frames", lambda *_, **__: SimpleNamespace(rows=(), failures=()))
+    monkeypatch.setattr("bite.cast.run.cast_content", lambda *_: content)
+    monkeypatch.setattr("bite.cli.cast._write", lambda *_: "")
+    assert main(["cast", str(tmp_path / "cast.toml"), "--jobs", "1"]) == code

@@ -61,6 +61,15 @@ def test_teeth_far_beside_their_clicks_fail(right: Estimate, up: Estimate, sever
     assert lateral(right, up, 0.5).severity is severity
 
 
+def test_clicks_that_are_all_off_by_one_shift_fail_where_the_picture_says_so_too() -> None:
+    """All corners 1 mm too low on a frame of the demo: a move that was off by 0.52 mm."""
+    found = lateral(Estimate(0.1, 0.1), Estimate(-0.9, 0.2), 0.5, clicked_off_the_edge=True)
+    assert found.severity is Severity.FAIL and "click the upper corners again" in found.todo
+    within = lateral(Estimate(0.1, 0.1), Estimate(-0.4, 0.2), 0.5, clicked_off_the_edge=True)
+    assert within.severity is Severity.OK
+    assert lateral(Estimate(0.1, 0.1), Estimate(-0.9, 0.2), 0.5).severity is Severity.WARN
+
+
 def test_rows_of_another_bite_fail_and_depth_of_another_surface_does() -> None:
     assert rows_agree(Estimate(-6.4, 0.5)).severity is Severity.FAIL
     assert rows_agree(Estimate(-0.9, 0.2)).severity is Severity.WARN

@@ -56,3 +56,21 @@ def test_a_frame_whose_check_refuses_gives_no_value_and_needs_a_person(run: Run,
     assert "the dial would mend it, but no value is advised: this frame cannot register a bite" in " ".join(
         ran.out.split()
     )
+
+
+@pytest.mark.slow
+def test_a_head_8_mm_off_is_laid_on_the_skin_before_anything_is_asked(run: Run, copy_demo: CopyDemo) -> None:
+    frame = copy_demo("plover", "plover-b02")
+    text = frame.read_text(encoding="utf-8")
+    assert 'axes = "opencv"' in text
+    pose = "pose = [[1, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1, 8], [0, 0, 0, 1]]"
+    frame.write_text(text.replace('axes = "opencv"', pose), encoding="utf-8")
+    told = json.loads(run("opinion", frame, "--json").out)
+    assert told["conclusion"].startswith("whole head off: it stands 8.")
+    assert told["best"][0] == "whole head off" and "align the solved head" in told["cures"]["whole head off"]
+    values = {one["cause"]: one["value"] for one in told["causes"]}
+    # skin places it to some tenths; the rest are slopes of a place where the teeth are off by 1.4 mm
+    assert values["whole head off"][2] == pytest.approx(-8.0, abs=1.2)
+    # the head's own 1.4 mm are found as where it was solved right; nothing else is absurd
+    assert values["teeth forward or back"][0] == pytest.approx(1.4, abs=0.5)
+    assert all(abs(value) < 20.0 for of_one in values.values() for value in of_one)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -22,12 +23,13 @@ from bite.geometry.camera import Camera
 from bite.geometry.render import Grid, Window
 from bite.geometry.rigid import Rigid, frozen, rotation_from_vector
 from bite.geometry.teeth import UPPER
-from bite.opinion.explain import Explanations, explain, ranking
+from bite.opinion.explain import Explanations, explain, ranking, refit
 from bite.opinion.scores import fitted_without, prior_of_none, scores_of
-from bite.opinion.steps import best_of, conclusion_of
+from bite.opinion.steps import best_of, conclusion_of, values_told
 from demo_bite.scene import THIN_STRIP, Detail, Sensor, Settings, SolveError, as_bite_frame, simulate
 from tests.coverage.offset import KNOWN_ENAMEL, PHOTO_CLICKS
 from tests.coverage.opinion import planted_frame
+from tests.opinion.test_opinion import one
 
 PLACE = np.array([0, 0, 0, 0, 0, 0, 0, 0, 0, 1.7, 0.0, 0, 0, 0])
 
@@ -166,3 +168,37 @@ def test_a_clean_frame_shows_nothing_and_names_look_alikes() -> None:
     assert not found.found
     forward = next(e for e in found.causes if e.cause is Cause.FORWARD)
     assert Cause.ENAMEL in {cause for cause, _ in forward.alike}
+
+
+def test_a_refit_that_never_stays_is_told_as_unsettled_with_an_sd_that_holds_where_it_went(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A pitch of 6 degrees was told as 2.4 +- 0.7 by slopes at no difference, a size of -8 % as +3.5."""
+    steps = iter([1.2, 1.1, 0.9, 0.8, 0.7])
+    monkeypatch.setattr("bite.opinion.explain.with_cause", lambda blocks, none, cause, value: (blocks, none))
+    monkeypatch.setattr("bite.opinion.explain.fitted_without", lambda blocks, none: None)
+    monkeypatch.setattr("bite.opinion.explain.scores_of", lambda solution, prior: None)
+    monkeypatch.setattr(
+        "bite.opinion.explain._estimate", lambda *_: (np.array([next(steps)]), np.array([0.7]))
+    )
+    slopes = one(Cause.SIZE, 40.0, chance=1e-9, value=2.4, sd=0.7)
+    found = refit((), None, slopes)  # type: ignore[arg-type]
+    truth = 6.0
+    assert found.unsettled and found.placed is None and found.value[0] == 2.4
+    assert abs(found.value[0] - truth) < 1.96 * found.sd[0]
+    assert "its fit did not settle" in values_told(found)
+
+
+def test_a_refit_that_stays_is_told_with_its_own_sd(monkeypatch: pytest.MonkeyPatch) -> None:
+    steps = iter([1.2, 0.05])
+    monkeypatch.setattr("bite.opinion.explain.with_cause", lambda blocks, none, cause, value: (blocks, none))
+    settled = SimpleNamespace(parameters=np.zeros(COUNT))
+    monkeypatch.setattr("bite.opinion.explain.fitted_without", lambda blocks, none: settled)
+    monkeypatch.setattr("bite.opinion.explain.scores_of", lambda solution, prior: None)
+    monkeypatch.setattr("bite.opinion.explain._leaves", lambda scores, cause: ())
+    monkeypatch.setattr(
+        "bite.opinion.explain._estimate", lambda *_: (np.array([next(steps)]), np.array([0.6]))
+    )
+    found = refit((), None, one(Cause.SIZE, 40.0, chance=1e-9, value=2.4, sd=0.7))  # type: ignore[arg-type]
+    assert not found.unsettled and found.placed is not None
+    assert found.value[0] == pytest.approx(3.65) and found.sd[0] == 0.6

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
+import numpy as np
 import pytest
 
 from bite.fit.causes import UNKNOWNS, Cause
 from bite.geometry.rigid import frozen
 from bite.opinion.explain import Explained, Explanations, Left
-from bite.opinion.steps import CURES, best_of, conclusion_of
+from bite.opinion.steps import CURES, best_of, conclusion_beside, conclusion_of, with_placing
 from bite.stats.estimate import Estimate
 
 
@@ -101,3 +104,14 @@ def test_what_weighs_less_than_no_difference_is_no_headline() -> None:
 def test_a_cause_that_cannot_be_is_not_told_as_no_difference() -> None:
     best, sentence = told(one(Cause.ENAMEL, 52.0, chance=1e-9, value=-2.0))
     assert best == () and sentence.startswith("cannot tell: enamel seen too deep would explain it")
+
+
+def test_a_head_that_was_laid_on_the_skin_first_is_told_first_with_all_of_its_way() -> None:
+    placed = SimpleNamespace(shift=np.array([0.1, -0.2, 8.0]), shift_mm=8.0, turn_deg=0.3)
+    ranked = Explanations(tuple(one(c, 0.5, chance=0.6, value=0.1) for c in Cause), 0.9)
+    moved = {e.cause: e.value for e in with_placing(ranked, placed).causes}  # type: ignore[arg-type]
+    assert np.allclose(moved[Cause.HEAD], [0.2, -0.1, 8.1]) and np.allclose(moved[Cause.SIZE], 0.1)
+    said = conclusion_beside(placed, "no difference found")  # type: ignore[arg-type]
+    assert said.startswith("whole head off: it stands 8.0 mm and 0.3 degrees")
+    assert said.endswith("once laid there, no difference found")
+    assert with_placing(ranked, None) is ranked and conclusion_beside(None, "x") == "x"

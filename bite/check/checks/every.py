@@ -150,7 +150,13 @@ def model_findings(
                 at_bound=solution.at_bound,
             ),
             clicks_agree(observed.residuals, numbers_off=observed.numbers_off),
-            lateral(fit.right, fit.up, tolerance_mm),
+            lateral(
+                fit.right,
+                fit.up,
+                tolerance_mm,
+                clicked_off_the_edge=observed.picture.edge is not None
+                and not lies_on_enamel(observed.picture.edge),
+            ),
             rows_agree(fit.rows),
         ]
     return found

@@ -13,13 +13,18 @@ ANOTHER_MM, ANOTHER_SD = 1.0, 3.0
 choice)."""
 
 
-def lateral(right: Estimate, up: Estimate, tolerance_mm: float) -> Finding:
+def lateral(
+    right: Estimate, up: Estimate, tolerance_mm: float, *, clicked_off_the_edge: bool = False
+) -> Finding:
     """Judge the offsets to the right and up; the larger one is the measured one.
 
     Parameters
     ----------
     right, up : Estimate, mm, right in an unmirrored picture
     tolerance_mm : float, mm
+    clicked_off_the_edge : bool
+        The picture, too, speaks against the clicks: they lie on no edge of enamel. Clicks that are all off
+        by a millimetre moved offsets by half of one.
     """
     text = (
         f"the teeth must move {with_sign(right.value, 1)} +- {right.sd:.1f} mm to the right and "
@@ -41,6 +46,18 @@ def lateral(right: Estimate, up: Estimate, tolerance_mm: float) -> Finding:
             max(ANOTHER_MM, tolerance_mm),
             "mm",
             source="1 mm and 3 sd: our choice",
+        )
+    if off and clicked_off_the_edge:
+        return Finding(
+            CODE,
+            Severity.FAIL,
+            f"the clicked corners lie neither on the edge of enamel nor on the solved teeth: {text}",
+            "click the upper corners again, on the incisal edge of 11 and 21",
+            worst.value,
+            worst.sd,
+            tolerance_mm,
+            "mm",
+            source="the tolerance given, and 2 sd",
         )
     return Finding(
         CODE,

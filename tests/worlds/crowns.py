@@ -104,6 +104,29 @@ def draw_rows(rng: np.random.Generator, overjet_mm: float, overbite_mm: float) -
     return Rows(row[UPPER], row[LOWER], gaps, overjet_mm, overbite_mm)
 
 
+def scanned(rows: Rows, rng: np.random.Generator, sd_mm: float) -> Rows:
+    """Draw what scanning and remeshing make of a mouth: each row's faces fuller or flatter as one, by an sd.
+
+    Incisal angles come out rounder or sharper, so that a corner lies off by twice the sd, right and up alike.
+    """
+    # the bulge stands out by 0.93 of itself at most; a corner moves by 0.29 of its angle's radius
+    row = {}
+    for name, crowns in ((UPPER, rows.upper), (LOWER, rows.lower)):
+        fuller_mm = float(rng.normal(0.0, sd_mm)) / 0.93
+        row[name] = {
+            side: tuple(
+                replace(
+                    crown,
+                    bulge_mm=crown.bulge_mm + fuller_mm,
+                    distal_mm=max(crown.distal_mm + float(rng.normal(0.0, 2.0 * sd_mm)) / 0.29, 0.2),
+                )
+                for crown in own
+            )
+            for side, own in crowns.items()
+        }
+    return replace(rows, upper=row[UPPER], lower=row[LOWER])
+
+
 def teeth_mesh(rows: Rows, *, worn_mm: float = 0.0, scale: float = 1.0) -> TeethMesh:
     """Build both rows with their gum.
 

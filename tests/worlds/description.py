@@ -58,12 +58,14 @@ class Teeth:
     """How the solved teeth differ from the performer's beside standing wrongly.
 
     ``solved_scale`` enlarges the solved rows, ``worn_mm`` is missing from the performer's edges, ``generic``
-    gives the solved head crowns of another mouth.
+    gives the solved head crowns of another mouth; ``scanned_mm`` is the sd of how much fuller or flatter than
+    the performer's a row came out of a scan.
     """
 
     solved_scale: float = 1.0
     worn_mm: float = 0.0
     generic: bool = False
+    scanned_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,6 +55,12 @@ _MODELLED = (
     World("turned 12", "the head turned 12 degrees", True, shot=Shot(turn_deg=(11.0, 13.0))),
     World("box filter", "a box of 6 px instead of a Gaussian", True, sensor=Sensor(Filter.BOX, (6.0, 6.0))),
     World(
+        "scanned crowns",
+        "the solved crowns are a scan of the performer's, with a scan's errors",
+        True,
+        teeth=Teeth(scanned_mm=0.05),
+    ),
+    World(
         "noise grows",
         "noise as the square of the distance and one over the slant",
         True,

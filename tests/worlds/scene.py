@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from tests.worlds import head as heads
 from tests.worlds.camera import WorldCamera
-from tests.worlds.crowns import TeethMesh, draw_rows, teeth_mesh
+from tests.worlds.crowns import TeethMesh, draw_rows, scanned, teeth_mesh
 from tests.worlds.description import World
 from tests.worlds.skin_error import misplaced, rotation, solved_skin
 
@@ -113,6 +113,8 @@ def draw_scene(world: World, number: int, wheel: Path) -> Scene:
     shape = heads.draw_shape(head, rng, world.head.spread, upper, lower)
     rows = draw_rows(rng, jet, bite)
     solved_rows = draw_rows(rng, jet, bite) if world.teeth.generic else rows
+    if world.teeth.scanned_mm:
+        solved_rows = scanned(rows, scene_rng(world, number, "scan"), world.teeth.scanned_mm)
     distance, turn, nod, tilt = (
         float(rng.uniform(*span)) for span in (shot.distance_mm, shot.turn_deg, shot.nod_deg, shot.tilt_deg)
     )

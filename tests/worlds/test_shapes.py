@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from tests.worlds.crowns import draw_rows, teeth_mesh
+from tests.worlds.crowns import draw_rows, scanned, teeth_mesh
 from tests.worlds.description import SkinError
 from tests.worlds.refine import refined, triangles
 from tests.worlds.skin_error import misplaced, rotation, vertex_normals, waves
@@ -127,3 +127,19 @@ def test_a_head_is_misplaced_about_its_mouth() -> None:
     assert shift.std() == pytest.approx(0.2, rel=0.1)
     angle = np.degrees([Rotation.from_matrix(m[:3, :3]).as_rotvec() for m in moved])
     assert angle.std() == pytest.approx(0.15, rel=0.1)
+
+
+def test_a_scan_errs_by_as_much_as_is_said() -> None:
+    rng = np.random.default_rng(4)
+    rows = draw_rows(rng, 3.0, 2.0)
+    plain = teeth_mesh(rows)
+    crown, corner = np.unique(plain.faces["upper"]), plain.corners["11d"]
+    forward, up = [], []
+    for _ in range(80):
+        off = teeth_mesh(scanned(rows, rng, 0.05)).vertices_mm - plain.vertices_mm
+        x, y, _ = plain.vertices_mm[crown].T
+        forward.append(np.median(off[crown[(np.abs(x - 4.0) < 1.5) & (y > 6.0) & (y < 9.5)], 2]))
+        up.append(off[corner, 1])
+    # 80 draws know an sd to 8 %
+    assert np.std(forward) == pytest.approx(0.05, rel=0.25)
+    assert np.std(up) == pytest.approx(0.1, rel=0.25)

@@ -144,7 +144,7 @@ def _rows(form: str, values: Array | Ints) -> str:
 
 def teeth_told(world: World) -> str:
     """Say of a world's rig whose its crowns are: a rig's builder knows whether he had a scan."""
-    return "scanned" if world.teeth == Teeth() else "modelled"
+    return "scanned" if world.teeth == Teeth(scanned_mm=world.teeth.scanned_mm) else "modelled"
 
 
 def _write_rig(world: World, scene: Scene, path: Path) -> None:

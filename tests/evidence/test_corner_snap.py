@@ -126,6 +126,20 @@ def test_the_neighbour_does_not_draw_it_away() -> None:
         assert np.hypot(found.place_px[0] - x, found.place_px[1] - y) < 0.8
 
 
+def test_an_angle_that_cannot_be_seen_is_offered_with_a_wider_sd() -> None:
+    """Something as bright as the tooth lies behind the angle: edge and side still tell where it is."""
+    drawn = drawn_teeth(1)
+    points = {code: CornerPoint(CornerState.SEEN, *at) for code, at in drawn.corners.items()}
+    plain = snap_corner(drawn.picture, points, "11d")
+    x, y = drawn.corners["11d"]
+    rows, columns = np.indices(SIZE)
+    hidden = np.hypot(columns - x, rows - y) < 6.0
+    found = snap_corner(np.where(hidden[..., None], 205, drawn.picture).astype(np.uint8), points, "11d")
+    assert isinstance(plain, Snap) and isinstance(found, Snap)
+    assert found.sd_px > 1.3 * plain.sd_px
+    assert np.hypot(found.place_px[0] - x, found.place_px[1] - y) < 2.0 * found.sd_px
+
+
 def test_refuses_where_there_is_no_tooth() -> None:
     rng = np.random.default_rng(4)
     offered = 0

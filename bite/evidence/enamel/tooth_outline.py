@@ -141,28 +141,25 @@ def _peak(score: Array, index: int, at: Array) -> float:
     return float(at[index] + np.clip(shift, -0.5, 0.5) * (at[1] - at[0]))
 
 
-def angle_place(
-    plane: Array,
-    click: Array,
-    inward: Array,
-    outward: Array,
-    edge: OutlineLine,
-    side: OutlineLine,
-    crown_px: float,
-) -> tuple[Array, Array, float] | None:
-    """Give where the outline crosses the bisector, where edge and side meet, and how far inside it lies.
-
-    None where the angle cannot be told from what lies behind it, or reaches out of the picture.
-    """
+def meeting_of(
+    click: Array, inward: Array, outward: Array, edge: OutlineLine, side: OutlineLine
+) -> tuple[Array, Array]:
+    """Give where edge and side meet, px, and the unit direction of their bisector into the tooth."""
     # edge: out = e0 + e1 * in; side: -in = s0 + s1 * (-out)
     matrix = np.array([[-edge.slope, 1.0], [-1.0, side.slope]])
     into, out = np.linalg.solve(matrix, np.array([edge.at, side.at]))
-    meeting = click + into * inward + out * outward
     edge_way = inward + edge.slope * outward
     side_way = -outward - side.slope * inward
     edge_way, side_way = edge_way / np.hypot(*edge_way), side_way / np.hypot(*side_way)
     inside = edge_way + side_way
-    inside /= np.hypot(*inside)
+    return click + into * inward + out * outward, inside / np.hypot(*inside)
+
+
+def angle_back_px(plane: Array, meeting: Array, inside: Array, crown_px: float) -> float | None:
+    """Give how far inside the meeting point the outline crosses the bisector, px.
+
+    None where the angle cannot be told from what lies behind it, or reaches out of the picture.
+    """
     sideways = np.array([-inside[1], inside[0]])
     distances = np.arange(-0.22 * crown_px, 0.10 * crown_px, STEP_PX)
     starts = meeting + np.linspace(-1.0, 1.0, 5)[:, None] * sideways
@@ -175,6 +172,4 @@ def angle_place(
     if not (fit.step[0] < 0 and fit.explained[0] > 0.5 and -0.22 * crown_px < back < 0.08 * crown_px):
         return None
     end = float(_enamel_ends(profile, distances, np.array([back]), ENDS_AT)[0])
-    if not np.isfinite(end):
-        return None
-    return meeting - end * inside, meeting, -end
+    return -end if np.isfinite(end) else None

@@ -26,6 +26,7 @@ ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
 from bite.cli import main as bite  # noqa: E402  the demo's scenes lie beside it, not in what is installed
+from docs.make_picture import few_coloured  # noqa: E402
 
 DEMO = ROOT / "demo_bite"
 GUIDE = ROOT / "docs" / "guide"
@@ -273,7 +274,7 @@ def save(picture: Image.Image, target: Path) -> None:
     if picture.width > WIDTH_PX:
         height_px = round(picture.height * WIDTH_PX / picture.width)
         picture = picture.resize((WIDTH_PX, height_px), Image.Resampling.LANCZOS)
-    picture.quantize(256, dither=Image.Dither.NONE).save(target, optimize=True)
+    few_coloured(picture.convert("RGB")).save(target, optimize=True)
 
 
 def main(argv: list[str] | None = None) -> int:

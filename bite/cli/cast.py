@@ -134,5 +134,7 @@ def _tell(content: CastContent, folder: Path) -> None:
         else:
             dial = f", dial {typed(answer)}" if typed(answer) else ""
             dial = dial or (f", dial {held(answer)} held back" if held(answer) else "")
-            print(f"{answer.performer}: {row.verdict.upper()} ({row.name}, offset {offset_told(row)}{dial})")
+            # one sign in every terminal's text, and one that all of them can show
+            told = f"{row.name}, offset {offset_told(row)}{dial}".replace("±", "+-")
+            print(f"{answer.performer}: {row.verdict.upper()} ({told})")
     print(f"{len(content.rows)} frames checked, {len(content.failures)} not; {folder / 'cast.html'}")

@@ -228,7 +228,8 @@ def conclusion_of(
     first = best[0]
     more = f"; that is not all of it ({first.left.cause} too)" if first.left.statistic > LEFT else ""
     if len(best) == 1:
-        return f"{first.cause} explains it best ({values_told(first)}; weight {first.weight:.0%}){more}"
+        weight = f"weight {100 * first.weight:.0f} %"
+        return f"{first.cause} explains it best ({values_told(first)}; {weight}){more}"
     pair = frozenset((first.cause, best[1].cause))
     names = " from ".join(str(e.cause) for e in best[:2])
     shoot = _TELLS.get(pair, "corners in a second calibrated view")
@@ -255,8 +256,9 @@ def _nothing_told(ranked: Explanations, offset: Estimate | None, tolerance_mm: f
         )
     lighter = ranked.found
     if lighter:
-        none = f"no difference at all ({ranked.weight_of_none:.0%})"
-        return f"no difference found: {lighter[0].cause} weighs less ({lighter[0].weight:.0%}) than {none}"
+        none = f"no difference at all ({100 * ranked.weight_of_none:.0f} %)"
+        less = f"weighs less ({100 * lighter[0].weight:.0f} %)"
+        return f"no difference found: {lighter[0].cause} {less} than {none}"
     return f"no difference found: {likeliest} is within chance (p {top.chance:.2f})"
 
 

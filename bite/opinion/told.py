@@ -73,7 +73,7 @@ def _rows(opinion: Opinion) -> Iterator[str]:
         yield "What the picture says of them (no part of the ranking)"
         for cause, vote in opinion.votes.items():
             yield (
-                f"  {cause:<26}speaks {vote.speaks}: {vote.share:.0%} +- {vote.sd:.0%} of the "
+                f"  {cause:<26}speaks {vote.speaks}: {100 * vote.share:.0f} +- {100 * vote.sd:.0f} % of the "
                 f"{vote.area_mm2:.0f} mm2 that change between enamel and lips look as it says"
             )
     if opinion.sunken is not None:

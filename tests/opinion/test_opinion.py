@@ -97,7 +97,7 @@ def test_every_cause_has_a_cure() -> None:
 def test_what_weighs_less_than_no_difference_is_no_headline() -> None:
     best, sentence = told(one(Cause.ROWS, 11.0, chance=0.004, weight=0.31))
     assert best == ()
-    assert sentence == "no difference found: rows apart weighs less (31%) than no difference at all (50%)"
+    assert sentence == "no difference found: rows apart weighs less (31 %) than no difference at all (50 %)"
     assert told(one(Cause.ROWS, 11.0, chance=0.004, weight=0.5))[0] == (Cause.ROWS,)
 
 

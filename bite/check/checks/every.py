@@ -132,6 +132,7 @@ def model_findings(
             observed.registered,
             observed.registered_as_solved,
             depth_and_model_agree=None if observed.skin is None else skin.severity is Severity.OK,
+            depth_inliers=None if fit is None else fit.solution.inlier_share.get("depth"),
             others=observed.registered_views,
         ),
         *([] if observed.hair is None else [hair(observed.hair)]),

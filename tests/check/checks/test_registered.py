@@ -107,3 +107,15 @@ def test_a_second_view_of_another_moment_is_named() -> None:
     assert told.severity is Severity.FAIL and told.text.startswith("view side is not of this frame")
     assert "view side" in told.todo
     assert registered(FITS, None, others=(("side", None),)).severity is Severity.OK
+
+
+def test_a_model_that_depth_pulls_off_the_picture_that_it_fitted_is_told() -> None:
+    pulled = Registration(0.0, -0.8, 1.0, 0.85, 0.99, 4.5)
+    assert not stands_elsewhere(pulled)
+    told = registered(pulled, FITS, depth_inliers=0.91)
+    assert told.severity is Severity.FAIL and "depth map or its camera file is the odd one" in told.text
+    assert registered(pulled, None, depth_inliers=0.91).severity is Severity.OK
+    # depth is met well, as where a lip was solved too thick; or the model fits no better as it was solved
+    assert registered(pulled, FITS, depth_inliers=0.99).severity is Severity.OK
+    neither = Registration(0.4, 0.0, 1.0, 0.86, 0.99, 4.0)
+    assert registered(pulled, neither, depth_inliers=0.91).severity is Severity.OK

@@ -166,8 +166,12 @@ def test_click_nudge_undo_zoom_save(display: str, frame: Path, toolkit: str) -> 
         from bite.annotate.drawing.screen import Screen
 
         screen = Screen(window.width, window.height)
+        on_mouth = window.pixels()
         window.key("f")
         view = fit_view(*PICTURE_PX, screen.picture)
+        # on a busy machine the key is obeyed later than it is pressed
+        wait_for(lambda: not np.array_equal(window.pixels(), on_mouth), "the whole picture")
+        time.sleep(0.3)
         bare = window.pixels()
         expected = {}
         for count, (code, place) in enumerate(PLACES.items(), 1):

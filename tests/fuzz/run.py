@@ -68,12 +68,11 @@ def run_cases(
         root.mkdir()
         make_files(root)
         known = bases()
-        drawn = [base for base in known for _ in range(base.weight)]
         answers: dict[str, float | None] = {}
         before = _state(root)
         for case in cases:
-            rng = random.Random(case)
-            base = rng.choice(drawn)
+            base = _drawn(case, known)
+            rng = random.Random(f"damage {case} {base.name}")
             if only in base.name:
                 spending = None if cheap_s is None else Spending(cheap_s)
                 outcome = _case(case, rng, base, root, Path(name) / "case", answers, spending)
@@ -81,6 +80,11 @@ def run_cases(
                     yield outcome
         if _state(root) != before:
             raise AssertionError("an input was changed in place")
+
+
+def _drawn(case: int, known: tuple[Base, ...]) -> Base:
+    """Draw a base, by weight. One that is added takes its share of cases; all others stay what they were."""
+    return max(known, key=lambda base: random.Random(f"{case} {base.name}").random() ** (1 / base.weight))
 
 
 def _case(

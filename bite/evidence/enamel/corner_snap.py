@@ -31,9 +31,9 @@ click."""
 _ROUNDING = {True: (-0.03, 0.11), False: (-0.03, 0.065)}
 """How far inside the meeting point a distal (True) or mesial angle's outline may lie, shares of a crown's
 width: an angle of radius r lies 0.41 r inside, and distal ones are rounder."""
-_ROUNDING_SD = {True: 0.05, False: 0.04}
+_ROUNDING_SD = {True: 0.06, False: 0.05}
 """Where the outline itself cannot be told, the middle of that range is taken, with this sd per axis, share of
-a crown's width: nearly twice that of anything in the range, since with that alone 2.4 % of the offers on
+a crown's width: twice that of anything in the range, since with that alone 2.4 % of the offers on
 photographs lay over 3 sd from a careful click (``python -m tests.bench.real_snap``)."""
 _BLOCKS = 6
 """Stretches of edge and side that are left out in turn to learn the sd of the corner."""

@@ -41,7 +41,8 @@ def draw_findings(axes: Axes, assessment: Assessment) -> None:
         kept.append((head, lines if len(lines) <= spare else lines[:text_lines]))
         used += len(kept[-1][1]) + 1.6
     if len(kept) < len(shown):
-        tail = [*wrap(f"and {len(shown) - len(kept)} more, in the text report", columns), *tail]
+        left = ", ".join(head.split()[-1] for head, *_ in shown[len(kept) :])
+        tail = [*wrap(f"and {len(shown) - len(kept)} more, in the text report: {left}", columns), *tail]
     elif shortened:
         tail = [*wrap("what to do: see the text report", columns), *tail]
     y, line = 0.98, _LINE_PT * READ_PT / 72 / height_in

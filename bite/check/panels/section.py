@@ -90,6 +90,9 @@ def draw_section(axes: Axes, strip: Axes, section: Section, *, after: bool) -> N
         axes.set_xlabel("depth, mm   forward →", fontsize=READ_PT, labelpad=1)
         along = "up from the upper edge, mm" if section.name == CROWNS else "along the profile, mm"
         axes.set_ylabel(along, fontsize=READ_PT, labelpad=1)
+        # the last number of the one would run into the first of the other
+        nearest = plan.depth_ends_mm[0] + 0.1 * (plan.depth_ends_mm[1] - plan.depth_ends_mm[0])
+        axes.set_xticks([tick for tick in axes.get_xticks() if nearest < tick <= plan.depth_ends_mm[1]])
         strip.set_xlabel("measured minus\nsolved, mm  forward →", fontsize=READ_PT, labelpad=1)
         strip.tick_params(labelleft=False)
     else:
@@ -170,7 +173,8 @@ def _draw_curves(axes: Axes, section: Section, upright: bool, *, after: bool) ->
     fill(section.along_mm, low, high, where=band, color=MEASURED.colour, alpha=0.22, lw=0, zorder=1)
     _curve(axes, section, depth, MEASURED, upright)
     if not np.isfinite(depth[_shown(section)]).any():
-        _say_none(axes)
+        # below the arch of the teeth, or beside the upright curve
+        _say_none(axes, 0.5 if not upright else 0.75, 0.18 if not upright else 0.5)
 
 
 def _draw_strip(strip: Axes, section: Section, upright: bool, *, after: bool) -> float:
@@ -192,13 +196,15 @@ def _draw_strip(strip: Axes, section: Section, upright: bool, *, after: bool) ->
         if len(told):
             ends.append(1.15 * float(np.percentile(told, 90.0)))
     if not band.any():
-        _say_none(strip)
+        _say_none(strip, 0.5, 0.5)
     return next((end for end in _STRIP_MM if end >= max(ends)), _STRIP_MM[-1])
 
 
-def _say_none(axes: Axes) -> None:
+def _say_none(axes: Axes, right: float, up: float) -> None:
+    wide = size_in(axes)[0] > 2.0
     axes.text(
-        0.5, 0.5, "measured:\nno readings here", transform=axes.transAxes, ha="center", va="center",
+        right, up, "measured: no readings here" if wide else "measured:\nno readings\nhere",
+        transform=axes.transAxes, ha="center", va="center", zorder=9,
         color=MEASURED.colour, fontsize=READ_PT, fontweight="bold",
         bbox={"facecolor": "white", "alpha": 0.9, "lw": 0, "pad": 1.5},
     )  # fmt: skip

@@ -10,7 +10,7 @@ import argparse
 import os
 import re
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from importlib import import_module
 from typing import NoReturn
 
@@ -43,22 +43,23 @@ class OneLineParser(argparse.ArgumentParser):
         if word[1] is not None:
             known = [name for action in self._actions for name in action.choices or ()]
         else:
-            known = [name for action in _actions_below(self) for name in action.option_strings]
-        close = difflib.get_close_matches(word[1] or word[2], known, n=1, cutoff=0.6)
+            known = [name for action in self._actions for name in action.option_strings]
+        close = difflib.get_close_matches(word[1] or word[2], known, n=1, cutoff=0.7)
         return f"; did you mean {close[0]!r}?" if close else ""
+
+    def parse_args(self, args=None, namespace=None):  # type: ignore[no-untyped-def]
+        """Parse; what a command does not know is told by that command, which knows its own options."""
+        found, extra = self.parse_known_args(args, namespace)
+        if extra:
+            commands = [a for a in self._actions if isinstance(a, argparse._SubParsersAction)]
+            own = commands[0].choices.get(found.command, self) if commands else self
+            own.error(f"unrecognized arguments: {' '.join(extra)}")
+        return found
 
     def error(self, message: str) -> NoReturn:
         """Write the line to stderr and leave with exit code 2."""
         line = " ".join(f"{self.prog}: {message}{self._meant(message)}; see {self.prog} --help".split())
         self.exit(Exit.BAD_INPUT, f"{line}\n")
-
-
-def _actions_below(parser: argparse.ArgumentParser) -> Iterator[argparse.Action]:
-    for action in parser._actions:
-        yield action
-        if isinstance(action, argparse._SubParsersAction):
-            for inner in action.choices.values():
-                yield from _actions_below(inner)
 
 
 def make_parser() -> argparse.ArgumentParser:

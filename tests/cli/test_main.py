@@ -137,7 +137,12 @@ def test_an_unknown_public_name_is_refused() -> None:
 
 @pytest.mark.parametrize(
     ("words", "meant"),
-    [(("chekc", "x"), "'check'"), (("check", "x", "--quite"), "'--quiet'"), (("zzzz",), ""), (("cast", "x", "--quiet"), "")],
+    [
+        (("chekc", "x"), "'check'"),
+        (("check", "x", "--quite"), "'--quiet'"),
+        (("cast", "x", "--quiet"), ""),
+        (("zzzz",), ""),
+    ],
 )
 def test_a_misspelt_command_or_option_names_the_nearest(
     words: tuple[str, ...], meant: str, run: Run

@@ -29,6 +29,11 @@ LEAST_TEETH = 100
 TEETH_FACTOR = 3.0
 """Enamel is at most so much noisier or calmer than skin (our choice): beyond, the teeth stand wrong and it is
 no noise."""
+PATTERN_MM = (9.0, 18.0)
+"""Pixels of one row so far apart share nothing but that row's own error: noise hangs together over 3 mm at
+most, and skin's waves are slower (our choice)."""
+PATTERN_SD, _BESIDE = 4.0, (4, 14)
+"""A row's own error is believed from so many sds on; pairs so many rows apart tell the sd (our choice)."""
 _LEAST_SHARE = 0.05
 """No frequency is given back more than 20 times its power: where next to nothing was left, that is chance
 (our choice)."""
@@ -110,20 +115,61 @@ def map_noise(
     lobe = np.maximum(short, 0.0)[lags.distance_px <= max(3.0 * length_px, 1.0)]
 
     away_mm = lags.distance_px * mm_per_px
-    short_range = _given_back(
-        lags.covariance(np.clip(quick, -limit, limit)) / skin_sd**2, away_mm, WAVE_MM / mm_per_px
-    )
+    quick_covariance = lags.covariance(np.clip(quick, -limit, limit)) / skin_sd**2
+    pattern = _Pattern.of(quick_covariance, lags.known, mm_per_px)
+    short_range = _given_back(pattern.less(quick_covariance), away_mm, WAVE_MM / mm_per_px)
     slow = residual_mm - quick
     whole = lags.covariance(np.clip(quick, -limit, limit) + slow - np.median(slow[skin])) / skin_sd**2
     return MapNoise(
         skin_sd,
         teeth_sd,
-        short_range,
-        _restored(whole, away_mm, lags.known, TAPER_MM),
+        pattern.added(short_range),
+        pattern.added(_restored(pattern.less(whole), away_mm, lags.known, TAPER_MM)),
         lags.padded,
         length_px,
         float(max(1.0, lobe.sum())),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Pattern:
+    """Variance over sigma squared that whole rows, and whole columns, of a sensor share; 0 where none shows.
+
+    However far apart two pixels of a row are, they share its error, which a taper would cut off.
+    """
+
+    rows: float
+    columns: float
+
+    @classmethod
+    def of(cls, covariance: Array, known: NDArray[np.bool_], mm_per_px: float) -> _Pattern:
+        """Compare pairs far apart in one row with pairs as far apart in rows a little way off."""
+        first, last = (round(end / mm_per_px) for end in PATTERN_MM)
+
+        def shared(products: Array, sure: NDArray[np.bool_]) -> float:
+            lag = slice(first, min(last, products.shape[1] // 2))
+            beside = slice(*(min(end, len(products) // 2) for end in _BESIDE))
+            if not (sure[0, lag].any() and sure[beside, lag].all() and sure[beside, lag].any()):
+                return 0.0
+            others = products[beside, lag].mean(1)
+            excess = float(products[0, lag][sure[0, lag]].mean() - others.mean())
+            return excess if excess > PATTERN_SD * float(others.std(ddof=1)) else 0.0
+
+        return cls(shared(covariance, known), shared(covariance.T, known.T))
+
+    def less(self, covariance: Array) -> Array:
+        """Take the shared part out of a covariance, at lags within one row or one column."""
+        rest = covariance.copy()
+        rest[0] -= self.rows
+        rest[:, 0] -= self.columns
+        return rest
+
+    def added(self, spectrum: Array) -> Array:
+        """Add its power to a half-plane spectrum: constant along a row, of every row apart."""
+        out = spectrum.copy()
+        out[:, 0] += self.rows * (2 * (spectrum.shape[1] - 1))
+        out[0] += self.columns * spectrum.shape[0]
+        return out
 
 
 def _given_back(covariance: Array, away_mm: Array, width_px: float) -> Array:

@@ -50,6 +50,7 @@ def run(args: argparse.Namespace) -> int:
         write_new,
     )
     from bite.files.heif import is_heif, read_heif, take_apart
+    from bite.files.jpeg_pictures import further_pictures
     from bite.files.picture_header import read_header
     from bite.files.source import read_bytes
 
@@ -67,7 +68,13 @@ def run(args: argparse.Namespace) -> int:
         for line in told:
             tell(line)
     else:
-        read_header(image, read_bytes(image))
+        data = read_bytes(image)
+        read_header(image, data)
+        if more := further_pictures(data):
+            tell(
+                f"{image.name}: holds more pictures ({more}) that are not read; if one is its "
+                "depth: no open standard says how a JPEG codes distance; export it as HEIC, or as its own map"
+            )
     beside = look_beside(image)
     if depth is not None:
         doubt = _doubt(depth.accuracy)

@@ -160,3 +160,12 @@ def test_a_depth_map_and_its_camera_are_no_second_view(folder: Path) -> None:
     assert beside.second is None and beside.depth == folder / "front.depth.png"
     assert main(["new", str(folder / "front.png")]) == 1
     assert "stereo" not in (folder / "front.bite.toml").read_text()
+
+
+def test_a_jpeg_with_more_pictures_in_it_says_so(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Phones keep depth there in forms of their own: nobody shall think it was taken."""
+    from tests.files.test_jpeg_pictures import with_index
+
+    (folder / "phone.jpg").write_bytes(with_index(2, "<"))
+    main(["new", str(folder / "phone.jpg"), "--name", "tern-a08"])
+    assert "phone.jpg: holds more pictures (1) that are not read" in capsys.readouterr().err

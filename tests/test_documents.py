@@ -126,8 +126,8 @@ def test_studies_that_are_named_can_be_run(page: str) -> None:
     named = re.findall(r"python -m\s+([\w.]+)", (ROOT / page).read_text(encoding="utf-8"))
     assert named
     places = {module: ROOT / module.replace(".", "/") for module in named}
-    runs = {m for m, at in places.items() if at.with_suffix(".py").is_file() or (at / "__main__.py").is_file()}
-    assert set(named) - runs == set()
+    runs = [at.with_suffix(".py").is_file() or (at / "__main__.py").is_file() for at in places.values()]
+    assert [module for module, there in zip(places, runs, strict=True) if not there] == []
 
 
 def test_the_picture_of_the_rooms_is_the_contract() -> None:

@@ -1,4 +1,4 @@
-"""docs/farm.md, run: frames as jobs of a scheduler into one folder, then the page from what is there."""
+"""docs/cluster.md, run: frames as jobs of a scheduler into one folder, then the page from what is there."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ import pytest
 from tests.cast.small_cast import Performer, write_small_cast
 
 ROOT = Path(__file__).resolve().parents[2]
-PAGE = (ROOT / "docs" / "farm.md").read_text(encoding="utf-8")
+PAGE = (ROOT / "docs" / "cluster.md").read_text(encoding="utf-8")
 
 
 def block(name: str) -> str:
     found = re.search(rf"<!-- {name} -->\n```\w+\n(.*?)```", PAGE, re.DOTALL)
-    assert found is not None, f"docs/farm.md has no block marked {name}"
+    assert found is not None, f"docs/cluster.md has no block marked {name}"
     return found[1]
 
 
@@ -60,8 +60,8 @@ def test_a_job_array_leaves_nothing_to_check(folder: Path) -> None:
 
 @pytest.mark.slow
 def test_the_program_for_dask_checks_every_frame_once(folder: Path) -> None:
-    pytest.importorskip("distributed", reason="the farm page's program needs dask[distributed]; an extra")
-    program = folder / "farm.py"
+    pytest.importorskip("distributed", reason="the cluster page's program needs dask[distributed]; an extra")
+    program = folder / "cluster.py"
     program.write_text(block("dask"), encoding="utf-8")
     done = subprocess.run(
         [sys.executable, str(program), str(folder / "cast.toml"), str(folder / "shared")],

@@ -12,7 +12,7 @@ import numpy as np
 from bite.check.assessment import Assessment
 from bite.check.decision import Verdict, way
 from bite.check.panels.findings import draw_findings
-from bite.check.panels.mouth import Crop, draw_mouth, lightened, scale_bar
+from bite.check.panels.mouth import draw_mouth
 from bite.check.panels.overlay import (
     CLOSE_MM,
     MOUTH_MM,
@@ -25,6 +25,7 @@ from bite.check.panels.overlay import (
     section_lines,
     write_in,
 )
+from bite.check.panels.picture_crop import Crop, lightened, scale_bar
 from bite.check.panels.reprojection import draw_reprojection, view_error
 from bite.check.sections import before_and_after
 from bite.check.solved_looks import Looks, shown_marks

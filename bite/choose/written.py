@@ -11,9 +11,10 @@ from bite.choose.content import Chosen, Measures, Ranked, Standing
 from bite.choose.judge import still_stretch
 from bite.evidence.picture.luminance import Picture
 from bite.files.atomic import write_bytes
+from bite.files.beside import look_beside
 from bite.files.corners import CornerPoint, Corners, CornerState, write_corners
 from bite.files.frame import MOST_MAPS
-from bite.files.frame_draft import frame_path_for, frame_text, look_beside, write_new
+from bite.files.frame_draft import frame_path_for, frame_text, write_new
 from bite.files.result import result_text
 from bite.files.source import stands
 from bite.files.take import Take, TakePicture, depth_beside

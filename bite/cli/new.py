@@ -40,13 +40,12 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run(args: argparse.Namespace) -> int:
     """Look around the picture, ask for the rest, write the file."""
+    from bite.files.beside import look_beside, stands_aside
     from bite.files.frame import check_file_name
     from bite.files.frame_draft import (
         blanks_of,
         frame_path_for,
         frame_text,
-        look_beside,
-        stands_aside,
         write_new,
     )
     from bite.files.heif import is_heif, read_heif, take_apart

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bite.check.panels.mouth import Crop, show_picture
+from bite.check.panels.picture_crop import Crop, show_picture
 from bite.check.solved_looks import LEAST_MOVE_MM
 from bite.check.words import CAUTION, signed, told
 from bite.evidence.model.solved_mouth import SolvedMouth, solved_mouths

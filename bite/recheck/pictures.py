@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from bite.check.assessment import Assessment
-from bite.check.panels.mouth import scale_bar
 from bite.check.panels.overlay import CLOSE_MM, caption, draw_close, draw_outline, draw_shaded, mouth_crop
+from bite.check.panels.picture_crop import scale_bar
 from bite.check.sections import before_and_after
 from bite.check.words import dial_told, told
 from bite.evidence.model.solved_mouth import SolvedMouth, mouth_canvas, solved_mouth

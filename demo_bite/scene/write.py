@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.files.atomic import write_bytes, write_text
+from bite.files.beside import look_beside
 from bite.files.camera import write_camera
 from bite.files.corners import CornerPoint, Corners, LandmarkPoint, write_corners
-from bite.files.frame_draft import frame_text, look_beside
+from bite.files.frame_draft import frame_text
 from bite.files.rig import Dial
 from bite.geometry.rigid import Array, Rigid
 from bite.geometry.teeth import CORNERS

@@ -1,6 +1,7 @@
 """A head-worn pair of grey cameras, from two pictures to an answer, by the commands of the guide."""
 
 import json
+import re
 import shutil
 import tomllib
 from pathlib import Path
@@ -9,8 +10,9 @@ import cv2
 import numpy as np
 import pytest
 
+from bite.files.beside import look_beside
 from bite.files.corners import read_corners
-from bite.files.frame_draft import BLANK
+from bite.files.frame_draft import BLANK, frame_text
 from tests.cli.runs import DEMO, Run, names_in
 
 PAIR = DEMO / "stilt"
@@ -84,3 +86,15 @@ def test_from_two_pictures_to_an_answer(tmp_path: Path, run: Run) -> None:
     # grey does not tell lower teeth from a lip: that is said, and what to do about it
     assert findings["bite-gap"]["severity"] == "note" and "grey picture" in findings["bite-gap"]["text"]
     assert not [code for code, one in findings.items() if one["severity"] in ("warn", "fail")]
+
+
+def test_a_depth_map_beside_a_pair_is_of_the_view_that_was_named(tmp_path: Path) -> None:
+    """Two views are called as their files are, so that no view is called front."""
+    for file in PAIR.iterdir():
+        if not file.name.endswith(".bite.toml"):
+            shutil.copy(file, tmp_path)
+    (tmp_path / "left.depth.png").write_bytes(b"")
+    text = frame_text(tmp_path / "left.jpg", "stilt-h02", look_beside(tmp_path / "left.jpg"), {})
+    views = re.findall(r'^name = "(\w+)"', text, re.MULTILINE)[-2:]
+    assert views == ["left", "right"]
+    assert re.search(r'^view = "left"', text, re.MULTILINE)

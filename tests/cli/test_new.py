@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 from bite.cli import main
+from bite.files.beside import look_beside
 from bite.files.bundle import load_frame
 from bite.files.frame import StereoEntry
-from bite.files.frame_draft import BLANK, look_beside
+from bite.files.frame_draft import BLANK
 
 DEMO = Path(__file__).parents[2] / "demo_bite"
 

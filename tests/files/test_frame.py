@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from bite.errors import InputError
+from bite.files.beside import look_beside
 from bite.files.cast import read_cast
 from bite.files.device import devices_from_tables, read_device_file
 from bite.files.frame import Axes, MapEntry, StereoEntry, read_frame_file
-from bite.files.frame_draft import frame_path_for, frame_text, look_beside
+from bite.files.frame_draft import frame_path_for, frame_text
 from bite.files.rig import PartNames, PartRange, read_rig
 from bite.geometry.teeth import Part
 from tests.files.scene import CAST, FRAME, RIG

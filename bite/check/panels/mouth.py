@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from textwrap import fill
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from bite.check.assessment import Assessment, CornerMark
+from bite.check.panels.picture_crop import Crop, lightened, mouth_crop, scale_bar, show_picture
 from bite.files.bundle import LoadedView
 from bite.geometry.teeth import is_upper
 from bite.plots.style import AFTER, BEFORE, INK, MEASURED, READ_PT, Look, size_in
@@ -17,16 +17,6 @@ from bite.plots.style import AFTER, BEFORE, INK, MEASURED, READ_PT, Look, size_i
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-CROP_MM = 60.0
-"""A bared mouth and some skin beside it (our choice)."""
-_DARK = 0.30
-"""Middle level of a mouth, 0 to 1, below which a picture is lifted to be seen (our choice)."""
-_LIFTED_TO = 0.42
-"""To which it is lifted, drawn only (our choice)."""
-_SPANS = 3.4
-"""Crop width in spans of the corners where the scale is not known: the centrals span about 17 of 60 mm."""
-_MOST_PIXELS = 1400
-"""Finer than paper shows (our choice)."""
 _BEHIND = "covered"
 _DOUBTED = ("unsure", _BEHIND)
 _PAPER = {"facecolor": "white", "alpha": 0.85, "lw": 0, "pad": 1.2}
@@ -37,16 +27,6 @@ _MODEL = (
     Look(AFTER.word, AFTER.colour, AFTER.marker, 4.6),
 )
 _Place = tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Crop:
-    """A rectangle of a picture, px; it may reach beyond the picture."""
-
-    centre_x: float
-    centre_y: float
-    width: float
-    height: float
 
 
 def draw_mouth(axes: Axes, assessment: Assessment, view: LoadedView) -> None:
@@ -79,63 +59,6 @@ def draw_mouth(axes: Axes, assessment: Assessment, view: LoadedView) -> None:
     if notes:
         columns = int(size_in(axes)[0] * 72 / (0.55 * READ_PT))
         axes.set_xlabel(fill("; ".join(notes), columns), fontsize=READ_PT, loc="left", labelpad=2)
-
-
-def lightened(gain: float) -> str:
-    """Say by what a picture was lightened; nothing where it was not."""
-    return f"picture lightened for display (mid-grey x{gain:.1f})" if gain > 1.05 else ""
-
-
-def mouth_crop(view: LoadedView, marks: list[CornerMark], px_per_mm: float | None, aspect: float) -> Crop:
-    """Choose the part of the picture to show: 60 mm about the incisors, or by the corners' spread, or all.
-
-    Parameters
-    ----------
-    view : LoadedView
-    marks : list of CornerMark, of this view
-    px_per_mm : float or None
-    aspect : float, height over width of the place on paper
-    """
-    at = [
-        place for mark in marks if mark.state != "landmark" and (place := mark.clicked_px or mark.before_px)
-    ]
-    height, width = view.image.shape[:2]
-    if not at:
-        wide = max(float(width), height / aspect)
-        return Crop(0.5 * (width - 1), 0.5 * (height - 1), wide, wide * aspect)
-    low, high = np.min(at, axis=0), np.max(at, axis=0)
-    x, y = (float(v) for v in 0.5 * (low + high))
-    wide = CROP_MM * px_per_mm if px_per_mm else _SPANS * max(float(high[0] - low[0]), 0.05 * width)
-    return Crop(x, y, wide, wide * aspect)
-
-
-def show_picture(axes: Axes, image: NDArray[np.uint8], crop: Crop) -> float:
-    """Show the crop of a picture and give the factor its middle grey was lifted by, 1 for none."""
-    from bite.plots.placed_picture import PlacedPicture
-
-    height, width = image.shape[:2]
-    left, right = crop.centre_x - 0.5 * crop.width, crop.centre_x + 0.5 * crop.width
-    top, bottom = crop.centre_y - 0.5 * crop.height, crop.centre_y + 0.5 * crop.height
-    columns = slice(int(np.clip(np.floor(left), 0, width - 1)), int(np.clip(np.ceil(right), 1, width)) + 1)
-    rows = slice(int(np.clip(np.floor(top), 0, height - 1)), int(np.clip(np.ceil(bottom), 1, height)) + 1)
-    part = image[rows, columns]
-    stride = max(1, -(-part.shape[1] // _MOST_PIXELS))
-    part, gain = lifted(part[::stride, ::stride])
-    x0, y0 = columns.start - 0.5, rows.start - 0.5
-    extent = (x0, x0 + part.shape[1] * stride, y0 + part.shape[0] * stride, y0)
-    axes.set(xlim=(left, right), ylim=(bottom, top))
-    axes.add_image(PlacedPicture(axes, part, extent))
-    return gain
-
-
-def lifted(part: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
-    """Lighten a dark picture gently by a power law, so that nothing that was apart falls together."""
-    middle = float(np.median(part)) / 255.0
-    if not 0 < middle < _DARK:
-        return part, 1.0
-    power = max(np.log(_LIFTED_TO) / np.log(middle), 0.5)
-    table = np.round(255.0 * (np.arange(256) / 255.0) ** power).astype(np.uint8)
-    return table[part], float(middle**power / middle)
 
 
 def draw_marks(axes: Axes, marks: list[CornerMark], *, model: bool = True) -> None:
@@ -281,22 +204,3 @@ def _name_shapes(axes: Axes, corners: list[CornerMark], crop: Crop) -> None:
             bbox={"facecolor": "white", "alpha": 0.9, "lw": 0, "pad": 1.5},
             arrowprops={"arrowstyle": "-", "color": look.colour, "lw": 1.0, "shrinkA": 0, "shrinkB": 3},
         )
-
-
-def scale_bar(axes: Axes, crop: Crop, px_per_mm: float) -> None:
-    """Draw 10 mm into the lower right corner."""
-    right, y = crop.centre_x + 0.46 * crop.width, crop.centre_y + 0.43 * crop.height
-    left = right - 10.0 * px_per_mm
-    axes.plot([left, right], [y, y], color="white", lw=5.0, solid_capstyle="butt", zorder=4)
-    axes.plot([left, right], [y, y], color="black", lw=2.2, solid_capstyle="butt", zorder=5)
-    axes.text(
-        0.5 * (left + right),
-        y - 0.02 * crop.height,
-        "10 mm",
-        ha="center",
-        va="bottom",
-        fontsize=READ_PT,
-        color="black",
-        zorder=6,
-        bbox={"facecolor": "white", "alpha": 0.85, "lw": 0, "pad": 1.0},
-    )

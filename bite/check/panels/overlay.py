@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bite.check.assessment import Assessment, CornerMark
-from bite.check.panels.mouth import Crop, draw_marks, name_corners, show_picture
+from bite.check.panels.mouth import draw_marks, name_corners
+from bite.check.panels.picture_crop import Crop, show_picture
 from bite.evidence.model.outlines import Rim
 from bite.evidence.model.solved_mouth import SolvedMouth
 from bite.files.bundle import LoadedView

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from bite.check.assessment import Assessment, CornerMark
 from bite.check.finding import Finding, Severity
-from bite.check.panels.mouth import lifted, mouth_crop
+from bite.check.panels.picture_crop import lifted, mouth_crop
 from bite.check.single_panels import panel_figures
 from bite.files.rig import Dial
 from bite.geometry.rigid import frozen

@@ -26,7 +26,7 @@ ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
 from bite.cli import main as bite  # noqa: E402  the demo's scenes lie beside it, not in what is installed
-from docs.make_picture import few_coloured  # noqa: E402
+from docs.make_picture import few_coloured  # noqa: E402  as above
 
 DEMO = ROOT / "demo_bite"
 GUIDE = ROOT / "docs" / "guide"

@@ -47,7 +47,7 @@ class OneLineParser(argparse.ArgumentParser):
         close = difflib.get_close_matches(word[1] or word[2], known, n=1, cutoff=0.7)
         return f"; did you mean {close[0]!r}?" if close else ""
 
-    def parse_args(self, args=None, namespace=None):  # type: ignore[no-untyped-def]
+    def parse_args(self, args=None, namespace=None):  # type: ignore[no-untyped-def]  # argparse overloads it
         """Parse; what a command does not know is told by that command, which knows its own options."""
         found, extra = self.parse_known_args(args, namespace)
         if extra:

@@ -91,7 +91,7 @@ def test_next_click_foretells_the_sd_that_the_click_brings(stereo: BiteFrame) ->
     assert before.fit is not None and before.solved is not None
     options = next_clicks(without, before.solved.head, before.fit)
     best = next(option for option in options if option.name in LANDMARKS)
-    mark = stereo.views[1].corners.landmarks[best.name]  # type: ignore[union-attr]
+    mark = stereo.views[1].corners.landmarks[best.name]  # type: ignore[union-attr]  # None fails the test
     made = replace(second, landmarks={**second.landmarks, best.name: replace(mark, sigma_px=2.0)})
     after = check_frame(frame_with_clicks(stereo, (first, made)))
     assert after.fit is not None

@@ -110,7 +110,7 @@ def test_what_the_check_refuses_is_an_answer(tmp_path: Path) -> None:
     def refuse(frame: BiteFrame) -> object:
         raise InputError("a.bite.toml", "points", "mirrored", "click again")
 
-    answer = check_clicks(frame_of([grey_picture()], tmp_path), clicks_at(1.0), refuse)  # type: ignore[arg-type]
+    answer = check_clicks(frame_of([grey_picture()], tmp_path), clicks_at(1.0), refuse)  # type: ignore[arg-type]  # a stand-in
     assert answer.verdict == "no answer"
     assert "mirrored" in answer.troubles[0]
 

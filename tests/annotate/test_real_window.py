@@ -111,7 +111,7 @@ class RealWindow:
         time.sleep(0.7)  # until the toolkit has settled its size
         told = self.act("getwindowgeometry", "--shell", self.window)
         values = dict(line.split("=") for line in told.split() if "=" in line)
-        return tuple(int(values[key]) for key in ("X", "Y", "WIDTH", "HEIGHT"))  # type: ignore[return-value]
+        return tuple(int(values[key]) for key in ("X", "Y", "WIDTH", "HEIGHT"))  # type: ignore[return-value]  # four of them
 
     def act(self, *words: str) -> str:
         done = subprocess.run(["xdotool", *words], env=self.environment, capture_output=True, text=True)

@@ -48,7 +48,7 @@ def store_at(path: Path, **other: object) -> CornerStore:
         "annotator": "ab",
         "now": lambda: NOON,
     }
-    return CornerStore(path, **(settings | other))  # type: ignore[arg-type]
+    return CornerStore(path, **(settings | other))  # type: ignore[arg-type]  # a stand-in
 
 
 def one_click(x: float = 10.0) -> ViewClicks:

@@ -96,8 +96,8 @@ def test_hair_explains_lips_and_a_bare_face_does_not() -> None:
 
 
 def test_lips_within_chance_cost_nothing() -> None:
-    assert with_lips_doubt("fit", None) == "fit"  # type: ignore[arg-type,comparison-overlap]
-    assert with_lips_doubt("fit", Estimate(0.1, 0.06)) == "fit"  # type: ignore[arg-type,comparison-overlap]
+    assert with_lips_doubt("fit", None) == "fit"  # type: ignore[arg-type,comparison-overlap]  # stand-ins
+    assert with_lips_doubt("fit", Estimate(0.1, 0.06)) == "fit"  # type: ignore[arg-type,comparison-overlap]  # stand-ins
 
 
 def test_a_coarse_step_is_told_and_never_a_move_from_0_to_0() -> None:

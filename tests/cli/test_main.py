@@ -132,7 +132,7 @@ def test_public_names_are_there(name: str) -> None:
 
 def test_an_unknown_public_name_is_refused() -> None:
     with pytest.raises(AttributeError, match="tooth"):
-        bite.tooth  # noqa: B018
+        bite.tooth  # noqa: B018  the access is what is tested
 
 
 @pytest.mark.parametrize(

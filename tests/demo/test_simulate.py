@@ -123,7 +123,7 @@ def slanted_edge(slope, *, unit_mm=0.0, bias_mm=0.0):
     camera = Camera(
         size, size, frozen([[f, 0, 19.3], [0, f, 19.6], [0, 0, 1]]), frozen((0.0, 0.0, 0.0, 0.0))
     )
-    edge = lambda x: 17.2 + slope * x  # noqa: E731
+    edge = lambda x: 17.2 + slope * x  # noqa: E731  read beside its use
 
     def corners(z, rows):
         """A quadrangle that reaches from those rows, at columns -9 and 50, to the far bottom."""
@@ -224,7 +224,7 @@ def test_seen_corners_are_clicked_on_their_crowns(mouth):
 
 @pytest.mark.slow
 def test_a_bite_covers_lower_corners_and_a_gap_shows_them():
-    states = lambda f: {f.views[0].corners[c].state for c in CORNERS[4:]}  # noqa: E731
+    states = lambda f: {f.views[0].corners[c].state for c in CORNERS[4:]}  # noqa: E731  read beside its use
     closed = run(bite=Bite(2.9, 2.4))
     assert states(closed) == {CornerState.COVERED}
     apart = run(bite=Bite(2.0, -2.5), mouth=WIDE_GRIN)

@@ -74,7 +74,7 @@ def shot() -> SimpleNamespace:
 def test_a_head_that_was_solved_elsewhere_comes_back(
     shot: SimpleNamespace, turn_deg: tuple[float, ...], shift_mm: tuple[float, ...]
 ) -> None:
-    away = motion(turn_deg, shift_mm)  # type: ignore[arg-type]
+    away = motion(turn_deg, shift_mm)  # type: ignore[arg-type]  # a stand-in
     placed = coarse_place(shot, placed_head(head(), away))
     assert placed is not None and placed.far
     assert placed.shift_mm == pytest.approx(np.linalg.norm(shift_mm), abs=0.6)
@@ -90,7 +90,7 @@ def test_a_head_that_stands_right_is_left_alone(shot: SimpleNamespace) -> None:
     assert placed is not None and not placed.far and placed.shift_mm < 0.3 and placed.left_mm < 0.5
     solved = SimpleNamespace(head=head(), posed_by_landmarks=False)
     # a stand-in is no dataclass: it would not survive being moved
-    assert where_a_fit_starts(shot, solved) == (solved, None)  # type: ignore[arg-type]
+    assert where_a_fit_starts(shot, solved) == (solved, None)  # type: ignore[arg-type]  # a stand-in
 
 
 def test_what_cannot_be_placed_gives_nothing(shot: SimpleNamespace) -> None:
@@ -111,4 +111,4 @@ def test_a_pose_the_other_way_round_is_named() -> None:
     stated[:3, :3], stated[:3, 3] = wrong.rotation, wrong.translation_mm
     solved = SimpleNamespace(head=placed_head(mesh, wrong), posed_by_landmarks=False)
     with pytest.raises(InputError, match="the other way round"):
-        where_a_fit_starts(frame(stated), solved)  # type: ignore[arg-type]
+        where_a_fit_starts(frame(stated), solved)  # type: ignore[arg-type]  # a stand-in

@@ -44,7 +44,7 @@ HEAD = SimpleNamespace(corners={code: np.array([mm, 0.0, AWAY_MM]) for code, mm 
 )
 def test_a_name_of_another_corner_is_named(at_mm: dict[str, float], word: str) -> None:
     with pytest.raises(InputError, match=word):
-        refuse_names_of_others(_frame(**at_mm), HEAD)  # type: ignore[arg-type]
+        refuse_names_of_others(_frame(**at_mm), HEAD)  # type: ignore[arg-type]  # a stand-in
 
 
 @pytest.mark.parametrize(
@@ -58,5 +58,5 @@ def test_a_name_of_another_corner_is_named(at_mm: dict[str, float], word: str) -
     ],
 )
 def test_names_that_fit_are_left_alone(at_mm: dict[str, float]) -> None:
-    refuse_names_of_others(_frame(**at_mm), HEAD)  # type: ignore[arg-type]
-    refuse_names_of_others(_frame(**at_mm), None)  # type: ignore[arg-type]
+    refuse_names_of_others(_frame(**at_mm), HEAD)  # type: ignore[arg-type]  # a stand-in
+    refuse_names_of_others(_frame(**at_mm), None)  # type: ignore[arg-type]  # a stand-in

@@ -28,7 +28,7 @@ def waved(seed: int = 0, **settings: object) -> Readings:
     truth[UNKNOWN] = 0.3, 1.4, 0.2
     # residuals below 1.345 sd: no Huber weight, so that plain algebra is the truth
     measured = slopes @ truth + own @ [0.05, -0.1, 0.02] + rng.uniform(-0.3, 0.3, 40)
-    return Readings(measured, slopes, own, np.array([0.1, 0.2, 0.3]), **settings)  # type: ignore[arg-type]
+    return Readings(measured, slopes, own, np.array([0.1, 0.2, 0.3]), **settings)  # type: ignore[arg-type]  # a stand-in
 
 
 def believed(head_sd_mm: float = 1.0, bias_sd_mm: float = 0.2) -> Prior:

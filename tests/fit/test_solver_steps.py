@@ -14,7 +14,7 @@ T, S = P.FORWARD_MM, P.SMOOTHING_PX
 
 def teeth_at(t_mm: float, **settings: object) -> Readings:
     """Five readings that all see the teeth at one place."""
-    return Readings(np.full(5, t_mm), named(5, FORWARD_MM=1.0), **settings)  # type: ignore[arg-type]
+    return Readings(np.full(5, t_mm), named(5, FORWARD_MM=1.0), **settings)  # type: ignore[arg-type]  # a stand-in
 
 
 def walk(block: Readings, **limits: tuple[float, float]):

@@ -117,8 +117,8 @@ def _child(arguments: list[str], folder: Path, streams: list[Path]) -> None:
         resource.setrlimit(resource.RLIMIT_CPU, (30, 35))
         resource.setrlimit(resource.RLIMIT_AS, (5_000_000_000, 5_000_000_000))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-        sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
-        sys.stderr = open(2, "w", encoding="utf-8", closefd=False, buffering=1)  # noqa: SIM115
+        sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115  open as long as the process
+        sys.stderr = open(2, "w", encoding="utf-8", closefd=False, buffering=1)  # noqa: SIM115  open as long as the process
         from bite.cli import main
 
         code = main(arguments)

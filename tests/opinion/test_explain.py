@@ -182,7 +182,7 @@ def test_a_refit_that_never_stays_is_told_as_unsettled_with_an_sd_that_holds_whe
         "bite.opinion.explain._estimate", lambda *_: (np.array([next(steps)]), np.array([0.7]))
     )
     slopes = one(Cause.SIZE, 40.0, chance=1e-9, value=2.4, sd=0.7)
-    found = refit((), None, slopes)  # type: ignore[arg-type]
+    found = refit((), None, slopes)  # type: ignore[arg-type]  # a stand-in
     truth = 6.0
     assert found.unsettled and found.placed is None and found.value[0] == 2.4
     assert abs(found.value[0] - truth) < 1.96 * found.sd[0]
@@ -199,6 +199,6 @@ def test_a_refit_that_stays_is_told_with_its_own_sd(monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr(
         "bite.opinion.explain._estimate", lambda *_: (np.array([next(steps)]), np.array([0.6]))
     )
-    found = refit((), None, one(Cause.SIZE, 40.0, chance=1e-9, value=2.4, sd=0.7))  # type: ignore[arg-type]
+    found = refit((), None, one(Cause.SIZE, 40.0, chance=1e-9, value=2.4, sd=0.7))  # type: ignore[arg-type]  # a stand-in
     assert not found.unsettled and found.placed is not None
     assert found.value[0] == pytest.approx(3.65) and found.sd[0] == 0.6

@@ -109,9 +109,9 @@ def test_a_cause_that_cannot_be_is_not_told_as_no_difference() -> None:
 def test_a_head_that_was_laid_on_the_skin_first_is_told_first_with_all_of_its_way() -> None:
     placed = SimpleNamespace(shift=np.array([0.1, -0.2, 8.0]), shift_mm=8.0, turn_deg=0.3)
     ranked = Explanations(tuple(one(c, 0.5, chance=0.6, value=0.1) for c in Cause), 0.9)
-    moved = {e.cause: e.value for e in with_placing(ranked, placed).causes}  # type: ignore[arg-type]
+    moved = {e.cause: e.value for e in with_placing(ranked, placed).causes}  # type: ignore[arg-type]  # a stand-in
     assert np.allclose(moved[Cause.HEAD], [0.2, -0.1, 8.1]) and np.allclose(moved[Cause.SIZE], 0.1)
-    said = conclusion_beside(placed, "no difference found")  # type: ignore[arg-type]
+    said = conclusion_beside(placed, "no difference found")  # type: ignore[arg-type]  # a stand-in
     assert said.startswith("whole head off: it stands 8.0 mm and 0.3 degrees")
     assert said.endswith("once laid there, no difference found")
     assert with_placing(ranked, None) is ranked and conclusion_beside(None, "x") == "x"

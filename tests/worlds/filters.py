@@ -54,7 +54,7 @@ def smoothing_px(kind: Filter, width_px: float) -> float | None:
     return width_px / float(np.sqrt(12.0)) if kind is Filter.BOX else None
 
 
-def _normalised(depth_mm: Array, seen: NDArray[np.bool_], blur) -> Array:  # type: ignore[no-untyped-def]
+def _normalised(depth_mm: Array, seen: NDArray[np.bool_], blur) -> Array:  # type: ignore[no-untyped-def]  # handed in
     return blur(np.where(seen, depth_mm, 0.0)) / np.maximum(blur(seen.astype(float)), 1e-9)
 
 
@@ -71,7 +71,7 @@ def _odd(width_px: float) -> int:
     return 2 * round((width_px - 1.0) / 2.0) + 1
 
 
-def _by_rows(depth_mm: Array, side: int, choose) -> Array:  # type: ignore[no-untyped-def]
+def _by_rows(depth_mm: Array, side: int, choose) -> Array:  # type: ignore[no-untyped-def]  # handed in
     """Apply a choice among the values of a window about each pixel, a few rows at a time."""
     half = side // 2
     windows = sliding_window_view(np.pad(depth_mm, half, constant_values=np.nan), (side, side))

@@ -155,7 +155,7 @@ def draw_shape(
     return Shape(head.fine(rest), head.fine(rest + upper * up + lower * down))
 
 
-def _solved_weight(head, rest, unit, rim, extreme, wanted_mm) -> float:  # type: ignore[no-untyped-def]
+def _solved_weight(head, rest, unit, rim, extreme, wanted_mm) -> float:  # type: ignore[no-untyped-def]  # handed in
     """Find the weight of a unit that brings a rim to a height; the rim's height rises or falls with it."""
     rows = head.fine_from_coarse[rim]
     still, moving = np.asarray(rows @ rest)[:, 1], np.asarray(rows @ unit)[:, 1]

@@ -23,7 +23,7 @@ INNER = (slice(15, -15), slice(15, -15))
         (Filter.MEDIAN, 5.0, lambda a: median_filter(a, 5)),
     ],
 )
-def test_as_scipy(kind: Filter, width: float, theirs) -> None:  # type: ignore[no-untyped-def]
+def test_as_scipy(kind: Filter, width: float, theirs) -> None:  # type: ignore[no-untyped-def]  # handed in
     np.testing.assert_allclose(filtered(MAP, kind, width)[INNER], theirs(MAP)[INNER], atol=1e-9)
 
 

@@ -16,7 +16,7 @@ FACING = np.ones(FLAT.shape, dtype=np.float32)
 STILL = Sensor(width_px=(0.0, 0.0), noise_mm=0.0)
 
 
-def read(sensor: Sensor, depth=FLAT, enamel=NO_ENAMEL, slant=FACING, seed: int = 1) -> np.ndarray:  # type: ignore[no-untyped-def]
+def read(sensor: Sensor, depth=FLAT, enamel=NO_ENAMEL, slant=FACING, seed: int = 1) -> np.ndarray:  # type: ignore[no-untyped-def]  # handed in
     return read_depth(depth, enamel, slant, sensor, np.random.default_rng(seed)).depth_mm
 
 

@@ -45,13 +45,13 @@ def signed_volume(points: np.ndarray, faces: np.ndarray) -> float:
 
 
 @pytest.fixture(scope="module")
-def mouth():  # type: ignore[no-untyped-def]
+def mouth():  # type: ignore[no-untyped-def]  # handed in
     rows = draw_rows(np.random.default_rng(5), 3.0, 2.0)
     return rows, teeth_mesh(rows)
 
 
 @pytest.mark.parametrize("row", ["upper", "lower"])
-def test_crowns_are_apart_and_as_wide_as_drawn(mouth, row: str) -> None:  # type: ignore[no-untyped-def]
+def test_crowns_are_apart_and_as_wide_as_drawn(mouth, row: str) -> None:  # type: ignore[no-untyped-def]  # handed in
     rows, mesh = mouth
     faces = mesh.faces[row].reshape(8, -1, 3)
     used = [np.unique(f) for f in faces]
@@ -69,7 +69,7 @@ def test_crowns_are_apart_and_as_wide_as_drawn(mouth, row: str) -> None:  # type
     assert gap > 0.0
 
 
-def test_the_bite_is_as_drawn(mouth) -> None:  # type: ignore[no-untyped-def]
+def test_the_bite_is_as_drawn(mouth) -> None:  # type: ignore[no-untyped-def]  # handed in
     _, mesh = mouth
     upper, lower = (
         mesh.vertices_mm[np.unique(mesh.faces[r].reshape(8, -1, 3)[0])] for r in ("upper", "lower")
@@ -87,7 +87,7 @@ def test_the_bite_is_as_drawn(mouth) -> None:  # type: ignore[no-untyped-def]
     assert mesh.vertices_mm[mesh.corners["41d"], 0] < -4.0 < 4.0 < mesh.vertices_mm[mesh.corners["31d"], 0]
 
 
-def test_worn_crowns_are_short_by_what_is_missing(mouth) -> None:  # type: ignore[no-untyped-def]
+def test_worn_crowns_are_short_by_what_is_missing(mouth) -> None:  # type: ignore[no-untyped-def]  # handed in
     rows, mesh = mouth
     worn = teeth_mesh(rows, worn_mm=0.3)
     assert len(worn.vertices_mm) == len(mesh.vertices_mm)

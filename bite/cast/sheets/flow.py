@@ -65,9 +65,9 @@ def _font(bold: bool) -> object:
 def width_in(text: str, size_pt: float = TEXT_PT, bold: bool = False) -> float:
     """Give how wide a text comes out, inches; letters that the font lacks count as its box."""
     font = _font(bold)
-    font.set_size(size_pt, 720)  # type: ignore[attr-defined]
-    font.set_text(text.replace("\n", " "))  # type: ignore[attr-defined]
-    return float(font.get_width_height()[0]) / 64.0 / 720.0  # type: ignore[attr-defined]
+    font.set_size(size_pt, 720)  # type: ignore[attr-defined]  # matplotlib's font has no types
+    font.set_text(text.replace("\n", " "))  # type: ignore[attr-defined]  # matplotlib's font has no types
+    return float(font.get_width_height()[0]) / 64.0 / 720.0  # type: ignore[attr-defined]  # matplotlib's font has no types
 
 
 def broken(text: str, room_in: float, size_pt: float = TEXT_PT, *, bold: bool = False) -> list[str]:

@@ -62,7 +62,7 @@ def _block(measured_mm: np.ndarray) -> SimpleNamespace:
 def test_a_lens_is_told_from_a_turn_and_a_shift(percent: float) -> None:
     rng = np.random.default_rng(4)
     measured = _map(1.0 + percent / 100.0, turn=0.01, shift=0.6) + rng.normal(0.0, 0.3, (SIDE_PX, SIDE_PX))
-    found = lens_found(_block(measured), _seen())  # type: ignore[arg-type]
+    found = lens_found(_block(measured), _seen())  # type: ignore[arg-type]  # a stand-in
     assert found is not None
     # slopes are those of no difference, so that turn, shift and lens leave products of one another
     assert abs(found.value - percent) < 3 * found.sd + 0.3 + 0.1 * abs(percent) and found.sd < 0.5
@@ -71,7 +71,7 @@ def test_a_lens_is_told_from_a_turn_and_a_shift(percent: float) -> None:
 def test_too_little_skin_says_nothing() -> None:
     seen = _seen()
     seen.readable = np.zeros_like(seen.readable)
-    assert lens_found(_block(_map(1.0)), seen) is None  # type: ignore[arg-type]
+    assert lens_found(_block(_map(1.0)), seen) is None  # type: ignore[arg-type]  # a stand-in
     assert depth_lens(None).severity is Severity.OK
 
 

@@ -30,7 +30,7 @@ def _seen(right_mm: float = 0.0, down_mm: float = 0.0, size: float = 1.0, noise:
     picture = np.clip(picture + rng.normal(0.0, noise, picture.shape), 0, 255).astype(np.uint8)
     part = np.where(_opening(0.0, 0.0, 1.0), UPPER, SKIN).astype(np.int8)
     piece = Piece(picture, 0, 0, 1)
-    return TeethInView(piece, None, part, MM_PER_PX, 300.0, 400.0, {}, {})  # type: ignore[arg-type]
+    return TeethInView(piece, None, part, MM_PER_PX, 300.0, 400.0, {}, {})  # type: ignore[arg-type]  # a stand-in
 
 
 def test_a_mouth_that_stands_where_it_is_says_so() -> None:

@@ -14,6 +14,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -121,26 +122,35 @@ def driver(tmp_path: Path) -> Iterator[Driver]:
     browser.close()
 
 
-@pytest.mark.slow
-def test_clicks_in_a_browser_reach_the_file(driver: Driver, tmp_path: Path) -> None:
-    shutil.copytree(ROOT / "demo_bite" / "tern", tmp_path / "tern")
-    shutil.copy(ROOT / "demo_bite" / "bench-depth.device.toml", tmp_path)
-    clicks = tmp_path / "tern" / "front.corners.json"
-    clicks.unlink()
+@contextmanager
+def served(frame: Path, *options: str) -> Iterator[tuple[subprocess.Popen[str], list[str]]]:
+    """Run the window in a browser's page; give the process and what it has told, and end it."""
     program = "import sys; from bite.cli import main; sys.exit(main())"
-    arguments = ["annotate", str(tmp_path / "tern" / "tern-a07.bite.toml"), "--browser", "--no-check"]
+    arguments = ["annotate", str(frame), "--browser", *options, "--port", str(free_port())]
     process = subprocess.Popen(
-        [sys.executable, "-c", program, *arguments, "--port", str(free_port())],
+        [sys.executable, "-c", program, *arguments],
         cwd=ROOT,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
     )
     told: list[str] = []
-    assert process.stderr is not None
-    listener = threading.Thread(target=lambda: told.extend(process.stderr or []), daemon=True)
-    listener.start()
+    threading.Thread(target=lambda: told.extend(process.stderr or []), daemon=True).start()
     try:
+        yield process, told
+    finally:
+        if process.poll() is None:
+            process.kill()
+            process.wait()
+
+
+@pytest.mark.slow
+def test_clicks_in_a_browser_reach_the_file(driver: Driver, tmp_path: Path) -> None:
+    shutil.copytree(ROOT / "demo_bite" / "tern", tmp_path / "tern")
+    shutil.copy(ROOT / "demo_bite" / "bench-depth.device.toml", tmp_path)
+    clicks = tmp_path / "tern" / "front.corners.json"
+    clicks.unlink()
+    with served(tmp_path / "tern" / "tern-a07.bite.toml", "--no-check") as (process, told):
         url = wait_for(
             lambda: re.search(r"http://127\.0\.0\.1:\d+/\w{24}/\d+", "".join(told)), "the address"
         ).group()
@@ -194,10 +204,6 @@ def test_clicks_in_a_browser_reach_the_file(driver: Driver, tmp_path: Path) -> N
         )
         driver.keys("q")
         assert process.wait(20) == 0
-    finally:
-        if process.poll() is None:
-            process.kill()
-            process.wait()
 
 
 @pytest.mark.slow
@@ -205,17 +211,6 @@ def test_outlines_and_blinking_in_a_browser_for_a_stereo_pair(driver: Driver, tm
     """The canvas changes by itself while it blinks; the page has no tool bar beside the window's own keys."""
     shutil.copytree(ROOT / "demo_bite" / "godwit", tmp_path / "godwit")
     shutil.copy(ROOT / "demo_bite" / "bench-depth.device.toml", tmp_path)
-    program = "import sys; from bite.cli import main; sys.exit(main())"
-    arguments = ["annotate", str(tmp_path / "godwit" / "godwit-e06.bite.toml"), "--browser"]
-    process = subprocess.Popen(
-        [sys.executable, "-c", program, *arguments, "--port", str(free_port())],
-        cwd=ROOT,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    told: list[str] = []
-    threading.Thread(target=lambda: told.extend(process.stderr or []), daemon=True).start()
     find = "const c = [...document.querySelectorAll('canvas')].filter(c => c.width > 600);"
     look = (
         find + "if (!c.length) return null; const p = c[0].getContext('2d').getImageData("
@@ -223,7 +218,7 @@ def test_outlines_and_blinking_in_a_browser_for_a_stereo_pair(driver: Driver, tm
         "let sum = 0, orange = 0; for (let i = 0; i < p.length; i += 4) { sum = (sum * 31 + p[i]) % 1000003;"
         "if (Math.abs(p[i] - 213) + Math.abs(p[i + 1] - 94) + p[i + 2] < 9) orange++; } return [sum, orange];"
     )
-    try:
+    with served(tmp_path / "godwit" / "godwit-e06.bite.toml") as (process, told):
         url = wait_for(lambda: re.search(r"http://127\.0\.0\.1:\d+/\w{24}/\d+", "".join(told)), "the address")
         driver.run("POST", "/url", {"url": url.group()})
         wait_for(lambda: driver.script(look), "the canvas")
@@ -250,7 +245,3 @@ def test_outlines_and_blinking_in_a_browser_for_a_stereo_pair(driver: Driver, tm
         assert len(still) == 1
         driver.keys("q")
         assert process.wait(20) == 0
-    finally:
-        if process.poll() is None:
-            process.kill()
-            process.wait()

@@ -123,8 +123,8 @@ def map_noise(
     return MapNoise(
         skin_sd,
         teeth_sd,
-        pattern.added(short_range),
-        pattern.added(_restored(pattern.less(whole), away_mm, lags.known, TAPER_MM)),
+        pattern.added(short_range, lags.padded),
+        pattern.added(_restored(pattern.less(whole), away_mm, lags.known, TAPER_MM), lags.padded),
         lags.padded,
         length_px,
         float(max(1.0, lobe.sum())),
@@ -164,11 +164,11 @@ class _Pattern:
         rest[:, 0] -= self.columns
         return rest
 
-    def added(self, spectrum: Array) -> Array:
+    def added(self, spectrum: Array, padded: tuple[int, int]) -> Array:
         """Add its power to a half-plane spectrum: constant along a row, of every row apart."""
         out = spectrum.copy()
-        out[:, 0] += self.rows * (2 * (spectrum.shape[1] - 1))
-        out[0] += self.columns * spectrum.shape[0]
+        out[:, 0] += self.rows * padded[1]
+        out[0] += self.columns * padded[0]
         return out
 
 

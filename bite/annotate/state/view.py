@@ -104,9 +104,9 @@ class ViewTransform:
         return self.panned(dx, dy) if dx or dy else self
 
 
-def fit_view(width_px: int, height_px: int, area: Area, *, margin: float = 0.0) -> ViewTransform:
+def fit_view(width_px: int, height_px: int, area: Area) -> ViewTransform:
     """Show the whole picture, centred in the area."""
-    room_x, room_y = max(1.0, area.width * (1 - margin)), max(1.0, area.height * (1 - margin))
+    room_x, room_y = max(1.0, area.width), max(1.0, area.height)
     scale = min(room_x / width_px, room_y / height_px)
     return centred_view(((width_px - 1) / 2, (height_px - 1) / 2), scale, area)
 

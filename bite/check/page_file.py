@@ -21,7 +21,9 @@ _DRAWN_BY = (
     "check/sections.py",
     "check/solved_looks.py",
     "check/words.py",
+    "evidence/model/moving_teeth.py",
     "evidence/model/outlines.py",
+    "evidence/model/soft_light.py",
     "evidence/model/solved_mouth.py",
 )
 _HEAD_BYTES = 4096

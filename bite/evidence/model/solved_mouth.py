@@ -12,11 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bite.evidence.model.moving_teeth import render_moving
 from bite.evidence.model.outlines import Outline, Rim, outlines
 from bite.evidence.model.soft_light import soft_light
-from bite.fit.head import Head
+from bite.fit.head import Head, part_of
 from bite.geometry.camera import Camera
-from bite.geometry.render import Grid, Scene, Window
+from bite.geometry.render import Grid, Rendered, Scene, Window
 from bite.geometry.rigid import Array
 from bite.geometry.teeth import LOWER, OTHER, SKIN, UPPER
 
@@ -137,7 +138,12 @@ def solved_mouths(camera: Camera, head: Head, *placements: Array) -> tuple[Solve
     placements : arrays, shape (14,), parameters; the first says which pixels
     """
     canvas = mouth_canvas(camera, head, placements[0])
-    return () if canvas is None else tuple(solved_mouth(canvas, head, placed) for placed in placements)
+    if canvas is None:
+        return ()
+    near = _near_the_teeth(head)
+    local = [camera.camera_from_reference.apply(near.placed(placed)) for placed in placements]
+    seen = render_moving(canvas.grid, near, local)
+    return tuple(_looks(canvas, near, *each) for each in zip(local, seen, strict=True))
 
 
 def solved_mouth(canvas: MouthCanvas, head: Head, parameters: Array) -> SolvedMouth:
@@ -149,21 +155,28 @@ def solved_mouth(canvas: MouthCanvas, head: Head, parameters: Array) -> SolvedMo
     head : Head
     parameters : array, shape (14,): ``before_and_after`` of a fit gives those of before and after the move
     """
-    camera = canvas.grid.camera
-    local = camera.camera_from_reference.apply(head.placed(parameters))
+    near = _near_the_teeth(head)
+    local = canvas.grid.camera.camera_from_reference.apply(near.placed(parameters))
+    return _looks(canvas, near, local, Scene.of(canvas.grid, local, near.faces).at_centres())
+
+
+def _near_the_teeth(head: Head) -> Head:
+    """Give the part of a head that may be in a picture of the mouth."""
     close = np.linalg.norm(head.points_mm - head.centre_mm, axis=1) < _REACH_MM
-    near = close[head.faces].any(1)
-    faces = head.faces[near]
-    seen = Scene.of(canvas.grid, local, faces).at_centres()
+    return part_of(head, close[head.faces].any(1))
+
+
+def _looks(canvas: MouthCanvas, head: Head, local_mm: Array, seen: Rendered) -> SolvedMouth:
+    """Light what is seen, and follow its outlines."""
     hit = seen.face >= 0
     part = np.full(hit.shape, -1, dtype=np.int8)
-    part[hit] = head.face_part[near][seen.face[hit]]
+    part[hit] = head.face_part[seen.face[hit]]
     fine_mm = canvas.mm_per_px / canvas.split
-    light = soft_light(canvas.grid, local, faces, seen, px_mm=fine_mm)
+    light = soft_light(canvas.grid, local_mm, head.faces, seen, px_mm=fine_mm)
     palette = np.zeros((5, 3), dtype=np.float32)
     for label, colour in _COLOURS.items():
         palette[label] = colour
-    lit: NDArray[np.float32] = palette[part] * light[..., None].astype(np.float32)
+    lit: NDArray[np.float32] = palette[part] * light[..., None]
     window, split = canvas.window, canvas.split
     cover = _binned(hit.astype(np.float32), split)
     rgb = _binned(lit, split) / np.maximum(cover, 1e-6)[..., None]
@@ -184,16 +197,20 @@ def _grid(camera: Camera, window: Window) -> Grid:
     """Give a grid's ray slopes; through a distorted lens found on coarse pixels and drawn between."""
     if not camera.distortion.any():
         return Grid.of(camera, window)
-    from scipy.ndimage import map_coordinates
-
     step = _LENS_STEP_PX
-    columns = np.arange(-1, window.width // step + 3) * step + window.left
-    rows = np.arange(-1, window.height // step + 3) * step + window.top
+    columns = np.arange(window.width // step + 2) * step + window.left
+    rows = np.arange(window.height // step + 2) * step + window.top
     coarse = np.stack(np.meshgrid(columns, rows), axis=-1).astype(np.float64)
     slopes = camera.slopes_from_pixels(coarse.reshape(-1, 2)).reshape(coarse.shape)
-    y, x = np.mgrid[0 : window.height, 0 : window.width] / step + 1.0
-    between = [map_coordinates(slopes[..., axis], [y, x], order=1) for axis in range(2)]
-    return Grid(camera, window, np.stack(between, axis=-1))
+    return Grid(camera, window, _between(_between(slopes, window.height, 0), window.width, 1))
+
+
+def _between(values: Array, count: int, axis: int) -> Array:
+    """Draw values on every so-many-th pixel straight between them, along one axis, for so many pixels."""
+    at = np.arange(count)
+    share = (at % _LENS_STEP_PX / _LENS_STEP_PX).reshape((-1, 1, 1) if axis == 0 else (-1, 1))
+    low = np.take(values, at // _LENS_STEP_PX, axis)
+    return np.asarray(low + share * np.take(np.diff(values, axis=axis), at // _LENS_STEP_PX, axis))
 
 
 def _binned(image: NDArray[np.float32], split: int) -> NDArray[np.float32]:

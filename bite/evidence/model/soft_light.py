@@ -102,7 +102,8 @@ def _vertex_normals(local_mm: Array, faces: NDArray[np.integer], corners: NDArra
     # every face is turned to the camera first, so that mixed winding does not cancel
     by_face *= -np.sign((by_face * (a + b + c)).sum(0))
     at = around.ravel()
-    normals: Array = np.stack([np.bincount(at, np.repeat(side, 3), len(local_mm)) for side in by_face], axis=1)
+    sums = [np.bincount(at, np.repeat(side, 3), len(local_mm)) for side in by_face]
+    normals: Array = np.stack(sums, axis=1)
     length = np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     return np.asarray(normals / length, dtype=np.float32)
 

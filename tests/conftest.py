@@ -1,11 +1,38 @@
 """Put the project's folder on the path: the demo's scenes serve the tests but are not installed."""
 
 import os
+import shutil
 import sys
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
+
+import pytest
 
 # as the command line does, before anything loads them: threads inside small matrices cost more than they give
 for threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(threads, "1")
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Make the folder of `tests.once`; processes that this one starts find it in their environment."""
+    if not hasattr(config, "workerinput"):
+        os.environ["BITE_TESTS_RUN"] = tempfile.mkdtemp(prefix="bite-tests-")
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Remove that folder."""
+    if not hasattr(config, "workerinput"):
+        shutil.rmtree(os.environ.pop("BITE_TESTS_RUN"), ignore_errors=True)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def warm_workers() -> Iterator[None]:
+    """Let casts that are run inside this process fork their workers from one that has imported everything."""
+    from tests.warm_workers import Warm
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("bite.cast.runner.workers.get_context", Warm)
+        yield

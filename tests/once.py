@@ -1,4 +1,4 @@
-"""What takes long to make is made once a run, for all of its processes: kept on disk, in the run's folder.
+"""What takes long to make is made once a run, for all of its processes: kept on disk, in a folder of the run.
 
 Nothing outlives the run, so no answer of yesterday's code is ever read.
 """
@@ -7,11 +7,36 @@ from __future__ import annotations
 
 import fcntl
 import os
+import pickle
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import TypeVar
 
 import pytest
+
+RUN = "BITE_TESTS_RUN"
+"""Names the run's folder to all of its processes (set in `tests/conftest.py`)."""
+Made = TypeVar("Made")
+
+
+def kept(name: str, make: Callable[[], Made]) -> Made:
+    """Give what ``make`` makes, or a copy of what it made in this or another process of the run.
+
+    Everything that decides over it has to be in ``name``. Outside of a run nothing is kept.
+    """
+    if RUN not in os.environ:
+        return make()
+    path = Path(os.environ[RUN]) / f"{name}.pickle"
+    with path.with_suffix(".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not path.exists():
+            made = make()
+            half = path.with_suffix(".half")
+            half.write_bytes(pickle.dumps(made, protocol=pickle.HIGHEST_PROTOCOL))
+            half.replace(path)
+            return made
+    return pickle.loads(path.read_bytes())
 
 
 def made_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> Path:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cast.small_cast import Performer, write_small_cast
+from tests.cast.small_cast import Performer, clicks_alone, write_small_cast
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGE = (ROOT / "docs" / "cluster.md").read_text(encoding="utf-8")
@@ -25,7 +25,8 @@ def block(name: str) -> str:
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    write_small_cast(tmp_path, [Performer("heron", 5, 0.6)], frames_each=2)
+    write_small_cast(tmp_path, [Performer("heron", 1)], frames_each=2)
+    clicks_alone(tmp_path)  # what is asked is which frames are checked, and how often
     return tmp_path
 
 

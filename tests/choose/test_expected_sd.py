@@ -66,8 +66,9 @@ def test_it_goes_with_the_sd_that_the_real_fit_states():
     from tests.coverage.choose import expected_beside_fit
 
     # twelve frames from a thin strip to a wide grin: fewer may have sds that are all alike, and no order to
-    # keep; python -m tests.coverage.choose --sd has more of them
-    stated, expected = np.array([expected_beside_fit(seed) for seed in range(301, 313)]).T
+    # keep; python -m tests.coverage.choose --sd has more of them, in maps that show the whole face
+    pairs = [expected_beside_fit(seed, size_px=(240, 200)) for seed in range(301, 313)]
+    stated, expected = np.array(pairs).T
     assert spearmanr(stated, expected)[0] > 0.75
     ratio = expected / stated
     assert 0.75 < np.median(ratio) < 1.35 and ratio.min() > 0.5 and ratio.max() < 2.0

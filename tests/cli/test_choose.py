@@ -11,29 +11,29 @@ import pytest
 from bite.files.corners import CornerState, read_corners, write_corners
 from bite.files.frame import read_frame_file
 from demo_bite.scene.take import Planted
-from tests.choose.takes import SIZE, clicked_corners, small_take, write_pictures, write_video
+from tests.choose.takes import SIZE, STRETCH, STRETCHED, clicked_corners, small_take, write_pictures, write_video
 from tests.cli.runs import names_in, refusal
 
-SHORT, FIRST_BEFORE = 12, 4
+SHORT, FIRST_BEFORE = 8, 3
 """Frames of a short take, and how many of them stand before the clicked one."""
 
 
 @pytest.fixture(scope="module")
 def pictures(tmp_path_factory):
-    """Write one small take as pictures, clicked once."""
-    return write_pictures(small_take(11), tmp_path_factory.mktemp("cli") / "grin")
+    """Write a stretch of one small take as pictures, clicked once."""
+    return write_pictures(small_take(STRETCHED), tmp_path_factory.mktemp("cli") / "grin", only=STRETCH)
 
 
 @pytest.fixture
 def take(pictures, tmp_path):
-    """Copy that take for one test."""
+    """Copy that stretch for one test."""
     return shutil.copytree(pictures, tmp_path / "grin")
 
 
 @pytest.fixture
 def short(pictures, tmp_path):
-    """Copy a dozen frames about the clicked one, for tests that ask for no place in the ranking."""
-    folder, middle = tmp_path / "grin", small_take(11).clicked
+    """Copy a few frames about the clicked one, for tests that ask for no place in the ranking."""
+    folder, middle = tmp_path / "grin", small_take(STRETCHED).clicked
     folder.mkdir()
     for number in range(middle - FIRST_BEFORE, middle - FIRST_BEFORE + SHORT):
         shutil.copy(pictures / f"p{number}.png", folder)
@@ -48,9 +48,11 @@ def test_a_clicked_folder_is_ranked(run, take, tmp_path):
     assert ran.out.startswith("grin: BEST - frame ") and "expected sampling sd 0." in ran.out
     assert names_in(tmp_path / "out") == {"grin.choose.json", "grin.choose.png"}
     content = json.loads((tmp_path / "out" / "grin.choose.json").read_text(encoding="utf-8"))
-    assert content["format"] == "bite-choose 1" and content["clicked_frame"] == small_take(11).clicked
+    planted = small_take(STRETCHED).planted
+    assert content["format"] == "bite-choose 1"
+    assert STRETCH[content["clicked_frame"]] == small_take(STRETCHED).clicked
     assert [frame["rank"] for frame in content["frames"]] == list(range(1, content["frames_read"] + 1))
-    first = {small_take(11).planted[frame["frame"]] for frame in content["frames"][:3]}
+    first = {planted[STRETCH[frame["frame"]]] for frame in content["frames"][:3]}
     assert Planted.BEST in first
     sheet = cv2.imread(str(tmp_path / "out" / "grin.choose.png"))
     assert sheet.shape[1] == 1600 and np.ptp(sheet) == 255
@@ -76,7 +78,7 @@ def test_json_is_the_file_and_nothing_else_and_quiet_is_one_line(run, short, tmp
 
 @pytest.mark.slow
 def test_without_a_click_it_says_what_it_does_not_know(run, short):
-    (short / f"p{small_take(11).clicked}.corners.json").unlink()
+    (short / f"p{small_take(STRETCHED).clicked}.corners.json").unlink()
     ran = run("choose", short)
     assert ran.code == 1 and "NOT JUDGED" in ran.out and "Click once" in ran.err
     assert (short.parent / "grin.choose.png").is_file()
@@ -93,7 +95,7 @@ def test_write_makes_frame_files_and_carried_corners_and_leaves_what_is_there(ru
         stem = path.name.removesuffix(".bite.toml")
         assert f'corners = "{stem}.corners.json"' in path.read_text(encoding="utf-8")
         corners = read_corners(short / f"{stem}.corners.json")
-        by_hand = stem == f"p{small_take(11).clicked}"
+        by_hand = stem == f"p{small_take(STRETCHED).clicked}"
         assert corners.annotator == ("ab" if by_hand else (
             f"carried by bite choose from frame {FIRST_BEFORE}; nobody has looked at them here yet"
         ))  # fmt: skip
@@ -108,14 +110,14 @@ def test_write_makes_frame_files_and_carried_corners_and_leaves_what_is_there(ru
 
 @pytest.mark.slow
 def test_stills_of_a_video_are_written_and_read_as_frames(run, tmp_path):
-    take = small_take(11)
-    video = write_video(take, tmp_path / "grin.avi")
+    take = small_take(STRETCHED)
+    video = write_video(take, tmp_path / "grin.avi", only=STRETCH)
     corners = tmp_path / "c.corners.json"
     write_corners(corners, clicked_corners(take, corners, "whatever.png"))
     refused = run("choose", video, "--corners", corners)
     assert "no frame of grin.avi by its name; name it with --frame N" in refusal(refused)
     ran = run(
-        "choose", video, "--corners", corners, "--frame", take.clicked, "--best", "2", "--write",
+        "choose", video, "--corners", corners, "--frame", STRETCH.index(take.clicked), "--best", "2", "--write",
         "--out", tmp_path / "out",
     )  # fmt: skip
     assert ran.code == 0
@@ -130,7 +132,7 @@ def test_stills_of_a_video_are_written_and_read_as_frames(run, tmp_path):
 
 @pytest.mark.slow
 def test_good_frames_are_ranked_beside_broken_ones(run, short):
-    other = small_take(11).clicked + 3
+    other = small_take(STRETCHED).clicked + 3
     (short / f"p{other}.png").write_bytes(b"\x89PNG\r\n\x1a\n broken")
     cv2.imwrite(str(short / "p900.png"), np.zeros((20, 30, 3), np.uint8))
     ran = run("choose", short, "--quiet")
@@ -155,7 +157,7 @@ def test_depth_maps_want_a_unit_and_then_count(run, short):
     # white noise of 0.4 mm was stored; the measured one is of the same size
     assert content["depth_maps_used"] and np.median(noises) == pytest.approx(0.4, rel=0.2)
     assert "usual bench sensor" not in ran.err
-    (short / f"p{small_take(11).clicked}.depth.png").write_bytes(b"rubbish")
+    (short / f"p{small_take(STRETCHED).clicked}.depth.png").write_bytes(b"rubbish")
     ran = run("choose", short, "--unit-mm", "0.1", "--quiet")
     assert ran.code in (0, 1) and "Traceback" not in ran.err
 
@@ -188,7 +190,7 @@ def test_no_take_is_refused_in_one_line(run, tmp_path):
 @pytest.mark.slow
 def test_annotate_clicks_then_ranks(run, short, monkeypatch):
     """The window is stood in for: what it would have saved is saved when it opens."""
-    take_ = small_take(11)
+    take_ = small_take(STRETCHED)
     kept = (short / f"p{take_.clicked}.corners.json").read_bytes()
     (short / f"p{take_.clicked}.corners.json").unlink()
     from bite.annotate.toolkit import canvas as toolkit

@@ -98,18 +98,23 @@ def wilson(hits: int, count: int) -> tuple[float, float]:
     return float(middle - half), float(middle + half)
 
 
-def expected_beside_fit(seed: int) -> tuple[float, float]:
-    """Give the sampling sd that the real fit states for a random frame, and the expected one, mm."""
+def expected_beside_fit(seed: int, size_px: tuple[int, int] = (640, 480)) -> tuple[float, float]:
+    """Give the sampling sd that the real fit states for a random frame, and the expected one, mm.
+
+    The depth map has ``size_px`` pixels, whatever its size of one scale, with the mouth in the middle.
+    """
     rng = np.random.default_rng(seed)
     open_ = rng.uniform(0.25, 1.1)
     mouth = Mouth(9 * open_, 6.5 * open_, 24 + 6 * open_, 3 * open_)
     sensor = Sensor(
+        *size_px,
         smoothing_px=rng.uniform(1, 3.5),
         noise_mm=rng.uniform(0.25, 0.7),
         correlation_px=rng.uniform(1, 2),
         gross_share=0.02,
     )
     settings = Settings(
+        picture=None,
         t_mm=rng.uniform(-2, 2),
         mouth=mouth,
         sensor=sensor,

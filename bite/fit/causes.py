@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.fit.head import Head
-from bite.geometry.rigid import Array, rotation_from_vector
+from bite.geometry.rigid import Array, crossed, rotation_from_vector
 from bite.geometry.teeth import LOWER, SKIN, is_upper
 
 LIP_WIDTH_MM, LIP_HEIGHT_MM = 32.0, 20.0
@@ -69,6 +69,20 @@ class DirectedHead(Head):
         speeds[3] = lips[:, None] * self.forward
         speeds[8, with_teeth] = self.up
         return speeds
+
+    def along(
+        self, normals: Array, placed_mm: Array, with_teeth: NDArray[np.bool_], parameters: Array
+    ) -> Array:
+        """Give the speeds along directions of the points' own, shape (9, n), mm per unit."""
+        arm = placed_mm - self.about_mm[:, None]
+        turning = crossed(arm, normals)
+        out = np.zeros((9, normals.shape[1]))
+        out[0] = (arm * normals).sum(0)
+        out[1], out[2] = self.right @ turning, self.forward @ turning
+        out[:3, ~with_teeth] = 0.0
+        out[3] = np.where(with_teeth, 0.0, lips_share(self, arm.T)) * (self.forward @ normals)
+        out[8] = np.where(with_teeth, self.up @ normals, 0.0)
+        return out
 
 
 def lips_share(head: Head, arm_mm: Array) -> Array:

@@ -100,14 +100,14 @@ class DepthBlock(Block):
         moved = self.teeth.displaced(self.skin.displaced(self.head.points_mm, skin), teeth)
         return replace(self.head, points_mm=moved)
 
-    def area_view(self, parameters: Array) -> AreaView:
-        """Give what each pixel sees of the model before the sensor smooths it, and its slopes."""
-        return area_view(self.grid, self._waved(parameters), parameters, self.mm_per_px)
+    def area_view(self, parameters: Array, *, slopes: bool = True) -> AreaView:
+        """Give what each pixel sees of the model before the sensor smooths it, and its slopes if asked."""
+        return area_view(self.grid, self._waved(parameters), parameters, self.mm_per_px, slopes=slopes)
 
     def appearance(self, parameters: Array) -> tuple[Array, Array, Array]:
         """Give what the sensor would see: sharp and smoothed depth, mm, and the share of enamel."""
-        sharp = self.area_view(parameters)
-        enamel = sharp.maps[ENAMEL]
+        sharp = self.area_view(parameters, slopes=False)
+        enamel = sharp.enamel
         biased = sharp.depth_mm + parameters[P.ENAMEL_BIAS_MM] * enamel
         solid = sharp.part >= 0
         seen_mm, share = self.sensed(np.stack([biased, enamel]), solid, parameters).maps
@@ -116,15 +116,18 @@ class DepthBlock(Block):
             seen_mm = seen_mm + parameters[self.boxy_place] * slope
         return sharp.depth_mm, seen_mm, share
 
-    def sensed(self, maps: Array, solid: NDArray[np.bool_], parameters: Array) -> Smoothed:
+    def sensed(
+        self, maps: Array, solid: NDArray[np.bool_], parameters: Array, *, slope: bool = False
+    ) -> Smoothed:
         """Filter maps as the sensor does its own; a median goes by the first."""
-        return smooth(maps, solid, float(parameters[P.SMOOTHING_PX]), self.sensor)
+        return smooth(maps, solid, float(parameters[P.SMOOTHING_PX]), self.sensor, slope=slope)
 
     def _boxy_slope(self, sharp_mm: Array, smoothed_mm: Array, solid: NDArray[np.bool_], px: float) -> Array:
         """Give how a box of the same blur would differ from a Gaussian; nothing for other filters."""
         if self.sensor.kind is not Kind.GAUSS:
             return np.zeros(solid.shape)
-        return np.asarray(smooth(sharp_mm[None], solid, px, SensorFilter(Kind.BOX)).maps[0] - smoothed_mm)
+        boxed = smooth(sharp_mm[None], solid, px, SensorFilter(Kind.BOX), slope=False).maps[0]
+        return np.asarray(boxed - smoothed_mm)
 
     def predict(self, parameters: Array) -> Prediction:
         """Give what the sensor would see and how that changes with each unknown."""
@@ -135,7 +138,8 @@ class DepthBlock(Block):
         solid, teeth = part >= 0, (part == UPPER) | (part == LOWER)
         smoothing_px = float(parameters[P.SMOOTHING_PX])
         biased = sharp.depth_mm + parameters[P.ENAMEL_BIAS_MM] * maps[ENAMEL]
-        blurred = self.sensed(np.concatenate([biased[None], maps]), solid, parameters)
+        blurred = self.sensed(np.concatenate([biased[None], maps]), solid, parameters, slope=True)
+        assert blurred.first_by_smoothing is not None
         depth_mm, blurred_maps = blurred.maps[0], blurred.maps[1:]
         teeth_share, skin_out, skin_up, other_share, lower_forward = (
             blurred_maps[k] for k in (ENAMEL, SKIN_OUT, SKIN_UP, OTHER_SHARE, LOWER_FORWARD)

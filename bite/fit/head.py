@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.fit.parameters import HEAD_SHIFT, HEAD_TURN, P
-from bite.geometry.rigid import Array, left_jacobian, rotation_from_vector
+from bite.geometry.rigid import Array, crossed, left_jacobian, rotation_from_vector
 from bite.geometry.teeth import SKIN, is_upper
 
 
@@ -74,6 +74,30 @@ class Head:
         for k, direction in enumerate((self.forward, self.right, self.up)):
             speeds[6 + k, with_teeth] = turn @ direction
         return speeds
+
+    def along(
+        self, normals: Array, placed_mm: Array, with_teeth: NDArray[np.bool_], parameters: Array
+    ) -> Array:
+        """Give how fast already placed points move along directions of their own, shape (9, n).
+
+        The same as the product of ``speeds`` with these, without forming them: three numbers a point instead
+        of 27, which takes a fifth of the time (2026-11-28).
+
+        Parameters
+        ----------
+        normals, placed_mm : array, shape (3, n)
+        with_teeth : array of bool, shape (n,)
+        parameters : array, shape (14,) or longer
+        """
+        turn = rotation_from_vector(parameters[HEAD_TURN])
+        arm = placed_mm - (self.centre_mm + parameters[HEAD_SHIFT])[:, None]
+        teeth = turn @ np.stack([self.forward, self.right, self.up], axis=1)
+        out = np.empty((9, normals.shape[1]))
+        out[:3] = normals
+        # n . (axis x arm) = axis . (arm x n)
+        out[3:6] = left_jacobian(parameters[HEAD_TURN]).T @ crossed(arm, normals)
+        out[6:] = np.where(with_teeth, teeth.T @ normals, 0.0)
+        return out
 
     def row_centre(self, upper: bool) -> Array:
         """Give the middle of a row's known corners, shape (3,), mm: a size error grows from it."""

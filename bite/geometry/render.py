@@ -12,11 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.geometry.camera import Camera
-from bite.geometry.nearest_face import Planes, boxes_of, nearest
+from bite.geometry.nearest_face import Met, Pairs, PixelRays, Planes, boxes_of, meet_centres, meet_within
 from bite.geometry.rigid import Array
 
 _NEAR_MM = 1.0
 """Nothing nearer than this to the camera is drawn: it would fill the picture (our choice)."""
+_LIKELY_MM = 0.5
+"""Faces no farther behind what is met at a pixel's centre are asked first (our choice)."""
+_ROUNDING_MM = 1e-6
+"""A face is only passed over where it lies farther than what stands before it by more than this."""
 _BOW_PER_PX = 1e-3
 """Bow of an edge per squared pixel of length: twice that of a lens with k1 = -1 at f 600 px."""
 
@@ -103,67 +107,86 @@ class Scene:
         z = points_mm[:, 2]
         with np.errstate(divide="ignore", invalid="ignore"):
             slopes = points_mm[:, :2] / z[:, None]
-        usable = (z > _NEAR_MM) & (np.hypot(slopes[:, 0], slopes[:, 1]) < min(grid.camera.fold_slope(), 10.0))
-        pixels = np.full((len(z), 2), np.nan)
-        pixels[usable] = grid.camera.pixels_from_slopes(slopes[usable])
+            far = np.hypot(slopes[:, 0], slopes[:, 1]) < min(grid.camera.fold_slope(), 10.0)
+        usable = (z > _NEAR_MM) & far
+        if usable.all():
+            pixels = grid.camera.pixels_from_slopes(slopes)
+        else:
+            pixels = np.full((len(z), 2), np.nan)
+            pixels[usable] = grid.camera.pixels_from_slopes(slopes[usable])
         low, high = _bounds(pixels - (grid.window.left, grid.window.top), faces, grid.camera)
         return cls(grid, faces, slopes, z, low, high)
 
     def at_centres(self) -> Rendered:
         """Tell what the ray through the centre of each pixel meets."""
         height, width = self.grid.window.height, self.grid.window.width
-        near = np.flatnonzero(
-            (self.high_px >= 0.0).all(0) & (self.low_px <= [[width - 1.0], [height - 1.0]]).all(0)
-        )
-        boxes = boxes_of(self.low_px[:, near], self.high_px[:, near], width, height)
-        rays, every = self.grid.slopes.reshape(-1, 2), np.arange(height * width)
-        depth, number = nearest(boxes, self._planes(near), rays, every, width)
-        return Rendered(depth.reshape(height, width), _named(number, near).reshape(height, width))
+        boxes = boxes_of(np.arange(len(self.faces)), self.low_px, self.high_px, width, height)
+        met = Met.nothing(height * width)
+        meet_centres(met, boxes, self._planes(boxes.face), self.grid.slopes.reshape(-1, 2), width)
+        return _rendered(met, (height, width))
 
-    def within(self, pixels: NDArray[np.bool_], offsets_px: Array) -> Rendered:
+    def rays_within(self, pixels: NDArray[np.bool_], offsets_px: Array) -> PixelRays:
+        """Give rays beside the centres of some pixels, shape (height, width)."""
+        # a ray's slope is so nearly linear within a pixel that its steps to the neighbours serve
+        slopes, (row, column) = self.grid.slopes, np.nonzero(pixels)
+        above, below = np.maximum(row - 1, 0), np.minimum(row + 1, len(pixels) - 1)
+        left, right = np.maximum(column - 1, 0), np.minimum(column + 1, pixels.shape[1] - 1)
+        across = (slopes[row, right] - slopes[row, left]) / np.maximum(right - left, 1)[:, None]
+        down = (slopes[below, column] - slopes[above, column]) / np.maximum(below - above, 1)[:, None]
+        return PixelRays(slopes[row, column].T, (across.T, down.T), offsets_px)
+
+    def within(
+        self, pixels: NDArray[np.bool_], offsets_px: Array, centres: Rendered | None = None
+    ) -> Rendered:
         """Tell what rays beside the centres of some pixels meet.
 
         Parameters
         ----------
         pixels : array of bool, shape (height, width)
         offsets_px : array, shape (k, 2), px to the right and down of the pixel's centre, within half a pixel
+        centres : Rendered, optional
+            What ``at_centres`` gave. Faces near that are asked first, and faces behind all that a pixel's
+            rays then meet are passed over. What is told is the same; about a mouth three faces in four were
+            passed over, and it took half the time (2026-11-28).
 
         Returns
         -------
         Rendered, of shape (p, k): the p pixels row by row
         """
-        window, count = self.grid.window, int(pixels.sum())
+        count, window = int(pixels.sum()), self.grid.window
         target = np.full(pixels.size, -1)
         target[np.flatnonzero(pixels)] = np.arange(count)
-        # a ray's slope is so nearly linear within a pixel that its steps to the neighbours serve
-        down, right = (np.gradient(self.grid.slopes, axis=axis)[pixels] for axis in (0, 1))
-        near = self._touching(pixels)
-        low, high, plane = self.low_px[:, near], self.high_px[:, near], self._planes(near)
-        depth, face = np.empty((count, len(offsets_px))), np.empty((count, len(offsets_px)), dtype=np.int32)
-        for k, (x, y) in enumerate(offsets_px):
-            shift = np.array([[x], [y]])
-            boxes = boxes_of(low - shift, high - shift, window.width, window.height)
-            rays = self.grid.slopes[pixels] + x * right + y * down
-            depth[:, k], number = nearest(boxes, plane, rays, target, window.width)
-            face[:, k] = _named(number, near)
-        return Rendered(depth, face)
+        rays, met = self.rays_within(pixels, offsets_px), Met.nothing(count * len(offsets_px))
+        face = self._near(pixels)
+        low, high = self.low_px[:, face] - 0.5, self.high_px[:, face] + 0.5
+        pairs = Pairs.asked(boxes_of(face, low, high, window.width, window.height), target, window.width)
+        first, second, third = (self.z_mm[self.faces[face, k]] for k in range(3))
+        nearest = np.zeros(len(self.faces))
+        nearest[face] = np.minimum(np.minimum(first, second), third) - _ROUNDING_MM
+        later = np.zeros(len(pairs.face), dtype=np.bool_)
+        if centres is not None:
+            later = nearest[pairs.face] > centres.depth_mm[pixels][pairs.own] + _LIKELY_MM
+        self._meet(met, *pairs.some(~later), rays)
+        farthest = met.depth_mm.reshape(count, len(offsets_px)).max(1)
+        self._meet(met, *pairs.some(later & (nearest[pairs.face] < farthest[pairs.own])), rays)
+        return _rendered(met, (count, len(offsets_px)))
 
     def _planes(self, faces: NDArray[np.int64]) -> Planes:
         return Planes.of(self.slopes, self.z_mm, self.faces[faces])
 
-    def _touching(self, pixels: NDArray[np.bool_]) -> NDArray[np.int64]:
-        """List the faces whose bounds, half a pixel wider, hold any of some pixels."""
-        height, width = pixels.shape
-        total = np.zeros((height + 1, width + 1), dtype=np.int64)
-        total[1:, 1:] = pixels.cumsum(0).cumsum(1)
-        size = np.array([[width], [height]], dtype=np.float64)
-        with np.errstate(invalid="ignore"):
-            kept = np.flatnonzero((self.high_px > -1.0).all(0) & (self.low_px < size).all(0))
-        first = np.clip(np.ceil(self.low_px[:, kept] - 0.5), 0, size).astype(np.int64)
-        last = np.clip(np.floor(self.high_px[:, kept] + 0.5) + 1.0, 0, size).astype(np.int64)
-        (x0, y0), (x1, y1) = first, np.maximum(first, last)
-        inside = total[y1, x1] - total[y0, x1] - total[y1, x0] + total[y0, x0]
-        return np.asarray(kept[inside > 0])
+    def _meet(self, met: Met, pairs: Pairs, faces: NDArray[np.int64], rays: PixelRays) -> None:
+        if len(faces):
+            meet_within(met, pairs, self._planes(faces), rays)
+
+    def _near(self, pixels: NDArray[np.bool_]) -> NDArray[np.int64]:
+        """List the faces that come near the rectangle about some pixels by half a pixel."""
+        kept = np.ones(len(self.faces), dtype=np.bool_)
+        for axis in (0, 1):
+            side = np.flatnonzero(pixels.any(axis))
+            if side.size:
+                kept &= self.high_px[axis] >= side[0] - 0.5
+                kept &= self.low_px[axis] <= side[-1] + 0.5
+        return np.flatnonzero(kept)
 
 
 def render(grid: Grid, points_mm: Array, faces: NDArray[np.integer]) -> Rendered:
@@ -189,9 +212,9 @@ def _bounds(pixels: Array, faces: NDArray[np.integer], camera: Camera) -> tuple[
     return low, high
 
 
-def _named(number: NDArray[np.int64], faces: NDArray[np.int64]) -> NDArray[np.int32]:
-    """Turn numbers in a list of faces into face numbers; -1 stays."""
-    return np.append(faces, -1)[number].astype(np.int32)
+def _rendered(met: Met, shape: tuple[int, int]) -> Rendered:
+    depth = np.where(np.isinf(met.depth_mm), np.nan, met.depth_mm)
+    return Rendered(depth.reshape(shape), met.face.astype(np.int32).reshape(shape))
 
 
 def face_normals(points_mm: Array, faces: NDArray[np.integer]) -> Array:

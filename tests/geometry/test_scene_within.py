@@ -166,3 +166,22 @@ def test_the_ray_through_the_centre_is_the_pixels_own() -> None:
     found = scene.within(every, np.zeros((1, 2)))
     np.testing.assert_array_equal(found.depth_mm[:, 0], centres.depth_mm.ravel())
     np.testing.assert_array_equal(found.face[:, 0], centres.face.ravel())
+
+
+@pytest.mark.parametrize("size", [1.0, 0.05])
+@pytest.mark.parametrize("seed", range(4))
+def test_faces_passed_over_are_met_by_no_ray(seed: int, size: float) -> None:
+    """Told what the centres meet, the search leaves faces out; asked of all of them, it gives the same."""
+    grid, rng = grid_of(BARREL), np.random.default_rng(seed)
+    points, faces = triangles(rng, 300)
+    # and a wall behind them, so that most rays meet something: small triangles lie between centres
+    wall = np.column_stack([rng.uniform(-0.3, 0.3, (90, 2)), np.ones(90)]) * 410.0
+    middle = points[faces].mean(1, keepdims=True)
+    points = np.concatenate([(middle + size * (points[faces] - middle)).reshape(-1, 3), wall])
+    faces = np.concatenate([faces, np.arange(90).reshape(-1, 3) + 900])
+    scene = Scene.of(grid, points, faces)
+    chosen = rng.random((WINDOW.height, WINDOW.width)) < 0.3
+    told, plain = (scene.within(chosen, RAYS_PX, centres) for centres in (scene.at_centres(), None))
+    assert (plain.face >= 0).any()
+    np.testing.assert_array_equal(told.depth_mm, plain.depth_mm)
+    np.testing.assert_array_equal(told.face, plain.face)

@@ -26,6 +26,7 @@ from demo_bite.scene import (
     simulate,
 )
 from demo_bite.scene.write import Export, write_frame
+from tests.once import kept
 
 PLANTED_MM = 1.4
 _BITE = Bite(2.9, 2.4, occlusal_pitch_deg=0.0)
@@ -42,7 +43,11 @@ DEPTH = Settings(
 
 @cache
 def frames_of_one() -> Mapping[str, SimulatedFrame]:
-    """Simulate the frames by name: a1 and a2 with depth, c1 to c3 with corners and landmarks alone."""
+    """Give the frames by name: a1 and a2 with depth, c1 to c3 with corners and landmarks alone."""
+    return kept("frames-of-one", _simulated)
+
+
+def _simulated() -> dict[str, SimulatedFrame]:
     anatomy = draw_anatomy(np.random.default_rng(3), _BITE)
     made = {
         name: simulate(np.random.default_rng(seed), DEPTH, anatomy=anatomy)

@@ -1,4 +1,4 @@
-"""Workers of casts forked from a process that has imported what checks use: that takes longer than a small check.
+"""Workers of casts, forked from a process that has imported what checks use: longer work than a small check.
 
 The program starts its workers afresh ("spawn"), and so does every run in a process of its own, such as those
 of `tests/cast/test_disturbed.py`. A worker of a run inside the tests' own process need not import, has the
@@ -17,8 +17,8 @@ ROOT = Path(__file__).resolve().parents[1]
 IMPORTED = (
     "bite.check.before_after", "bite.check.page_file", "bite.check.result", "bite.check.solved_looks",
     "bite.check.steps", "bite.cast.run", "bite.cast.runner.one_frame", "cv2", "matplotlib.figure",
-    "matplotlib.backends.backend_agg", "PIL.Image", "pydantic", "scipy.fft", "scipy.ndimage", "scipy.optimize",
-    "scipy.sparse", "scipy.spatial", "scipy.special",
+    "matplotlib.backends.backend_agg", "PIL.Image", "pydantic", "scipy.fft", "scipy.ndimage",
+    "scipy.optimize", "scipy.sparse", "scipy.spatial", "scipy.special",
 )  # fmt: skip
 
 
@@ -37,7 +37,7 @@ class Warm:
             os.chdir(before)
         self.Pipe = self._forked.Pipe
 
-    def Process(  # noqa: N802  the name that it has in multiprocessing
+    def Process(
         self, *, target: Callable[..., None], args: tuple[object, ...], daemon: bool
     ) -> BaseProcess:
         """Make a process that writes where this one does."""

@@ -18,6 +18,7 @@ from bite.files.corners import CornerPoint, Corners, write_corners
 from demo_bite.scene import Detail, PictureSettings, Sensor, Settings, SimulatedFrame, SolveError, simulate
 from demo_bite.scene.bundle import BENCH_DEPTH, DIAL
 from demo_bite.scene.write import Export, picture_bytes, write_frame
+from tests.once import kept
 
 PICTURE = PictureSettings(width_px=320, height_px=240, focal_px=720.0)
 SOLVE = SolveError(waves_mm=0.15, shift_sd_mm=0.1, turn_sd_deg=0.1)
@@ -66,7 +67,8 @@ def template(seed: int, t_mm: float, enamel_bias_mm: float) -> SimulatedFrame:
         detail=Detail.COARSE,
         solve=SOLVE,
     )
-    return simulate(np.random.default_rng(seed), settings)
+    name = f"small-{seed}-{t_mm}-{enamel_bias_mm}"
+    return kept(name, lambda: simulate(np.random.default_rng(seed), settings))
 
 
 def write_performer(folder: Path, performer: Performer, frames: int) -> None:

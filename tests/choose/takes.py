@@ -17,7 +17,7 @@ SMALL = TakeSettings(width_px=176, height_px=136, focal_px=600.0, detail=Detail.
 SEEDS = (11, 12, 13)
 SIZE = (SMALL.width_px, SMALL.height_px)
 STRETCHED, STRETCH = 12, range(17, 30)
-"""A take and some of its frames: a blurred one, the best, lips in the way, fair ones with the clicked one, teeth apart."""
+"""A take and some of its frames: blurred, best, lips in the way, fair (one of them clicked), teeth apart."""
 
 
 @cache

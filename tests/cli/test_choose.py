@@ -11,7 +11,15 @@ import pytest
 from bite.files.corners import CornerState, read_corners, write_corners
 from bite.files.frame import read_frame_file
 from demo_bite.scene.take import Planted
-from tests.choose.takes import SIZE, STRETCH, STRETCHED, clicked_corners, small_take, write_pictures, write_video
+from tests.choose.takes import (
+    SIZE,
+    STRETCH,
+    STRETCHED,
+    clicked_corners,
+    small_take,
+    write_pictures,
+    write_video,
+)
 from tests.cli.runs import names_in, refusal
 
 SHORT, FIRST_BEFORE = 8, 3
@@ -117,8 +125,8 @@ def test_stills_of_a_video_are_written_and_read_as_frames(run, tmp_path):
     refused = run("choose", video, "--corners", corners)
     assert "no frame of grin.avi by its name; name it with --frame N" in refusal(refused)
     ran = run(
-        "choose", video, "--corners", corners, "--frame", STRETCH.index(take.clicked), "--best", "2", "--write",
-        "--out", tmp_path / "out",
+        "choose", video, "--corners", corners, "--frame", STRETCH.index(take.clicked), "--best", "2",
+        "--write", "--out", tmp_path / "out",
     )  # fmt: skip
     assert ran.code == 0
     stills = sorted((tmp_path / "out").glob("grin-f*.png"))

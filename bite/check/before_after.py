@@ -16,7 +16,16 @@ from bite.check.panels.section import can_draw, draw_key, draw_section, is_uprig
 from bite.check.sections import Section
 from bite.check.solved_looks import Looks, is_advised, solved_looks
 from bite.check.words import CAUTION, headline, interval_told, reason, told
-from bite.plots.style import INK, PAGE_IN, PAGE_TITLE_PT, READ_PT, blank_figure, house_style, say_missing
+from bite.plots.style import (
+    INK,
+    PAGE_IN,
+    PAGE_TITLE_PT,
+    READ_PT,
+    bare_axes,
+    blank_figure,
+    house_style,
+    say_missing,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -69,6 +78,13 @@ def _axes(figure: Figure, box_in: _Box) -> Axes:
     width, height = figure.get_size_inches()
     left, bottom, wide, high = box_in
     return figure.add_axes((left / width, bottom / height, wide / width, high / height))
+
+
+def _bare(figure: Figure, box_in: _Box) -> Axes:
+    """Make axes for words, or a few marks, at left, bottom, width, height in inches."""
+    width, height = figure.get_size_inches()
+    left, bottom, wide, high = box_in
+    return bare_axes(figure, (left / width, bottom / height, wide / width, high / height))
 
 
 def head_lines(assessment: Assessment) -> tuple[list[str], list[str], list[str]]:
@@ -148,15 +164,15 @@ def _draw_right(figure: Figure, assessment: Assessment, top: float, *, findings:
     after = is_advised(assessment)
     if upright is None and across is None:
         box = (_RIGHT_IN, top - 0.75, _RIGHT_WIDE_IN, 0.45)
-        say_missing(_axes(figure, box), "Depth", why_no_section(assessment), size_pt=READ_PT)
+        say_missing(_bare(figure, box), "Depth", why_no_section(assessment), size_pt=READ_PT)
         box = (_RIGHT_IN, _FOOT_IN + 0.1, _RIGHT_WIDE_IN, top - _FOOT_IN - 1.4)
-        draw_findings(_axes(figure, box), assessment)
+        draw_findings(_bare(figure, box), assessment)
         return
     told_in = 0.55 + 1.0 * sum(f.severity is not Severity.OK for f in assessment.findings)
     told_in = min(told_in, top - _FOOT_IN - _KEY_IN - _UPRIGHT_IN - _ACROSS_IN) if findings else 0.0
     spare = max(0.0, top - _FOOT_IN - _KEY_IN - _UPRIGHT_IN - _ACROSS_IN - told_in)
     upright_in, across_in = _UPRIGHT_IN + 0.6 * spare, _ACROSS_IN + 0.4 * spare
-    draw_key(_axes(figure, (_RIGHT_IN, top - 0.2, _RIGHT_WIDE_IN, 0.18)), after=after)
+    draw_key(_bare(figure, (_RIGHT_IN, top - 0.2, _RIGHT_WIDE_IN, 0.18)), after=after)
     low = top - _KEY_IN - upright_in
     if upright is not None:
         curve = _axes(figure, (_RIGHT_IN + 0.45, low + 0.5, 1.75, upright_in - 0.75))
@@ -165,7 +181,7 @@ def _draw_right(figure: Figure, assessment: Assessment, top: float, *, findings:
         curve.set_title(title_of(upright), fontsize=READ_PT + 0.5, pad=4)
     else:
         box = (_RIGHT_IN, low, _RIGHT_WIDE_IN, 0.6)
-        say_missing(_axes(figure, box), "Up through the crowns", _NO_CROWN, size_pt=READ_PT)
+        say_missing(_bare(figure, box), "Up through the crowns", _NO_CROWN, size_pt=READ_PT)
     low -= across_in
     if across is not None:
         room = across_in - 0.75
@@ -177,9 +193,9 @@ def _draw_right(figure: Figure, assessment: Assessment, top: float, *, findings:
     else:
         box = (_RIGHT_IN, low + across_in - 0.85, _RIGHT_WIDE_IN, 0.5)
         why = why_no_across(assessment)
-        say_missing(_axes(figure, box), "Across the upper incisors", why, size_pt=READ_PT)
+        say_missing(_bare(figure, box), "Across the upper incisors", why, size_pt=READ_PT)
     if findings:
-        draw_findings(_axes(figure, (_RIGHT_IN, _FOOT_IN, _RIGHT_WIDE_IN, low - _FOOT_IN - 0.22)), assessment)
+        draw_findings(_bare(figure, (_RIGHT_IN, _FOOT_IN, _RIGHT_WIDE_IN, low - _FOOT_IN - 0.22)), assessment)
 
 
 _NO_CROWN = "No depth was read on a line through the central crowns."

@@ -32,7 +32,7 @@ from bite.check.solved_looks import Looks, shown_marks
 from bite.check.words import dial_before, dial_told, step_of
 from bite.evidence.model.solved_mouth import HALF_MM, SolvedMouth
 from bite.files.bundle import LoadedView
-from bite.plots.style import AFTER, BEFORE, INK, READ_PT, size_in
+from bite.plots.style import AFTER, BEFORE, INK, READ_PT, bare_axes, size_in
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -103,7 +103,7 @@ def draw_pictures(
 def _axes(figure: Figure, box_in: _Box) -> Axes:
     width, height = figure.get_size_inches()
     left, bottom, wide, high = box_in
-    return figure.add_axes((left / width, bottom / height, wide / width, high / height))
+    return bare_axes(figure, (left / width, bottom / height, wide / width, high / height))
 
 
 def others_told(assessment: Assessment, looks: Mapping[str, Looks], drawn: Sequence[LoadedView]) -> str:

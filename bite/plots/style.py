@@ -90,6 +90,18 @@ def blank_figure(width_in: float, height_in: float) -> Figure:
     return figure
 
 
+def bare_axes(figure: Figure, box: tuple[float, float, float, float]) -> Axes:
+    """Make axes for a picture or words, without ticks.
+
+    Parameters
+    ----------
+    box : left, bottom, width, height as shares of the figure
+    """
+    from bite.plots.bare_axes import BareAxes
+
+    return figure.add_axes(box, axes_class=BareAxes)
+
+
 def size_in(axes: Axes) -> tuple[float, float]:
     """Give width and height of axes on paper, inch."""
     return float(axes.bbox.width) / DPI, float(axes.bbox.height) / DPI

@@ -112,10 +112,12 @@ def _put(axes: Axes, places: list[_Place | None], look: Look, *, doubted: bool =
     at = [place for place in places if place is not None]
     if not at:
         return
-    x, y = zip(*at, strict=True)
+    from bite.plots.lines import put_lines
+
     face = "none" if not doubted else (1.0, 1.0, 1.0, 0.6)
-    axes.plot(x, y, look.marker, ms=look.size_pt, mfc="none", mec="white", mew=2.6, zorder=5.4)
-    axes.plot(x, y, look.marker, ms=look.size_pt, mfc=face, mec=look.colour, mew=1.3, zorder=5.5)
+    marks = {"ls": "", "marker": look.marker, "ms": look.size_pt}
+    put_lines(axes, [np.array(at)], **marks, mfc="none", mec="white", mew=2.6, zorder=5.4)
+    put_lines(axes, [np.array(at)], **marks, mfc=face, mec=look.colour, mew=1.3, zorder=5.5)
 
 
 def name_corners(axes: Axes, corners: list[CornerMark], crop: Crop, *, at_edges: bool = False) -> None:
@@ -125,6 +127,8 @@ def name_corners(axes: Axes, corners: list[CornerMark], crop: Crop, *, at_edges:
     ----------
     at_edges : bool, write them at the picture's upper and lower edge
     """
+    from bite.plots.lines import put_lines
+
     for upper in (True, False):
         row = [
             (place, mark)
@@ -146,9 +150,10 @@ def name_corners(axes: Axes, corners: list[CornerMark], crop: Crop, *, at_edges:
         if at_edges:
             room = 0.5 * crop.height - 0.05 / size_in(axes)[1] * crop.height
             y = crop.centre_y + (-room if upper else room)
-        for (place, _), x, word in zip(row, xs, words, strict=True):
-            axes.plot([place[0], x], [place[1], y], color="white", lw=1.8, zorder=2, alpha=0.8)
-            axes.plot([place[0], x], [place[1], y], color=INK, lw=0.6, zorder=3)
+        leads = [np.array([place, (x, y)]) for (place, _), x in zip(row, xs, strict=True)]
+        put_lines(axes, leads, color="white", lw=1.8, zorder=2, alpha=0.8)
+        put_lines(axes, leads, color=INK, lw=0.6, zorder=3)
+        for x, word in zip(xs, words, strict=True):
             axes.text(
                 x,
                 y,

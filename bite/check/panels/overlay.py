@@ -57,25 +57,24 @@ def draw_outline(
     mouths : pairs of a solved mouth and the look of its outlines
     lines_px : arrays, shape (n, 2), where the sections lie
     """
+    from bite.plots.lines import put_lines
+
     gain = show_picture(axes, view.image, crop)
-    for line in lines_px:
-        axes.plot(*line.T, color="white", lw=1.0, alpha=0.5, zorder=2)
-        axes.plot(*line.T, color=INK, lw=0.5, ls=(0, (6, 3)), zorder=2.1)
+    put_lines(axes, lines_px, color="white", lw=1.0, alpha=0.5, zorder=2)
+    put_lines(axes, lines_px, color=INK, lw=0.5, ls=(0, (6, 3)), zorder=2.1)
     for mouth, look in mouths:
         own, still = mouth.lines(*_OWN), mouth.lines(Rim.GUM, Rim.LIP)
-        for line in still:
-            axes.plot(*line.T, color="white", lw=1.4, alpha=0.55, zorder=3)
-            axes.plot(*line.T, color=look.colour, lw=0.7, ls=(0, (1.5, 1)), zorder=3.1)
-        for line in own:
-            axes.plot(*line.T, color="white", lw=2.8, alpha=0.75, zorder=3.2, solid_capstyle="round")
-            axes.plot(*line.T, color=look.colour, lw=1.5, zorder=3.3, solid_capstyle="round")
+        put_lines(axes, still, color="white", lw=1.4, alpha=0.55, zorder=3)
+        put_lines(axes, still, color=look.colour, lw=0.7, ls=(0, (1.5, 1)), zorder=3.1)
+        put_lines(axes, own, color="white", lw=2.8, alpha=0.75, zorder=3.2, solid_capstyle="round")
+        put_lines(axes, own, color=look.colour, lw=1.5, zorder=3.3, solid_capstyle="round")
     _frame(axes)
     return gain
 
 
 def draw_shaded(axes: Axes, view: LoadedView, crop: Crop, mouth: SolvedMouth) -> None:
     """Draw the lit solved mouth in its place in the photograph."""
-    show_picture(axes, mouth.laid_over(view.image), crop)
+    show_picture(axes, view.image, crop, over=(mouth.window, mouth.mixed(mouth.window.cut(view.image))))
     _frame(axes)
 
 
@@ -95,17 +94,17 @@ def draw_close(
     ----------
     lip_px : arrays, shape (n, 2), the lips' edges as they were read in the picture
     """
+    from bite.plots.lines import put_lines
+
     draw_outline(axes, view, crop)
     # the first line is broad and the next narrow, so that both show where they coincide
     for k, (mouth, look) in enumerate(mouths):
-        for line in mouth.lines(*_OWN):
-            axes.plot(*line.T, color="white", lw=4.4 - 2.0 * k, alpha=0.6, zorder=3.0 + k)
-            axes.plot(*line.T, color=look.colour, lw=3.2 - 2.0 * k, zorder=3.1 + k)
-        for line in mouth.lines(Rim.GUM):
-            axes.plot(*line.T, color=look.colour, lw=1.6 - 0.8 * k, ls=(0, (1.5, 1)), zorder=3.1 + k)
-    for line in lip_px:
-        axes.plot(*line.T, "_", ms=5.0, mec="white", mew=2.4, zorder=2.5)
-        axes.plot(*line.T, "_", ms=5.0, mec=MEASURED.colour, mew=1.2, zorder=2.6)
+        own, gums = mouth.lines(*_OWN), mouth.lines(Rim.GUM)
+        put_lines(axes, own, color="white", lw=4.4 - 2.0 * k, alpha=0.6, zorder=3.0 + k)
+        put_lines(axes, own, color=look.colour, lw=3.2 - 2.0 * k, zorder=3.1 + k)
+        put_lines(axes, gums, color=look.colour, lw=1.6 - 0.8 * k, ls=(0, (1.5, 1)), zorder=3.1 + k)
+    put_lines(axes, lip_px, ls="", marker="_", ms=5.0, mec="white", mew=2.4, zorder=2.5)
+    put_lines(axes, lip_px, ls="", marker="_", ms=5.0, mec=MEASURED.colour, mew=1.2, zorder=2.6)
     corners = [m for m in marks if m.state != "landmark" and m.clicked_px is not None and m.state != "hidden"]
     draw_marks(axes, corners, model=False)
     name_corners(axes, corners, crop, at_edges=True)

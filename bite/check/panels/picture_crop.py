@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from bite.check.assessment import CornerMark
 from bite.files.bundle import LoadedView
+from bite.geometry.render import Window
 from bite.plots.style import READ_PT
 
 if TYPE_CHECKING:
@@ -65,8 +66,21 @@ def mouth_crop(view: LoadedView, marks: list[CornerMark], px_per_mm: float | Non
     return Crop(x, y, wide, wide * aspect)
 
 
-def show_picture(axes: Axes, image: NDArray[np.uint8], crop: Crop) -> float:
-    """Show the crop of a picture and give the factor its middle grey was lifted by, 1 for none."""
+def show_picture(
+    axes: Axes,
+    image: NDArray[np.uint8],
+    crop: Crop,
+    *,
+    over: tuple[Window, NDArray[np.uint8]] | None = None,
+) -> float:
+    """Show the crop of a picture and give the factor its middle grey was lifted by, 1 for none.
+
+    Parameters
+    ----------
+    image : array, shape (h, w, 3), uint8, RGB
+    crop : Crop
+    over : a window of the picture, and what is shown in it instead
+    """
     from bite.plots.placed_picture import PlacedPicture
 
     height, width = image.shape[:2]
@@ -74,7 +88,7 @@ def show_picture(axes: Axes, image: NDArray[np.uint8], crop: Crop) -> float:
     top, bottom = crop.centre_y - 0.5 * crop.height, crop.centre_y + 0.5 * crop.height
     columns = slice(int(np.clip(np.floor(left), 0, width - 1)), int(np.clip(np.ceil(right), 1, width)) + 1)
     rows = slice(int(np.clip(np.floor(top), 0, height - 1)), int(np.clip(np.ceil(bottom), 1, height)) + 1)
-    part = image[rows, columns]
+    part = image[rows, columns] if over is None else _put_over(image, rows, columns, *over)
     stride = max(1, -(-part.shape[1] // _MOST_PIXELS))
     part, gain = lifted(part[::stride, ::stride])
     x0, y0 = columns.start - 0.5, rows.start - 0.5
@@ -82,6 +96,20 @@ def show_picture(axes: Axes, image: NDArray[np.uint8], crop: Crop) -> float:
     axes.set(xlim=(left, right), ylim=(bottom, top))
     axes.add_image(PlacedPicture(axes, part, extent))
     return gain
+
+
+def _put_over(
+    image: NDArray[np.uint8], rows: slice, columns: slice, window: Window, pixels: NDArray[np.uint8]
+) -> NDArray[np.uint8]:
+    """Give a copy of a part of a picture with other pixels where the window reaches into it."""
+    part = image[rows, columns].copy()
+    top, left = max(rows.start, window.top), max(columns.start, window.left)
+    high = min(rows.start + part.shape[0], window.top + window.height) - top
+    wide = min(columns.start + part.shape[1], window.left + window.width) - left
+    if high > 0 and wide > 0:
+        inside = Window(left - window.left, top - window.top, wide, high).cut(pixels)
+        Window(left - columns.start, top - rows.start, wide, high).cut(part)[:] = inside
+    return part
 
 
 def lifted(part: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
@@ -96,10 +124,13 @@ def lifted(part: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
 
 def scale_bar(axes: Axes, crop: Crop, px_per_mm: float) -> None:
     """Draw 10 mm into the lower right corner."""
+    from bite.plots.lines import put_lines
+
     right, y = crop.centre_x + 0.46 * crop.width, crop.centre_y + 0.43 * crop.height
     left = right - 10.0 * px_per_mm
-    axes.plot([left, right], [y, y], color="white", lw=5.0, solid_capstyle="butt", zorder=4)
-    axes.plot([left, right], [y, y], color="black", lw=2.2, solid_capstyle="butt", zorder=5)
+    bar = [np.array([(left, y), (right, y)])]
+    put_lines(axes, bar, color="white", lw=5.0, solid_capstyle="butt", zorder=4)
+    put_lines(axes, bar, color="black", lw=2.2, solid_capstyle="butt", zorder=5)
     axes.text(
         0.5 * (left + right),
         y - 0.02 * crop.height,

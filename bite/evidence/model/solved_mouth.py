@@ -85,13 +85,14 @@ class SolvedMouth:
         teeth_only : bool, lay only teeth over it
         """
         out = np.array(photograph)
-        window = self.window
-        rows = slice(window.top, window.top + window.height)
-        columns = slice(window.left, window.left + window.width)
-        share = (self.teeth if teeth_only else self.cover)[..., None]
-        mixed = share * self.shaded + (1.0 - share) * out[rows, columns]
-        out[rows, columns] = np.round(mixed).astype(np.uint8)
+        self.window.cut(out)[:] = self.mixed(self.window.cut(out), teeth_only=teeth_only)
         return out
+
+    def mixed(self, photograph: NDArray[np.generic], *, teeth_only: bool = False) -> NDArray[np.uint8]:
+        """Give the window's pixels with the shaded mouth over those of the photograph's window."""
+        share = (self.teeth if teeth_only else self.cover)[..., None].astype(np.float32)
+        under = photograph.astype(np.float32)
+        return np.asarray(np.round(under + share * (self.shaded - under)), dtype=np.uint8)
 
 
 def mouth_canvas(

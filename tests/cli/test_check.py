@@ -14,7 +14,8 @@ from bite.files.result import read_result
 from tests.cli.runs import DEMO, CopyDemo, Run, edit, names_in, one_line, refusal
 
 MOVE = "plover/plover-b02"
-LEAVE = "tern/tern-a07"
+ON_A_LINE = "turnstone/turnstone-d04"
+"""With a line of depths and solved corners: a check of it takes less time than with a map and a mesh."""
 USABLE = "whimbrel/whimbrel-a02"
 """Without a solved model: a check of it takes the least time."""
 
@@ -70,11 +71,11 @@ def test_nothing_but_bad_frames_give_an_empty_array(run: Run, tmp_path: Path) ->
 
 @pytest.mark.slow
 def test_quiet_is_one_line_a_frame(run: Run, tmp_path: Path) -> None:
-    frames = [DEMO / f"{name}.bite.toml" for name in (USABLE, LEAVE)]
+    frames = [DEMO / f"{name}.bite.toml" for name in (USABLE, ON_A_LINE)]
     ran = run("check", *frames, "--quiet", "--out", tmp_path)
-    assert (ran.code, ran.err) == (0, "")
+    assert (ran.code, ran.err) == (1, "")
     first, second = ran.out.splitlines()
-    assert first.startswith("whimbrel-a02: USABLE - ") and second.startswith("tern-a07: LEAVE - ")
+    assert first.startswith("whimbrel-a02: USABLE - ") and second.startswith("turnstone-d04: UNSURE - ")
 
 
 @pytest.mark.slow
@@ -130,7 +131,7 @@ def test_the_performance_device_is_held_against_the_frames(run: Run, tmp_path: P
 
 @pytest.mark.slow
 def test_a_cast_lends_tolerance_and_devices(copy_demo: CopyDemo, run: Run, tmp_path: Path) -> None:
-    frame = copy_demo("tern", "tern-a07")
+    frame = copy_demo("turnstone", "turnstone-d04")
     edit(frame, ('device_file = "../bench-depth.device.toml"\n', ""))
     cast = tmp_path / "cast.toml"
     cast.write_text((DEMO / "cast.toml").read_text("utf-8").replace("= 0.5\n", "= 1.25\n"), encoding="utf-8")

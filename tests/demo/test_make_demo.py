@@ -22,8 +22,9 @@ NAMES = sorted(export.name for role in ROLES for export in role.exports)
 
 def small(role):
     """Give the same role at a size that a test can afford."""
-    picture = replace(role.settings.picture, width_px=270, height_px=360, focal_px=443.0)
-    settings = replace(role.settings, picture=picture, scene_detail=Detail.COARSE)
+    picture = replace(role.settings.picture, width_px=150, height_px=200, focal_px=246.0)
+    sensor = replace(role.settings.sensor, width_px=160, height_px=120, focal_px=150.0)
+    settings = replace(role.settings, picture=picture, sensor=sensor, scene_detail=Detail.COARSE)
     return replace(role, settings=settings)
 
 

@@ -33,8 +33,8 @@ def between_pixels(pixels: np.ndarray, extent, axes, shape) -> tuple[np.ndarray,
     row, column = np.mgrid[:height, :width]
     at = np.stack([column + 0.5, height - row - 0.5], -1).reshape(-1, 2)
     x, y = axes.transData.inverted().transform(at).T.reshape(2, height, width)
-    inside = axes.bbox.contains
-    on = np.array([inside(*place) for place in at]).reshape(height, width)
+    low, high = axes.bbox.get_points()
+    on = ((at >= low) & (at <= high)).all(-1).reshape(height, width)
     rows, columns = pixels.shape[:2]
     u = (x - extent[0]) / (extent[1] - extent[0]) * columns - 0.5
     v = (y - extent[3]) / (extent[2] - extent[3]) * rows - 0.5

@@ -1,4 +1,4 @@
-"""Workers of casts, forked from a process that has imported what checks use: longer work than a small check.
+"""Workers of casts, and commands, forked from a process that has imported all: more work than a small check.
 
 The program starts its workers afresh ("spawn"), and so does every run in a process of its own, such as those
 of `tests/cast/test_disturbed.py`. A worker of a run inside the tests' own process need not import, has the
@@ -8,6 +8,7 @@ streams and the folder of whoever starts it, and differs in nothing else.
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Callable
 from multiprocessing import forkserver, get_context, reduction
 from multiprocessing.process import BaseProcess
@@ -57,6 +58,19 @@ def _taken_on(*streams: reduction.DupFd) -> _Streams:
         os.dup2(given, number)
         os.close(given)
     return _Streams()
+
+
+def commanded(arguments: list[str]) -> BaseProcess:
+    """Start a command of `bite` in a process of its own; what ``main`` gives is its exit code."""
+    process = Warm("spawn").Process(target=_command, args=(arguments,), daemon=True)
+    process.start()
+    return process
+
+
+def _command(arguments: list[str]) -> None:
+    from bite.cli import main
+
+    sys.exit(main(arguments))
 
 
 def _written_here(_: _Streams, target: Callable[..., None], *args: object) -> None:

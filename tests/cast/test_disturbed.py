@@ -108,6 +108,7 @@ def test_a_terminal_shows_how_long_it_takes_and_a_file_does_not(four, tmp_path):
     ours, theirs = pty.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 100, 0, 0))
     command = [sys.executable, "-m", "bite", "cast", str(four / "cast.toml"), "--out", str(tmp_path)]
+    command += ["--jobs", "1"]
     running = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=theirs)
     os.close(theirs)
     shown = b""

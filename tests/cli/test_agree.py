@@ -72,6 +72,7 @@ def test_covered_is_compared_with_covered_only() -> None:
     assert [(item.kind, len(item.deviations)) for item in mine] == [(Kind.COVERED, 2)]
 
 
+@pytest.mark.slow
 def test_command_prints_scatter_and_draws_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     files = [
         corner_file(tmp_path / f"{name}.corners.json", clicks, annotator=name)

@@ -34,6 +34,7 @@ distortion_coefficients: !!opencv-matrix
 """
 
 
+@pytest.mark.slow
 @pytest.mark.network
 def test_a_portrait_with_five_pixels_a_tooth_is_refused_with_the_number(
     astronaut: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]

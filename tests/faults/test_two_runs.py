@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import json
 import os
-import subprocess
-import sys
 import time
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 import pytest
 
 from bite.errors import InputError
 from bite.files.folder_lock import locked
+from tests.warm_workers import commanded
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="folders are locked by flock")
 
@@ -33,9 +33,13 @@ def _results(folder: Path, frame: str) -> list[str]:
     return written
 
 
-def _recheck(folder: Path, frame: str) -> subprocess.Popen[bytes]:
-    command = [sys.executable, "-m", "bite", "recheck", *_results(folder, frame)]
-    return subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+def _recheck(folder: Path, frame: str) -> BaseProcess:
+    return commanded(["recheck", *_results(folder, frame)])
+
+
+def _ended_well(run: BaseProcess) -> bool:
+    run.join(100)
+    return run.exitcode == 0
 
 
 def _steps(folder: Path) -> set[str]:
@@ -45,19 +49,17 @@ def _steps(folder: Path) -> set[str]:
 
 @pytest.mark.slow
 def test_a_step_that_another_run_adds_meanwhile_is_kept(tmp_path: Path) -> None:
-    with _recheck(tmp_path, "b01") as first:
-        assert first.wait(100) == 0
+    assert _ended_well(_recheck(tmp_path, "b01"))
     kept = (tmp_path / "plover.history.json").read_text(encoding="utf-8")
     (tmp_path / "plover.history.json").unlink()
     with locked(tmp_path):
         second = _recheck(tmp_path, "b02")
         deadline = time.monotonic() + 3.0
-        while second.poll() is None and time.monotonic() < deadline:
+        while second.exitcode is None and time.monotonic() < deadline:
             time.sleep(0.05)
         # what another run would write while the second one is at work
         (tmp_path / "plover.history.json").write_text(kept, encoding="utf-8")
-    assert second.wait(100) == 0 and second.stderr is not None
-    second.stderr.close()
+    assert _ended_well(second)
     assert _steps(tmp_path) == {"b01", "b02"}
 
 
@@ -66,8 +68,7 @@ def test_four_at_once_leave_four_steps(tmp_path: Path) -> None:
     frames = [f"b{number:02}" for number in range(4)]
     runs = [_recheck(tmp_path, frame) for frame in frames]
     for run in runs:
-        assert run.wait(100) == 0 and run.stderr is not None
-        run.stderr.close()
+        assert _ended_well(run)
     assert _steps(tmp_path) == set(frames)
 
 

@@ -129,6 +129,7 @@ def test_a_head_is_misplaced_about_its_mouth() -> None:
     assert angle.std() == pytest.approx(0.15, rel=0.1)
 
 
+@pytest.mark.slow
 def test_a_scan_errs_by_as_much_as_is_said() -> None:
     rng = np.random.default_rng(4)
     rows = draw_rows(rng, 3.0, 2.0)

@@ -153,6 +153,7 @@ def test_what_is_missing_is_said(case: str, sentence: str) -> None:
     assert sentence in written
 
 
+@pytest.mark.slow
 def test_the_stamp_of_a_refusal_hides_no_picture() -> None:
     for name in ("unsure", "reshoot"):
         figure = page(name)

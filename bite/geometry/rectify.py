@@ -182,11 +182,15 @@ def source_pixels(rectified: Camera, source: Camera) -> Array:
     ----------
     rectified, source : Camera, with one centre
     """
-    rows, columns = np.mgrid[: rectified.height_px, : rectified.width_px]
-    rays = rectified.rays(np.column_stack([columns.ravel(), rows.ravel()]).astype(np.float64))
+    # a rectified camera has neither lens terms nor skew: a ray's slopes are its column's and its row's
+    wide, high = np.arange(rectified.width_px), np.arange(rectified.height_px)
+    x = rectified.rays(np.column_stack([wide, np.zeros(len(wide))]).astype(np.float64))[:, 0]
+    y = rectified.rays(np.column_stack([np.zeros(len(high)), high]).astype(np.float64))[:, 1]
     turn = source.camera_from_reference.rotation @ rectified.camera_from_reference.rotation.T
-    local = rays @ turn.T
-    slopes = local[:, :2] / np.where(local[:, 2] > 0, local[:, 2], np.nan)[:, None]
+    local = [row[0] * x[None] + (row[1] * y + row[2])[:, None] for row in turn]
+    ahead = np.where(local[2] > 0, local[2], np.nan)
+    slopes = np.empty((ahead.size, 2))
+    slopes[:, 0], slopes[:, 1] = (local[0] / ahead).ravel(), (local[1] / ahead).ravel()
     slopes[~(np.hypot(slopes[:, 0], slopes[:, 1]) < source.fold_slope())] = np.nan
     return source.pixels_from_slopes(slopes).reshape(rectified.height_px, rectified.width_px, 2)
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bite.evidence.stereo.row_spline import sample_rows
 from bite.geometry.rigid import Array
 
 PATCH_SD_PX = 2.5
@@ -82,17 +83,20 @@ def refined(left: Array, right: Array, start_px: Array) -> Shifts:
     """
     from scipy.ndimage import spline_filter1d
 
-    known = np.isfinite(start_px) & np.isfinite(left) & ~beside_step(start_px)
-    filled = [np.where(np.isfinite(p), p, np.nanmedian(p)) for p in (left, right)]
+    started = np.isfinite(start_px) & np.isfinite(left) & ~beside_step(start_px)
+    # nothing outside of what is known enters any sum
+    box = box_of(started)
+    known = started[box]
+    filled = [np.where(np.isfinite(p), p, np.nanmedian(p))[box[0]] for p in (left, right)]
     left_rows, right_rows = (spline_filter1d(p, 3, axis=1, mode="mirror") for p in filled)
-    columns = np.broadcast_to(np.arange(left.shape[1], dtype=np.float64), left.shape)
-    seen = np.isfinite(right).astype(np.float64)
-    disparity = np.where(known, start_px, 0.0)
+    columns = np.broadcast_to(np.arange(left.shape[1], dtype=np.float64)[box[1]], known.shape)
+    left_value, left_slope = sample_rows(left_rows, columns)
+    seen = np.isfinite(right[box[0]]).astype(np.float64)
+    disparity = np.where(known, start_px[box], 0.0)
     for _ in range(ROUNDS):
         plane, slope = local_plane(disparity, known)
         moved, moved_slope = sample_rows(right_rows, columns - plane)
         known = known & _taken(seen, columns - plane)
-        left_value, left_slope = sample_rows(left_rows, columns)
         gain = _gain(left_value, moved, known)
         difference = np.where(known, left_value - gain * moved, 0.0)
         gradient = np.where(known, -left_slope / np.clip(1.0 - slope, 0.3, 3.0), 0.0)
@@ -100,16 +104,30 @@ def refined(left: Array, right: Array, start_px: Array) -> Shifts:
         sums = _sums(gradient, other, difference, known)
         disparity = np.where(known, plane + np.clip(sums.step_px, -_STEP_PX, _STEP_PX), 0.0)
     own = 0.5 * (gradient - sums.mean_gradient + other - sums.mean_other)
+
+    def whole(part: Array, outside: float) -> Array:
+        out = np.full(started.shape, outside)
+        out[box] = part
+        return out
+
     return Shifts(
-        np.where(known, disparity, np.nan),
-        np.where(known, own, 0.0),
-        np.where(known, difference - sums.mean_difference - sums.step_px * own, 0.0),
-        sums.weight,
-        sums.energy,
-        sums.spread(gradient),
-        np.where(known, plane, np.nan),
-        known,
+        whole(np.where(known, disparity, np.nan), np.nan),
+        whole(np.where(known, own, 0.0), 0.0),
+        whole(np.where(known, difference - sums.mean_difference - sums.step_px * own, 0.0), 0.0),
+        whole(sums.weight, 0.0),
+        whole(sums.energy, 0.0),
+        whole(sums.spread(gradient), 0.0),
+        whole(np.where(known, plane, np.nan), np.nan),
+        whole(known.astype(np.float64), 0.0) > 0,
     )
+
+
+def box_of(known: NDArray[np.bool_]) -> tuple[slice, slice]:
+    """Give the rows and columns that hold all that is known; the first pixel where nothing is."""
+    rows, columns = (np.flatnonzero(known.any(axis)) for axis in (1, 0))
+    if not rows.size:
+        return slice(0, 1), slice(0, 1)
+    return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,16 +192,16 @@ def local_plane(values: Array, known: NDArray[np.bool_]) -> tuple[Array, Array]:
     Values are taken from where they are known alone, so that a plane at the rim of a hole is not pulled in.
     Where too little is known for a plane, the mean stands in for it.
     """
-    rows, columns = np.mgrid[: values.shape[0], : values.shape[1]].astype(np.float64)
     middle = float(np.median(values[known])) if known.any() else 0.0
-    y0, x0 = rows - rows.mean(), columns - columns.mean()
+    y, x = (np.arange(n) - 0.5 * (n - 1) for n in values.shape)
+    x, y = x[None], y[:, None]
     weight = known.astype(np.float64)
     value = np.where(known, values - middle, 0.0)
     n, sx, sy, sxx, sxy, syy, sv, sxv, syv = (
         blurred(part, PLANE_SD_PX)
         for part in (
-            weight, weight * x0, weight * y0, weight * x0 * x0, weight * x0 * y0, weight * y0 * y0,
-            value, value * x0, value * y0,
+            weight, weight * x, weight * y, weight * x * x, weight * x * y, weight * y * y,
+            value, value * x, value * y,
         )
     )  # fmt: skip
     n = np.maximum(n, 1e-9)
@@ -194,36 +212,7 @@ def local_plane(values: Array, known: NDArray[np.bool_]) -> tuple[Array, Array]:
     cxx, cyy = cxx + 0.5, cyy + 0.5
     det = cxx * cyy - cxy * cxy
     slope_x, slope_y = (cyy * cxv - cxy * cyv) / det, (cxx * cyv - cxy * cxv) / det
-    return middle + mv + slope_x * (x0 - mx) + slope_y * (y0 - my), slope_x
-
-
-def sample_rows(coefficients: Array, columns: Array) -> tuple[Array, Array]:
-    """Read a picture between its pixels along rows, by cubic B-spline; also give the slope, per px.
-
-    Parameters
-    ----------
-    coefficients : array, shape (h, w), of ``scipy.ndimage.spline_filter1d`` along rows
-    columns : array, shape (h, w), where to read; held inside the picture
-
-    Examples
-    --------
-    >>> from scipy.ndimage import spline_filter1d
-    >>> row = np.arange(12.0)[None] ** 2
-    >>> value, slope = sample_rows(spline_filter1d(row, 3, axis=1, mode="mirror"), np.full((1, 12), 6.25))
-    >>> bool(abs(value[0, 0] - 6.25**2) < 0.01), bool(abs(slope[0, 0] - 12.5) < 0.05)
-    (True, True)
-    """
-    height, width = coefficients.shape
-    at = np.clip(columns, 1.0, width - 2.001)
-    first = np.floor(at).astype(np.int64)
-    u = at - first
-    v = 1.0 - u
-    start = (np.arange(height) * width)[:, None] + first
-    flat = coefficients.ravel()
-    c0, c1, c2, c3 = (flat[start + k] for k in (-1, 0, 1, 2))
-    value = (v**3 * c0 + (4 - 6 * u * u + 3 * u**3) * c1 + (4 - 6 * v * v + 3 * v**3) * c2 + u**3 * c3) / 6
-    slope = 0.5 * (-v * v * c0 + (3 * u * u - 4 * u) * c1 + (4 * v - 3 * v * v) * c2 + u * u * c3)
-    return value, slope
+    return middle + mv + slope_x * (x - mx) + slope_y * (y - my), slope_x
 
 
 def _taken(seen: Array, columns: Array) -> NDArray[np.bool_]:
@@ -239,6 +228,7 @@ def _gain(left: Array, moved: Array, use: NDArray[np.bool_]) -> Array:
     total = np.maximum(blurred(use.astype(np.float64), WIDE_PX), 1e-6)
     spread = []
     for picture in (left, moved):
-        mean = blurred(np.where(use, picture, 0.0), WIDE_PX) / total
-        spread.append(np.maximum(blurred(np.where(use, picture**2, 0.0), WIDE_PX) / total - mean**2, 0.0))
+        kept = np.where(use, picture, 0.0)
+        mean = blurred(kept, WIDE_PX) / total
+        spread.append(np.maximum(blurred(kept**2, WIDE_PX) / total - mean**2, 0.0))
     return np.clip(np.sqrt((spread[0] + 1.0) / (spread[1] + 1.0)), 1.0 / _GAIN, _GAIN)

@@ -105,13 +105,15 @@ def _hang_together(residual: Array, calm: NDArray[np.bool_]) -> float:
     total, own = 0.0, float((value**2).mean())
     if not own > 0:
         return 1.0
-    for down in range(-_LAGS, _LAGS + 1):
-        for right in range(-_LAGS, _LAGS + 1):
-            moved, there = (np.roll(image, (down, right), (0, 1)) for image in (value, calm))
-            share = float((calm & there).mean())
-            if share > 0:
-                rho = float((value * moved).mean()) / share / (own / float(calm.mean()))
-                total += rho * float(np.exp(-(down**2 + right**2) / (4.0 * PATCH_SD_PX**2)))
+    # a lag and its opposite say the same
+    lags = [(down, right) for down in range(_LAGS + 1) for right in range(-_LAGS, _LAGS + 1)]
+    for down, right in lags[_LAGS:]:
+        moved, there = (np.roll(image, (down, right), (0, 1)) for image in (value, calm))
+        share = float((calm & there).mean())
+        if share > 0:
+            rho = float((value * moved).mean()) / share / (own / float(calm.mean()))
+            times = 1.0 if down == right == 0 else 2.0
+            total += times * rho * float(np.exp(-(down**2 + right**2) / (4.0 * PATCH_SD_PX**2)))
     return float(np.sqrt(max(total, 1.0)))
 
 

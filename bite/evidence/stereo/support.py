@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from bite.evidence.stereo.refine import Shifts, blurred, sample_rows
+from bite.evidence.stereo.refine import Shifts, blurred, box_of
+from bite.evidence.stereo.row_spline import sample_values
 from bite.evidence.stereo.sigma import Parts
 from bite.geometry.rigid import Array
 
@@ -50,17 +51,21 @@ def distinct(left: Array, right: Array, shifts: Shifts) -> NDArray[np.bool_]:
     """
     from scipy.ndimage import spline_filter1d
 
-    filled = [np.where(np.isfinite(p), p, np.nanmedian(p)) for p in (left, right)]
+    # nothing outside of what is known enters any sum
+    box = box_of(shifts.known)
+    known, plane, residual = (part[box] for part in (shifts.known, shifts.plane_px, shifts.residual))
+    filled = [np.where(np.isfinite(p), p, np.nanmedian(p))[box[0]] for p in (left, right)]
     rows = spline_filter1d(filled[1], 3, axis=1, mode="mirror")
-    columns = np.arange(left.shape[1], dtype=np.float64)[None]
-    known = shifts.known
+    columns = np.arange(left.shape[1], dtype=np.float64)[None, box[1]]
     total = np.maximum(blurred(known.astype(np.float64)), 1e-6)
 
     def cost(aside_px: float) -> Array:
-        moved, _ = sample_rows(rows, columns - np.nan_to_num(shifts.plane_px) - aside_px)
-        difference = np.where(known, filled[0] - moved, 0.0)
+        moved = sample_values(rows, columns - np.nan_to_num(plane) - aside_px)
+        difference = np.where(known, filled[0][:, box[1]] - moved, 0.0)
         return np.asarray(blurred(difference**2) / total - (blurred(difference) / total) ** 2)
 
-    own = blurred(shifts.residual**2) / total
+    own = blurred(np.square(residual)) / total
     best = np.minimum.reduce([cost(aside) for aside in ASIDE_PX])
-    return np.asarray(known & (best > DISTINCT * own))
+    out = np.zeros(shifts.known.shape, dtype=np.bool_)
+    out[box] = known & (best > DISTINCT * own)
+    return out

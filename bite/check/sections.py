@@ -80,11 +80,12 @@ def map_sections(block: DepthBlock, parameters: Array, moved_mm: float) -> tuple
     """
     before, after = before_and_after(parameters, moved_mm)
     sharp_before, seen_before, _ = block.appearance(before)
-    sharp_after, seen_after, share = block.appearance(after)
+    view = block.area_view(after, slopes=False)
+    sharp_after, seen_after, share = block.appearance_of(view, after)
     images = (
         block.measured_mm, block.sigma_mm(share), seen_before, seen_after, sharp_before, sharp_after
     )  # fmt: skip
-    part = block.area_view(after).part
+    part = view.part
     along = np.arange(-HALF_LENGTH_MM, HALF_LENGTH_MM + STEP_MM / 2, STEP_MM)
     head = block.head
 

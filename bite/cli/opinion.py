@@ -43,8 +43,10 @@ def run(args: argparse.Namespace) -> int:
     from bite.opinion.figure import opinion_figure
     from bite.opinion.steps import opinion_of
     from bite.opinion.told import opinion_mapping, opinion_text
+    from bite.plots.library import load_for_drawing
     from bite.plots.saving import figure_bytes
 
+    load_for_drawing()
     path = Path(args.frame)
     frame = load_frame(require_frame_file(path))
     folder = path.parent if args.out is None else Path(args.out)

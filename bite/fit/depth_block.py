@@ -106,7 +106,10 @@ class DepthBlock(Block):
 
     def appearance(self, parameters: Array) -> tuple[Array, Array, Array]:
         """Give what the sensor would see: sharp and smoothed depth, mm, and the share of enamel."""
-        sharp = self.area_view(parameters, slopes=False)
+        return self.appearance_of(self.area_view(parameters, slopes=False), parameters)
+
+    def appearance_of(self, sharp: AreaView, parameters: Array) -> tuple[Array, Array, Array]:
+        """Give what the sensor would see of what each pixel sees there; see ``appearance``."""
         enamel = sharp.enamel
         biased = sharp.depth_mm + parameters[P.ENAMEL_BIAS_MM] * enamel
         solid = sharp.part >= 0

@@ -96,11 +96,14 @@ def frame_steps(
 def load_what_a_check_needs() -> None:
     """Import all that a check and its pictures use, so that the next frame does not wait for it."""
     import cv2  # noqa: F401  loading it is the point
-    import matplotlib.backends.backend_agg  # noqa: F401  loading it is the point
     import pydantic  # noqa: F401  loading it is the point
     import scipy.fft
     import scipy.ndimage
     import scipy.special  # noqa: F401  loading it is the point
+
+    from bite.plots.library import load_for_drawing
+
+    load_for_drawing()
 
 
 def told_from(root: Path, line: str) -> str:

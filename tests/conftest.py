@@ -4,7 +4,7 @@ import os
 import shutil
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 
 import pytest
@@ -30,6 +30,13 @@ LONGEST = (
     "tests/device/test_measured.py", "tests/together/test_together.py",
 )  # fmt: skip
 """Files that take longest, longest first: two processes that share the files then end together."""
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collect_file() -> Generator[None, list[pytest.Collector], list[pytest.Collector]]:
+    """Look for no examples in docstrings of tests, which have none: those of the program are run."""
+    found = yield
+    return [each for each in found if type(each).__name__ != "DoctestModule"]
 
 
 @pytest.hookimpl(trylast=True)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from bite.fit.area_view import area_view
 from bite.fit.causes import PER_CENT, PER_DEG, Cause, directed, in_order, only_lower_moves
 from bite.fit.depth_prediction import Prediction
 from bite.fit.linear import HUBER
@@ -31,8 +32,9 @@ def cause_slopes(block: DepthBlock, seen: Prediction, parameters: Array) -> Arra
     seen : Prediction, made at these parameters
     parameters : array, shape (14 + j,), of the block
     """
-    sharp = replace(block, head=directed(block.head)).area_view(parameters)
-    lower = replace(block, head=only_lower_moves(block.head)).area_view(parameters)
+    # other motions of the very model that was seen: nothing is rendered again for them
+    sharp = area_view(seen.model, directed(block.head), parameters)
+    lower = area_view(seen.model, only_lower_moves(block.head), parameters)
     stack = np.concatenate(
         [sharp.depth_mm[None], sharp.maps[:4], lower.maps[[P.FORWARD_MM, P.UP_MM]], sharp.depth_mm[None]]
     )
@@ -71,11 +73,12 @@ def clipped_noise(block: DepthBlock, seen: Prediction) -> MapNoise:
 
 def clipped_scatter(block: DepthBlock, seen: Prediction, directions: Array, extra: Array) -> Array:
     """Give the covariance of the summed clipped residuals along directions, shape (d, d)."""
-    own, more = np.split(directions, [len(directions[0]) - len(extra)], axis=1)
-    weight = np.zeros(seen.used.shape)
-    weight[seen.used] = block.linear_of(seen).weight
-    maps = np.tensordot(own, seen.all_slopes(), axes=1) + np.tensordot(more, extra, axes=1)
-    return correlated_meat(maps * (weight / block.sigma_mm(seen.teeth_share)), clipped_noise(block, seen))
+    used = seen.used
+    columns = np.concatenate([seen.slopes[:, used], seen.own_slopes.T, extra[:, used]])
+    weight = block.linear_of(seen).weight / block.sigma_mm(seen.teeth_share)[used]
+    maps = np.zeros((len(directions), *used.shape))
+    maps[:, used] = (directions @ columns) * weight
+    return correlated_meat(maps, clipped_noise(block, seen))
 
 
 def alone(block: DepthBlock, look: Look) -> float:
@@ -101,10 +104,11 @@ def apart(one: DepthBlock, look: Look, two: DepthBlock, other: Look) -> float | 
 def _per_mm(block: DepthBlock, look: Look) -> Array:
     """Give d(offset)/d(reading), shape (h, w), mm per mm."""
     seen = look.seen
-    weight = np.zeros(seen.used.shape)
-    weight[seen.used] = look.linear.weight
-    combined = np.tensordot(look.direction, seen.all_slopes(), axes=1)
-    return np.asarray(combined * weight / block.sigma_mm(seen.teeth_share) ** 2)
+    used = seen.used
+    combined = look.direction @ np.concatenate([seen.slopes[:, used], seen.own_slopes.T])
+    out = np.zeros(used.shape)
+    out[used] = combined * look.linear.weight / block.sigma_mm(seen.teeth_share)[used] ** 2
+    return out
 
 
 def _on_window(weights: Array, one: DepthBlock, two: DepthBlock) -> Array:

@@ -20,6 +20,7 @@ from bite.fit.head import Head
 from bite.fit.linear import Linear
 from bite.fit.noise import MapNoise, correlated_meat
 from bite.fit.parameters import COUNT, GEOMETRIC, P
+from bite.fit.seen_model import SeenModel, seen_model
 from bite.fit.skin_moves import START_SPREAD, SkinMoves, SkinSpread
 from bite.fit.smoothing import GAUSS, Kind, SensorFilter, Smoothed, smooth
 from bite.fit.tooth_moves import NO_TOOTH_MOVES, ToothMoves
@@ -102,7 +103,11 @@ class DepthBlock(Block):
 
     def area_view(self, parameters: Array, *, slopes: bool = True) -> AreaView:
         """Give what each pixel sees of the model before the sensor smooths it, and its slopes if asked."""
-        return area_view(self.grid, self._waved(parameters), parameters, self.mm_per_px, slopes=slopes)
+        head = self._waved(parameters)
+        return area_view(self._seen(head, parameters), head, parameters, slopes=slopes)
+
+    def _seen(self, head: Head, parameters: Array) -> SeenModel:
+        return seen_model(self.grid, head, parameters, self.mm_per_px)
 
     def appearance(self, parameters: Array) -> tuple[Array, Array, Array]:
         """Give what the sensor would see: sharp and smoothed depth, mm, and the share of enamel."""
@@ -136,7 +141,9 @@ class DepthBlock(Block):
         """Give what the sensor would see and how that changes with each unknown."""
         if len(parameters) == COUNT:
             parameters = np.concatenate([parameters, np.zeros(self.boxy_place + 1 - COUNT)])
-        sharp = self.area_view(parameters)
+        head = self._waved(parameters)
+        model = self._seen(head, parameters)
+        sharp = area_view(model, head, parameters)
         part, maps = sharp.part, sharp.maps
         solid, teeth = part >= 0, (part == UPPER) | (part == LOWER)
         smoothing_px = float(parameters[P.SMOOTHING_PX])
@@ -173,7 +180,7 @@ class DepthBlock(Block):
         own_slopes = np.concatenate([by_skin, by_teeth, boxy_slope[used, None]], axis=1)
         return Prediction(
             biased, part, depth_mm, slopes, own_slopes, teeth_share, lower_forward, nearness,
-            readable, used, np.where(used, weight, 0.0),
+            readable, used, np.where(used, weight, 0.0), model,
         )  # fmt: skip
 
     def _nearness(self, teeth: NDArray[np.bool_]) -> tuple[Array, Array]:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bite.fit.parameters import COUNT
+from bite.fit.seen_model import SeenModel
 from bite.geometry.rigid import Array
 
 
@@ -29,6 +30,7 @@ class Prediction:
     readable : pixels with a reading and a prediction
     used : those that enter the fit
     weight : trust, before scaling by noise
+    model : what the rays meet there, for those who ask how it moves otherwise
     """
 
     sharp_mm: Array
@@ -42,6 +44,7 @@ class Prediction:
     readable: NDArray[np.bool_]
     used: NDArray[np.bool_]
     weight: Array
+    model: SeenModel
 
     def all_slopes(self) -> Array:
         """Slopes by every unknown, the block's own too, zero outside the pixels in use, (14 + k, h, w)."""

@@ -1,19 +1,20 @@
 """How noisy a depth map is and over what distance its errors hang together, from its own residuals on skin.
 
 A solved skin is never perfect, so the residuals hold sensor noise and solve error together, and both belong
-in the sd. Depth
-pixels are not independent: counting them as if they were would make the interval several times too short.
+in the sd. Depth pixels are not independent: counted as if they were, the interval would be several times too
+short.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bite.fit.linear import MAD_TO_SD, robust_sd
-from bite.geometry.rigid import Array
+from bite.geometry.rigid import Array, frozen
 
 TAPER_MM = 14.0
 """Reach of the correlation of all residuals: longer waves of the skin are unknowns of their own."""
@@ -25,10 +26,9 @@ WAVE_MM = 6.0
 LEAST_SKIN = 50
 """Pixels of skin that a median absolute deviation needs: its own sd is then 16 % of it (our choice)."""
 LEAST_TEETH = 100
-"""With fewer pixels of pure enamel than this, its noise is taken to be skin's."""
+"""With fewer pixels of pure enamel its noise is taken to be skin's."""
 TEETH_FACTOR = 3.0
-"""Enamel is at most so much noisier or calmer than skin (our choice): beyond, the teeth stand wrong and it is
-no noise."""
+"""Enamel is at most so much noisier or calmer than skin (our choice): beyond, the teeth stand wrong."""
 PATTERN_MM = (9.0, 18.0)
 """Pixels of one row so far apart share nothing but that row's own error: noise hangs together over 3 mm at
 most, and skin's waves are slower (our choice)."""
@@ -51,8 +51,7 @@ class MapNoise:
     whole_spectrum : array, the same of all residuals, slow misfit of the solved skin included
     padded : (int, int), shape of that grid
     correlation_px : float, lag at which the correlation of the noise first falls to 1/e, px
-    inflation : float
-        How many pixels count as one: the sum of the correlation function over its central lobe.
+    inflation : float, how many pixels count as one: the sum of the correlation over its central lobe
     """
 
     skin_sd_mm: float
@@ -66,8 +65,7 @@ class MapNoise:
 
 def assumed_noise(sd_mm: float, correlation_px: float) -> MapNoise:
     """Give a starting value, before any residual is known: Gaussian correlation of the stated length."""
-    inflation = max(1.0, np.pi * correlation_px**2)
-    return MapNoise(sd_mm, sd_mm, None, None, (0, 0), correlation_px, inflation)
+    return MapNoise(sd_mm, sd_mm, None, None, (0, 0), correlation_px, max(1.0, np.pi * correlation_px**2))
 
 
 def map_noise(
@@ -82,12 +80,10 @@ def map_noise(
     """Estimate scale and correlation of the residuals of a depth map.
 
     Scale, correlation length and the number of pixels that count as one come from the residuals less their
-    slow part. Two
-    covariances are kept for the sd, that of the noise alone and that of all residuals: autocovariance by
-    FFT, divided by that of
-    the mask, tapered, and kept positive definite by cutting negative powers. With fewer than 50 skin pixels
-    the starting noise is kept; with fewer than 100
-    enamel pixels enamel is taken to be as noisy as skin, and never more than three times more or less.
+    slow part. Two covariances are kept for the sd, that of the noise alone and that of all residuals:
+    autocovariance by FFT, divided by that of the mask, tapered, and kept positive definite by cutting
+    negative powers. With fewer than 50 skin pixels the starting noise is kept; with fewer than 100 enamel
+    pixels enamel is taken to be as noisy as skin, and never more than three times more or less.
 
     Parameters
     ----------
@@ -109,17 +105,18 @@ def map_noise(
         teeth_sd = float(np.clip(scatter, skin_sd / TEETH_FACTOR, skin_sd * TEETH_FACTOR))
     lags = _Lags.of(skin, mm_per_px)
     limit = CLIP_SD * skin_sd
-    short = lags.covariance(np.clip(quick, -limit, limit))
-    short = short / short[0, 0]
+    clipped = np.clip(quick, -limit, limit)
+    covariance = lags.covariance(clipped)
+    short = covariance / covariance[0, 0]
     length_px = _length(short, lags.distance_px)
     lobe = np.maximum(short, 0.0)[lags.distance_px <= max(3.0 * length_px, 1.0)]
 
     away_mm = lags.distance_px * mm_per_px
-    quick_covariance = lags.covariance(np.clip(quick, -limit, limit)) / skin_sd**2
+    quick_covariance = covariance / skin_sd**2
     pattern = _Pattern.of(quick_covariance, lags.known, mm_per_px)
-    short_range = _given_back(pattern.less(quick_covariance), away_mm, WAVE_MM / mm_per_px)
+    short_range = _given_back(pattern.less(quick_covariance), away_mm, mm_per_px)
     slow = residual_mm - quick
-    whole = lags.covariance(np.clip(quick, -limit, limit) + slow - np.median(slow[skin])) / skin_sd**2
+    whole = lags.covariance(clipped + slow - np.median(slow[skin])) / skin_sd**2
     return MapNoise(
         skin_sd,
         teeth_sd,
@@ -172,28 +169,45 @@ class _Pattern:
         return out
 
 
-def _given_back(covariance: Array, away_mm: Array, width_px: float) -> Array:
+def _given_back(covariance: Array, away_mm: Array, mm_per_px: float) -> Array:
     """Give the spectrum of noise from the covariance of what is left of it without its slow part.
 
     Taking a Gaussian mean out left a share (1 - G)^2 of the power at each frequency. What it comes to after
     the same taper is known, and divided by: without it the sd of a strip's mean came out 7 % too small under
     white noise and 27 % under noise blurred over 1.8 px.
     """
-    end_mm = 1.5 * WAVE_MM
-    taper = np.where(away_mm < end_mm, np.cos(0.5 * np.pi * away_mm / end_mm) ** 2, 0.0)
-    rows, columns = (np.fft.fftfreq(n) for n in covariance.shape)
-    lost = np.exp(-2.0 * np.pi**2 * width_px**2 * (rows[:, None] ** 2 + columns[None, :] ** 2))
-    share = np.fft.rfft2(np.fft.ifft2((1.0 - lost) ** 2).real * taper).real
-    spectrum = np.fft.rfft2(covariance * taper).real
+    spectrum = np.fft.rfft2(covariance * _short_taper(away_mm)).real
+    share = _share_left(covariance.shape, mm_per_px)
     return np.maximum(spectrum / np.maximum(share, _LEAST_SHARE), 0.0)
+
+
+def _short_taper(away_mm: Array) -> Array:
+    end_mm = 1.5 * WAVE_MM
+    return np.where(away_mm < end_mm, np.cos(0.5 * np.pi * away_mm / end_mm) ** 2, 0.0)
+
+
+@lru_cache(maxsize=4)
+def _share_left(padded: tuple[int, ...], mm_per_px: float) -> Array:
+    """Give the share of each frequency's power that is left: the same in every round of a fit."""
+    rows, columns = (np.fft.fftfreq(n) for n in padded)
+    width_px = WAVE_MM / mm_per_px
+    lost = np.exp(-2.0 * np.pi**2 * width_px**2 * (rows[:, None] ** 2 + columns[None, :] ** 2))
+    left = np.fft.ifft2((1.0 - lost) ** 2).real * _short_taper(_distance_px(padded) * mm_per_px)
+    return frozen(np.fft.rfft2(left).real)
+
+
+def _distance_px(padded: tuple[int, ...]) -> Array:
+    """Give the length of each lag of a grid without wrap-round, px."""
+    down, across = (np.minimum(np.arange(n), n - np.arange(n)) for n in padded)
+    return np.hypot(down[:, None], across)
 
 
 def _restored(covariance: Array, away_mm: Array, known: NDArray[np.bool_], reach_mm: float) -> Array:
     """Give the spectrum of a covariance measured on residuals, taken to zero at 1.5 times its reach.
 
     Whatever took the slow part out of the residuals, a fit or a filter, left them anticorrelated at a
-    distance where the noise
-    itself is not: that offset, read in a ring about the reach, is given back. Negative powers are cut.
+    distance where the noise itself is not: that offset, read in a ring about the reach, is given back.
+    Negative powers are cut.
     """
     ring = (away_mm > 0.75 * reach_mm) & (away_mm < 1.25 * reach_mm) & known
     taken = -min(float(covariance[ring].mean()), 0.0) if ring.any() else 0.0
@@ -220,9 +234,7 @@ class _Lags:
         padded_y, padded_x = (next_fast_len(n + min(reach, n), real=True) for n in mask.shape)
         padded = (padded_y, padded_x)
         pairs = np.fft.irfft2(np.abs(np.fft.rfft2(mask.astype(np.float64), padded)) ** 2, padded)
-        lag_y = np.minimum(np.arange(padded[0]), padded[0] - np.arange(padded[0]))[:, None]
-        lag_x = np.minimum(np.arange(padded[1]), padded[1] - np.arange(padded[1]))[None, :]
-        return cls(mask, padded, pairs, np.hypot(lag_y, lag_x))
+        return cls(mask, padded, pairs, _distance_px(padded))
 
     @property
     def known(self) -> NDArray[np.bool_]:

@@ -84,6 +84,7 @@ def smooth(
     sensor: SensorFilter = GAUSS,
     *,
     slope: bool = True,
+    wanted: NDArray[np.bool_] | None = None,
 ) -> Smoothed:
     """Filter maps under one mask; means are blur(map * mask) / blur(mask).
 
@@ -95,9 +96,11 @@ def smooth(
     sensor : SensorFilter
         A median picks, for all maps, the pixel that is the median of the first.
     slope : bool, whether the slope by the blur is wanted too
+    wanted : array of bool, shape (h, w), optional
+        Where a median is needed: elsewhere it may be left out, since picking it takes long.
     """
     if sensor.kind is Kind.MEDIAN:
-        return _median(maps, mask, sensor.window_px)
+        return _median(maps, mask, sensor.window_px, wanted)
     weights, by_width = kernel(smoothing_px, sensor.kind)
     share = mask.astype(np.float64)
     first = np.where(mask, maps[0], 0.0)
@@ -130,7 +133,9 @@ def _filtered(values: Array, across: Array, down: Array) -> Array:
     return np.asarray(cv2.sepFilter2D(values, cv2.CV_64F, across, down, borderType=cv2.BORDER_CONSTANT))
 
 
-def _median(maps: Array, mask: NDArray[np.bool_], window_px: int) -> Smoothed:
+def _median(
+    maps: Array, mask: NDArray[np.bool_], window_px: int, wanted: NDArray[np.bool_] | None
+) -> Smoothed:
     from numpy.lib.stride_tricks import sliding_window_view
     from scipy.ndimage import maximum_filter, minimum_filter, uniform_filter
 
@@ -139,7 +144,7 @@ def _median(maps: Array, mask: NDArray[np.bool_], window_px: int) -> Smoothed:
     filled = np.where(mask, maps[0], np.nanmedian(first) if mask.any() else 0.0)
     # where a window is nearly even the median is its middle, to within a part of this
     stepped = maximum_filter(filled, window_px) - minimum_filter(filled, window_px) > _EVEN_MM
-    rows, columns = np.nonzero(stepped & mask)
+    rows, columns = np.nonzero(stepped & mask if wanted is None else stepped & mask & wanted)
     windows = sliding_window_view(np.pad(first, half, constant_values=np.nan), (window_px, window_px))
     values = windows[rows, columns].reshape(len(rows), window_px**2)
     count = np.isfinite(values).sum(1)

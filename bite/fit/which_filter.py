@@ -91,8 +91,8 @@ def best_filter(
         return present
 
     def unlikely(sensor: SensorFilter, px: float) -> float:
-        off = measured_mm - smooth(sharp_mm[None], solid, px, sensor, slope=False).maps[0]
-        size = np.abs(off[steps]) / noise.skin_sd_mm
+        filtered = smooth(sharp_mm[None], solid, px, sensor, slope=False, wanted=steps).maps[0]
+        size = np.abs(measured_mm[steps] - filtered[steps]) / noise.skin_sd_mm
         loss = np.where(size <= HUBER, 0.5 * size**2, HUBER * (size - 0.5 * HUBER))
         return float(np.nansum(loss)) / noise.inflation
 

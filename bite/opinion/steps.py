@@ -107,8 +107,9 @@ def opinion_of(frame: BiteFrame) -> Opinion:
     if evidence.missing:
         what = f"a second opinion needs more evidence: {evidence.missing}"
         raise InputError(frame.file.path, "", what, evidence.settle)
-    ranked = with_placing(explain(evidence.blocks, evidence.prior), placed)
+    # first, since it refuses frames in a tenth of the time that ranking takes
     checked = check_frame(frame)
+    ranked = with_placing(explain(evidence.blocks, evidence.prior), placed)
     best = best_of(ranked)
     offset = checked.fit.offset if checked.fit else None
     concluded = conclusion_beside(

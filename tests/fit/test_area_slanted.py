@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bite.fit.area_view import ENAMEL, OTHER_SHARE, RAYS_PX, AreaView, area_view
+from bite.fit.area_view import ENAMEL, OTHER_SHARE, AreaView, area_view
 from bite.fit.head import Head
 from bite.fit.parameters import COUNT
+from bite.fit.seen_model import RAYS_PX, seen_model
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid
 from bite.geometry.rigid import frozen
@@ -30,7 +31,7 @@ def viewed(points: np.ndarray, part: int, behind_mm: float | None = FAR_MM) -> A
     head = Head(corners, faces.astype(np.int32), parts, moving, *AXES, np.array([0.0, 0, 300]), {}, {})
     matrix = [[FOCAL_PX, 0, MIDDLE], [0, FOCAL_PX, MIDDLE], [0, 0, 1]]
     grid = Grid.of(Camera(SIZE, SIZE, frozen(matrix), frozen(np.zeros(5))))
-    return area_view(grid, head, np.zeros(COUNT), 1.0)
+    return area_view(seen_model(grid, head, np.zeros(COUNT), 1.0), head, np.zeros(COUNT))
 
 
 def half_plane(angle: float, through_px: float) -> np.ndarray:

@@ -11,6 +11,7 @@ import pytest
 from bite.fit.area_view import LOWER_FORWARD, SKIN_OUT, SKIN_UP, AreaView, area_view
 from bite.fit.head import Head
 from bite.fit.parameters import COUNT, P
+from bite.fit.seen_model import seen_model
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid
 from bite.geometry.rigid import Rigid, frozen, rotation_from_vector
@@ -59,7 +60,8 @@ def camera(placed: Rigid) -> Camera:
 
 
 def view_of(head: Head, parameters: np.ndarray, placed: Rigid) -> AreaView:
-    return area_view(Grid.of(camera(placed)), head, parameters, 1.0)
+    seen = seen_model(Grid.of(camera(placed)), head, parameters, 1.0)
+    return area_view(seen, head, parameters)
 
 
 def bands_about_rims(head: Head, placed: Rigid) -> list[np.ndarray]:

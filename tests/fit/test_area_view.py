@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bite.fit.area_view import ENAMEL, OTHER_SHARE, SKIN_UP, area_view
+from bite.fit.area_view import ENAMEL, OTHER_SHARE, SKIN_UP, AreaView, area_view
 from bite.fit.head import Head
 from bite.fit.parameters import COUNT
+from bite.fit.seen_model import seen_model
 from bite.geometry.camera import Camera
 from bite.geometry.render import Grid
 from bite.geometry.rigid import Rigid, frozen
@@ -20,6 +21,11 @@ FOCAL_PX, NEAR_MM, FAR_MM = 300.0, 292.0, 300.0
 AXES = (np.array([0.0, 0, -1]), np.array([1.0, 0, 0]), np.array([0.0, -1, 0]))
 STEPS = np.arange(-0.5, 0.5, 1 / 32) + 1 / 64
 """Places of an edge all over a pixel, none of them on a ray."""
+
+
+def viewed(grid: Grid, head: Head) -> AreaView:
+    still = np.zeros(COUNT)
+    return area_view(seen_model(grid, head, still, 1.0), head, still)
 
 
 def wall(left_px: float, top_px: float, z_mm: float) -> np.ndarray:
@@ -36,7 +42,7 @@ def seen(left_px: float, top_px: float, part: int = UPPER):
     head = Head(points, faces, parts, np.arange(8) >= 4, *AXES, np.array([0.0, 0, 300]), {}, {})
     matrix = [[FOCAL_PX, 0, 20.0], [0, FOCAL_PX, 20.0], [0, 0, 1]]
     grid = Grid.of(Camera(41, 41, frozen(matrix), frozen(np.zeros(5))))
-    return area_view(grid, head, np.zeros(COUNT), 1.0)
+    return viewed(grid, head)
 
 
 @pytest.mark.slow
@@ -87,9 +93,9 @@ def test_skin_that_slides_up_the_face_changes_depth_as_its_slant_says(placed: Ri
 
     def depth_mm(up_mm: float) -> np.ndarray:
         moved = replace(head, points_mm=head.points_mm + up_mm * head.up)
-        return area_view(grid, moved, np.zeros(COUNT), 1.0).depth_mm
+        return viewed(grid, moved).depth_mm
 
-    slope = area_view(grid, head, np.zeros(COUNT), 1.0).maps[SKIN_UP]
+    slope = viewed(grid, head).maps[SKIN_UP]
     numeric = (depth_mm(1e-4) - depth_mm(-1e-4)) / 2e-4
     seen = np.isfinite(numeric)
     off = np.abs(numeric - slope)[seen]

@@ -13,11 +13,11 @@ from bite.evidence.clicks.for_fit import corner_block
 from bite.evidence.depth.for_fit import depth_block
 from bite.evidence.model.head import solved_head
 from bite.evidence.priors import prior_of
-from bite.fit.area_view import RAYS_PX
 from bite.fit.corner_block import Clicks, CornerBlock
 from bite.fit.head import Head
 from bite.fit.offset import OffsetFit, fit_offset
 from bite.fit.parameters import make_prior
+from bite.fit.seen_model import RAYS_PX
 from bite.geometry.rigid import Rigid, frozen, rotation_from_vector
 from bite.geometry.teeth import mirrored
 from demo_bite.scene import Detail, Sensor, Settings, SolveError, as_bite_frame, simulate
@@ -141,7 +141,7 @@ def test_a_mirrored_scene_gives_the_mirrored_answer(frame, monkeypatch: pytest.M
     plain = replace(frame, views=(replace(view, corners=replace(view.corners, landmarks={})),))
     one = fitted(plain)
     # the pattern of rays within a pixel has no mirror of its own: it is turned round with the scene
-    monkeypatch.setattr("bite.fit.area_view.RAYS_PX", RAYS_PX * [-1.0, 1.0])
+    monkeypatch.setattr("bite.fit.seen_model.RAYS_PX", RAYS_PX * [-1.0, 1.0])
     two = fitted(other)
     # bumps of the teeth are laid out from one side: a tenth of an sd between the two
     for way, sign in (("offset", 1.0), ("right", -1.0), ("up", 1.0)):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import subprocess
 import sys
 
+import pytest
+
 ASKED = """
 import sys, warnings
 warnings.simplefilter("error")
@@ -26,6 +28,7 @@ print(len(matplotlib.lines.Line2D.set.__doc__))
 PLAIN = "import matplotlib.figure; print(len(matplotlib.lines.Line2D.set.__doc__))"
 
 
+@pytest.mark.slow
 def test_it_draws_without_a_word_leaves_nothing_changed_behind_and_writes_no_tables() -> None:
     def told(code: str) -> int:
         done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -21,7 +21,7 @@ from bite.geometry.rigid import frozen
 from bite.recheck.difference import AtRest, at_rest, difference_sd
 from bite.recheck.profile_looks import difference_on_line, refuse_other_profile
 from bite.recheck.steps import achieved_by_fits
-from demo_bite.scene import Detail, Settings, SolveError, as_bite_frame, simulate
+from demo_bite.scene import Detail, Sensor, Settings, SolveError, as_bite_frame, simulate
 from demo_bite.scene.profile import as_profile_frame
 
 KNOWN = Device("simulated", "simulated", enamel_bias_mm=0.0, enamel_bias_sd_mm=0.02)
@@ -31,7 +31,8 @@ PRIOR = prior_of(KNOWN)[0]
 @cache
 def look(seed: int, t_mm: float, *, profile: bool = True, hole: bool = False) -> OffsetFit:
     """Fit a frame whose teeth are still off by so much; the same seed has the same readings and clicks."""
-    settings = Settings(t_mm=t_mm, solve=SolveError(waves_mm=0.28), detail=Detail.COARSE)
+    small = Sensor(320, 240, 300.0, smoothing_px=1.0, correlation_px=0.75)
+    settings = Settings(t_mm=t_mm, sensor=small, solve=SolveError(waves_mm=0.28), detail=Detail.COARSE)
     simulated = simulate(np.random.default_rng(seed), settings)
     frame = as_profile_frame(simulated) if profile else as_bite_frame(simulated)
     if hole:

@@ -43,7 +43,11 @@ NO_FAULTS = Sensor(
 )
 
 
+SMALL = Sensor(320, 240, 300.0)
+
+
 def run(seed=7, **changes):
+    changes = {"sensor": SMALL} | changes
     return simulate(np.random.default_rng(seed), Settings(detail=Detail.COARSE, **changes))
 
 

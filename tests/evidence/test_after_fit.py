@@ -38,7 +38,17 @@ SETTINGS = Settings(
     bite=Bite(2.9, 2.4),
     solve=EXACT,
     shot=Shot(distance_mm=320.0, turn_deg=4.0, nod_deg=6.0, tilt_deg=0.0, region_mm=None),
-    sensor=Sensor(noise_mm=0.2, gross_share=0.0, highlight_hole_share=0.0, blob_hole_share=0.0),
+    sensor=Sensor(
+        320,
+        240,
+        300.0,
+        noise_mm=0.2,
+        smoothing_px=1.0,
+        correlation_px=0.75,
+        gross_share=0.0,
+        highlight_hole_share=0.0,
+        blob_hole_share=0.0,
+    ),
     picture=PictureSettings(640, 480, 900.0, noise=0.8),
 )
 

@@ -23,7 +23,7 @@ WORDS = ("scanned", "modelled", None)
 
 @pytest.fixture(scope="module")
 def frame() -> BiteFrame:
-    sensor = Sensor(noise_mm=0.3, unit_mm=0.0)
+    sensor = Sensor(320, 240, 300.0, noise_mm=0.3, unit_mm=0.0, smoothing_px=1.0, correlation_px=0.75)
     settings = Settings(bite=Bite(2.9, 2.4), sensor=sensor, detail=Detail.COARSE)
     return as_bite_frame(simulate(np.random.default_rng(3), settings))
 

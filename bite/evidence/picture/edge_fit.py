@@ -65,7 +65,7 @@ def fit_steps(values: Array, distances_px: Array) -> StepFits:
     line = np.stack(_start(data, distances_px), 1)
     damping = np.full(len(data), 1e-2)
     cost = np.full(len(data), np.inf)
-    weight = np.zeros_like(data)
+    weight, rise = np.zeros_like(data), np.zeros_like(data)
     moving, laid = np.arange(len(data)), np.full_like(line, np.inf)
     for round_ in range(_ROUNDS):
         if round_ % _WINDOW_ROUNDS == 0:
@@ -75,8 +75,11 @@ def fit_steps(values: Array, distances_px: Array) -> StepFits:
                 break
             laid = line.copy()
             weight[moving] = _window(distances_px, line[moving, 2], np.exp(line[moving, 3]))
-            cost[moving] = _cost(data[moving], weight[moving], distances_px, line[moving])
-        normal, gradient = _normal_equations(data[moving], weight[moving], distances_px, line[moving])
+            rise[moving] = _rise(distances_px, line[moving])
+            cost[moving] = _cost(data[moving], weight[moving], rise[moving], line[moving])
+        normal, gradient = _normal_equations(
+            data[moving], weight[moving], rise[moving], distances_px, line[moving]
+        )
         diagonal = np.einsum("nii->ni", normal)
         damped = normal + (damping[moving, None] * diagonal + 1e-9)[:, :, None] * np.eye(4)
         change = np.linalg.solve(damped, gradient[:, :, None])[:, :, 0]
@@ -84,14 +87,17 @@ def fit_steps(values: Array, distances_px: Array) -> StepFits:
         change[:, 3] = np.clip(change[:, 3], -0.5, 0.5)
         trial = line[moving] + change
         trial[:, 3] = np.clip(trial[:, 3], np.log(0.1), np.log(np.ptp(distances_px)))
-        trial_cost = _cost(data[moving], weight[moving], distances_px, trial)
+        trial_rise = _rise(distances_px, trial)
+        trial_cost = _cost(data[moving], weight[moving], trial_rise, trial)
         better = trial_cost <= cost[moving]
         line[moving] = np.where(better[:, None], trial, line[moving])
+        rise[moving[better]] = trial_rise[better]
         cost[moving] = np.where(better, trial_cost, cost[moving])
         damping[moving] = np.clip(np.where(better, damping[moving] / 3, damping[moving] * 5), 1e-7, 1e7)
     weight = _window(distances_px, line[:, 2], np.exp(line[:, 3]))
-    cost = _cost(data, weight, distances_px, line)
-    normal, _ = _normal_equations(data, weight, distances_px, line)
+    rise = _rise(distances_px, line)
+    cost = _cost(data, weight, rise, line)
+    normal, _ = _normal_equations(data, weight, rise, distances_px, line)
     height, place, sigma = line[:, 1], line[:, 2], np.exp(line[:, 3])
     freedom = np.maximum(weight.sum(1) * spacing - 4, 1.0)
     variance = cost * spacing / freedom
@@ -134,23 +140,26 @@ def _window(distances_px: Array, place: Array, sigma: Array) -> Array:
     return (np.abs(distances_px - place[:, None]) <= half[:, None]).astype(float)
 
 
-def _normal_equations(data: Array, weight: Array, distances_px: Array, line: Array) -> tuple[Array, Array]:
-    """Give J' W J, shape (n, 4, 4), and J' W r, shape (n, 4), by low level, height, place and log sigma."""
+def _rise(distances_px: Array, line: Array) -> Array:
+    """Give the share of its height that each line's step has reached at each distance, shape (n, k)."""
     from scipy import special
 
+    return np.asarray(special.ndtr((distances_px - line[:, 2, None]) / np.exp(line[:, 3, None])))
+
+
+def _normal_equations(
+    data: Array, weight: Array, rise: Array, distances_px: Array, line: Array
+) -> tuple[Array, Array]:
+    """Give J' W J, shape (n, 4, 4), and J' W r, shape (n, 4), by low level, height, place and log sigma."""
     low, height, place = (line[:, k, None] for k in range(3))
     sigma = np.exp(line[:, 3, None])
     z = (distances_px - place) / sigma
-    rise = special.ndtr(z)
     slope = height * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
     jacobian = np.stack([np.ones_like(z), rise, -slope / sigma, -slope * z], 2)
     weighted = (jacobian * weight[:, :, None]).transpose(0, 2, 1)
     return weighted @ jacobian, (weighted @ (data - low - height * rise)[:, :, None])[:, :, 0]
 
 
-def _cost(data: Array, weight: Array, distances_px: Array, line: Array) -> Array:
-    from scipy import special
-
-    z = (distances_px - line[:, 2, None]) / np.exp(line[:, 3, None])
-    misfit = data - line[:, 0, None] - line[:, 1, None] * special.ndtr(z)
+def _cost(data: Array, weight: Array, rise: Array, line: Array) -> Array:
+    misfit = data - line[:, 0, None] - line[:, 1, None] * rise
     return np.asarray((weight * misfit**2).sum(1))

@@ -67,6 +67,8 @@ class DepthBlock(Block):
     """whether the device's table names the kind of filter, so that no other is tried"""
     step_px: float = LEAST_PX
     """shift of map against model that the steps leave open"""
+    trust: Array | None = None
+    """share of its weight that a pixel keeps beside strange patches of skin, shape (h, w); None: all of it"""
 
     @property
     def name(self) -> str:
@@ -170,6 +172,8 @@ class DepthBlock(Block):
         nearness, density = self._nearness(teeth)
         doubt = self._doubt(solid, readable, biased, depth_mm, parameters) / self.sigma_mm(teeth_share) ** 2
         weight = nearness * density / (1.0 + doubt)
+        if self.trust is not None:
+            weight = weight * self.trust
         readable &= nearness > _FARTHEST
         used = readable & (weight > 0)
         points_mm = sharp.points_mm[used[solid]]

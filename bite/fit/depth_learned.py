@@ -10,6 +10,7 @@ import numpy as np
 from bite.fit.depth_prediction import Prediction
 from bite.fit.noise import map_noise
 from bite.fit.parameters import P
+from bite.fit.patches import patch_trust
 from bite.fit.smoothing import GAUSS, Kind
 from bite.fit.which_filter import (
     LEAST_PX,
@@ -38,10 +39,10 @@ def with_noise_from(
     residual_mm = np.where(seen.readable, block.measured_mm - seen.depth_mm, 0.0)
     if block.relative_sd is not None:
         residual_mm = residual_mm / block.relative_sd
-    skin = seen.readable & (seen.part == SKIN) & (seen.teeth_share < 0.02)
+    bare = seen.readable & (seen.part == SKIN) & (seen.teeth_share < 0.02)
     noise = map_noise(
         residual_mm,
-        skin,
+        bare,
         seen.readable & (seen.teeth_share > 0.9),
         mm_per_px=block.mm_per_px,
         floor_mm=block.step_mm / np.sqrt(12.0),
@@ -55,6 +56,9 @@ def with_noise_from(
         learned,
         spread=block.skin.learned(skin, skin_var, block.spread),
         tooth_sd_mm=block.teeth.learned_sd_mm(teeth, teeth_var, block.tooth_sd_mm),
+        trust=patch_trust(
+            residual_mm, bare, seen.nearness, sd_mm=noise.skin_sd_mm, mm_per_px=block.mm_per_px
+        ),
     )
     return with_filter_from(learned, seen, parameters)
 

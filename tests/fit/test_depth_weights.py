@@ -200,3 +200,23 @@ def test_scatter_is_that_of_the_whole_covariance_matrix() -> None:
         np.testing.assert_allclose(found, expected, rtol=0, atol=1e-9 * np.trace(expected))
         plain = noisy.scatter(seen, directions[:4, :-1], whole=whole)
         np.testing.assert_allclose(plain, expected[:4, :4], rtol=0, atol=1e-9 * np.trace(expected))
+
+
+def test_a_patch_of_skin_that_stands_off_weighs_less_from_the_second_look_on_and_enamel_does_not() -> None:
+    body = block(scene())
+    noise = np.random.default_rng(2).normal(0.0, 0.4, (HEIGHT, WIDTH))
+    off = np.zeros((HEIGHT, WIDTH))
+    off[58:68, 50:70] = -1.0  # a patch of skin below the enamel
+    off[48:52, 55:65] = -1.0  # and one of enamel
+    body = replace(body, measured_mm=body.measured_mm + noise + off)
+    seen = body.predict(AT)
+    everything = np.zeros(body.boxy_place + 1)
+    everything[P.SMOOTHING_PX] = 1.0
+    first = body.with_noise_from(seen, everything, None)
+    assert first.trust is None
+    learned = first.with_noise_from(seen, everything, 1e-4 * np.eye(len(everything)))
+    share = np.where(seen.used, learned.predict(everything).weight, np.nan)
+    share /= np.where(seen.used, replace(learned, trust=None).predict(everything).weight, 1.0)
+    assert np.nanmean(share[60:66, 54:66]) < 0.3
+    assert np.nanmean(share[30:40]) > 0.85
+    assert (share[48:52, 55:65] == 1.0).all()

@@ -41,12 +41,13 @@ def test_a_patch_like_the_noise_of_a_pixel_loses_its_weight_and_skin_about_it_do
 
 def test_what_is_no_skin_keeps_its_weight_and_does_not_speak() -> None:
     off, skin = noise(5, 1.5), np.ones(SHAPE, dtype=bool)
+    off[44:76, 54:86] -= 2.0 * SD_MM
     skin[50:70, 60:80] = False
     off[~skin] = 50.0
     trust = trusted(off, skin)
     assert (trust[~skin] == 1.0).all()
     assert np.allclose(trust, trusted(np.where(skin, off, -50.0), skin))
-    assert trust[skin].mean() > 0.9
+    assert trust[46:74, 56:60].max() < 0.9 and trust[:35].mean() > 0.9
 
 
 def test_one_wild_pixel_does_not_make_a_patch() -> None:

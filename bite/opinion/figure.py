@@ -25,6 +25,7 @@ from bite.plots.style import (
     NEUTRAL,
     PAGE_TITLE_PT,
     READ_PT,
+    bare_axes,
     blank_figure,
     house_style,
 )
@@ -176,7 +177,7 @@ def _draw_pictures(figure: Figure, opinion: Opinion, mouths: tuple[SolvedMouth, 
     for k, (words, picture, colour) in enumerate(shown):
         left = 0.2 + k * (wide_in + 0.2)
         box = (left / _WIDE_IN, (top_in - tall_in) / high, wide_in / _WIDE_IN, tall_in / high)
-        axes = figure.add_axes(box)
+        axes = bare_axes(figure, box)
         show_picture(axes, picture, crop)
         axes.set_xticks([])
         axes.set_yticks([])

@@ -12,7 +12,7 @@ from bite.check.sections import before_and_after
 from bite.check.words import dial_told, told
 from bite.evidence.model.solved_mouth import SolvedMouth, mouth_canvas, solved_mouth
 from bite.files.bundle import LoadedView
-from bite.plots.style import AFTER, BEFORE, PAGE_IN, size_in
+from bite.plots.style import AFTER, BEFORE, PAGE_IN, bare_axes, size_in
 from bite.recheck.steps import Recheck
 
 if TYPE_CHECKING:
@@ -92,4 +92,4 @@ def draw_solves(figure: Figure, found: Recheck, solves: TwoSolves, box_in: _Box)
 
 def _axes(figure: Figure, box_in: _Box) -> Axes:
     left, bottom, wide, high = box_in
-    return figure.add_axes((left / PAGE_IN[0], bottom / PAGE_IN[1], wide / PAGE_IN[0], high / PAGE_IN[1]))
+    return bare_axes(figure, (left / PAGE_IN[0], bottom / PAGE_IN[1], wide / PAGE_IN[0], high / PAGE_IN[1]))

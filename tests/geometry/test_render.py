@@ -175,3 +175,18 @@ def test_moving_a_wall_moves_every_pixel_by_the_same_depth() -> None:
     # a plane n.x = c moved by m along z meets the ray n_z m / (n . ray) farther out
     expected = 2.0 / (rays @ np.array([0.3, 0.1, 1.0]))
     np.testing.assert_allclose(far.depth_mm - near.depth_mm, expected, atol=2 * FAR_MM)
+
+
+@pytest.mark.parametrize("large_first", [True, False])
+def test_of_faces_at_one_depth_the_last_of_the_model_is_named(large_first) -> None:
+    """Large faces are asked before small ones, and that decides nothing."""
+    large = plane((0, 0, 1.0), 300.0, half=60.0, count=2)
+    small = plane((0, 0, 1.0), 300.0, half=20.0, count=30)
+    first, second = (large, small) if large_first else (small, large)
+    points = np.vstack([first[0], second[0]])
+    faces = np.vstack([first[1], second[1] + len(first[0])])
+    found = render(Grid.of(camera()), points, faces)
+    # 20 mm at 300 mm under f 300: columns 79.5 -+ 20
+    inner = found.face[45:75, 65:95]
+    assert (inner >= len(first[1])).all()
+    assert (found.depth_mm[45:75, 65:95] == found.depth_mm[60, 80]).all()

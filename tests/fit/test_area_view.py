@@ -101,3 +101,19 @@ def test_skin_that_slides_up_the_face_changes_depth_as_its_slant_says(placed: Ri
     off = np.abs(numeric - slope)[seen]
     assert seen.sum() > 3000 and np.abs(slope[seen]).max() > 0.2
     assert np.quantile(off, 0.95) < 1e-6
+
+
+def test_a_surface_that_is_seen_flat_follows_no_motion_without_bound() -> None:
+    """A floor 6 mm below the axis that sinks by a hundredth: rays meet it under a cosine of 0.01."""
+    places = [(-99, 200), (99, 200), (99, 400), (-99, 400)]
+    floor = np.array([[x, 6.0 + 0.01 * (z - 300.0), z] for x, z in places])
+    head = Head(
+        floor, np.array([[0, 1, 2], [0, 2, 3]], np.int32), np.full(2, SKIN, np.int8), np.zeros(4, bool),
+        *AXES, np.array([0.0, 0, 300]), {}, {},
+    )  # fmt: skip
+    matrix = frozen([[FOCAL_PX, 0, 20], [0, FOCAL_PX, 20], [0, 0, 1]])
+    grid = Grid.of(Camera(41, 41, matrix, frozen(np.zeros(5))))
+    facing = seen_model(grid, head, np.zeros(COUNT), 1.0).centre.facing
+    assert len(facing) > 100
+    # a tenth at least (our choice): what it sees moves by no more than ten times what the surface does
+    assert facing == pytest.approx(-0.1)

@@ -20,7 +20,7 @@ STRANGE = 1.5
 """Patches count whole up to so many of their own sds. At 2.5 a moustache that had drawn the head already was
 no longer strange; at 1.5 it was, and bare faces kept their sd to 1 % (our choice, docs/measured.md)."""
 _CLIPPED_SD = 4.0
-"""A reading counts up to so many of its sds, so that a single wild one makes no strange patch (our choice)."""
+"""A reading counts up to so many of its sds, so that one wild reading makes no strange patch (our choice)."""
 _NEAR = 0.2
 """Nearness from which skin tells how patches scatter, 25 mm off the teeth (our choice)."""
 

@@ -206,10 +206,9 @@ def _check(path: Path, settings: _Settings) -> _Done:
     from bite.files.atomic import write_together
     from bite.files.bundle import load_frame
     from bite.files.result import result_text
-    from bite.plots.library import load_filters, load_for_drawing
+    from bite.plots.library import load_for_drawing
     from bite.plots.saving import figure_bytes
 
-    load_filters()
     load_for_drawing()
     frame = load_frame(require_frame_file(path), devices=settings.devices)
     assessment = check_frame(

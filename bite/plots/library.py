@@ -1,8 +1,4 @@
-"""Libraries loaded without what a check never uses of them, in a process of ours alone.
-
-Matplotlib comes without its help texts and its three-dimensional axes, SciPy's filters without numpy's
-Fortran compiler and test tools.
-"""
+"""Matplotlib loaded without what a check never uses of it, in a process of ours: help texts, 3D axes."""
 
 from __future__ import annotations
 
@@ -11,8 +7,6 @@ import warnings
 from typing import Any
 
 _LEFT_OUT = "mpl_toolkits.mplot3d"
-_TOOLS = ("f2py", "testing")
-"""Parts of numpy that it loads when they are asked for, as SciPy does for all its parts when it starts."""
 
 
 def load_for_drawing() -> None:
@@ -47,26 +41,3 @@ def load_for_drawing() -> None:
 
 def _no_table(_artist: object) -> str:
     return ""
-
-
-def load_filters() -> None:
-    """Import SciPy's filters; numpy's tools are still there for whoever asks for them later.
-
-    Nothing is done where the filters, or any of the tools, are loaded already.
-    """
-    import numpy
-
-    if any(name in sys.modules for name in ("scipy.ndimage", *(f"numpy.{tool}" for tool in _TOOLS))):
-        return
-    library: Any = numpy
-    for tool in _TOOLS:
-        setattr(library, tool, None)
-    try:
-        import scipy.ndimage  # noqa: F401  # loaded here for all that import it later
-    finally:
-        for tool in _TOOLS:
-            # where it was loaded after all, by another way, it is itself again
-            if f"numpy.{tool}" in sys.modules:
-                setattr(library, tool, sys.modules[f"numpy.{tool}"])
-            elif tool in vars(library):
-                delattr(library, tool)

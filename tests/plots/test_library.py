@@ -36,21 +36,3 @@ def test_it_draws_without_a_word_leaves_nothing_changed_behind_and_writes_no_tab
         return int(done.stdout)
 
     assert told(ASKED) < told(PLAIN), "the tables are what is left out"
-
-
-FILTERS = """
-import sys
-from bite.plots.library import load_filters
-load_filters()
-load_filters()
-assert "numpy.f2py" not in sys.modules and "numpy.testing" not in sys.modules
-import numpy, scipy.ndimage
-assert scipy.ndimage.gaussian_filter(numpy.ones((5, 5)), 1.0).sum() == 25.0
-numpy.testing.assert_array_equal(1, 1)
-print(numpy.f2py.__name__)
-"""
-
-
-def test_filters_come_without_numpys_tools_which_are_there_when_asked_for() -> None:
-    done = subprocess.run([sys.executable, "-c", FILTERS], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == "numpy.f2py" and done.stderr == ""

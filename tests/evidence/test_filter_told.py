@@ -77,9 +77,9 @@ def used(monkeypatch: pytest.MonkeyPatch) -> set[SensorFilter]:
     """Every filter that the fit passes a map through."""
     seen: set[SensorFilter] = set()
 
-    def noted(maps, mask, smoothing_px, sensor=GAUSS):
+    def noted(maps, mask, smoothing_px, sensor=GAUSS, **wanted):
         seen.add(sensor)
-        return smooth(maps, mask, smoothing_px, sensor)
+        return smooth(maps, mask, smoothing_px, sensor, **wanted)
 
     for place in (module, which_filter):
         monkeypatch.setattr(place, "smooth", noted)

@@ -32,7 +32,9 @@ _HALVINGS = 4
 """A step that is still worse at a sixteenth is no matter of its length (our choice)."""
 
 
-def solve(blocks: Sequence[Block], prior: Prior, start: Array) -> Solution:
+def solve(
+    blocks: Sequence[Block], prior: Prior, start: Array, *, least_rounds: int = LEAST_ROUNDS
+) -> Solution:
     """Fit the parameters to all blocks and the prior.
 
     Iteratively reweighted least squares (Huber 1.345). Each block is asked anew after each step, so that
@@ -46,7 +48,8 @@ def solve(blocks: Sequence[Block], prior: Prior, start: Array) -> Solution:
     ----------
     blocks : sequence of Block
     prior : Prior
-    start : array, shape (14,)
+    start : array, shape (14,), or with the blocks' own unknowns after them
+    least_rounds : int, fewer where it starts at a fit of nearly the same
 
     Raises
     ------
@@ -57,7 +60,7 @@ def solve(blocks: Sequence[Block], prior: Prior, start: Array) -> Solution:
     bounds = np.full(size, -np.inf), np.full(size, np.inf)
     bounds[0][:COUNT], bounds[1][:COUNT] = prior.low, prior.high
     here = np.zeros(size)
-    here[:COUNT] = start
+    here[: len(start)] = start
     here = np.clip(here, *bounds)
     state = look_at(blocks, here, prior, None, learn=True)
     first_cost = state.cost
@@ -74,7 +77,7 @@ def solve(blocks: Sequence[Block], prior: Prior, start: Array) -> Solution:
         last, moved = forward, abs(forward)
         part = 0.03 if rounds < PATIENT_ROUNDS else 0.1
         near = part * float(np.sqrt(covariance[P.FORWARD_MM, P.FORWARD_MM]))
-        if rounds >= LEAST_ROUNDS and moved < max(SETTLED_MM, near):
+        if rounds >= least_rounds and moved < max(SETTLED_MM, near):
             # so short a step changes no prediction by anything that counts: nothing is rendered again for it
             here, converged = there, True
             limit = "0.01 mm" if moved < SETTLED_MM else f"{near:.3f} mm, a small part of its sd"

@@ -89,13 +89,21 @@ def prior_of_none(prior: Prior) -> Prior:
     return replace(prior, mean=frozen(mean), sd=frozen(sd))
 
 
-def fitted_without(blocks: Sequence[Block], none: Prior) -> Solution:
+_WARM_ROUNDS = 2
+"""From a fit of nearly the same the first round learns the noise and the second the spreads (our choice)."""
+
+
+def fitted_without(blocks: Sequence[Block], none: Prior, near: Solution | None = None) -> Solution:
     """Fit what is never known, and look once more from where the fit ended.
 
     The solver watches the offset, which is held here; its last step is not rendered again. A score needs
-    residuals and parameters of one and the same place.
+    residuals and parameters of one and the same place. ``near`` is a fit to start from, of the same blocks
+    about a model that stands a little otherwise.
     """
-    found = solve(blocks, none, np.where(np.isfinite(none.sd), none.mean, 0.0))
+    if near is None:
+        found = solve(blocks, none, np.where(np.isfinite(none.sd), none.mean, 0.0))
+    else:
+        found = solve(blocks, none, near.parameters, least_rounds=_WARM_ROUNDS)
     seen = tuple(
         block.predict(found.parameters[columns])
         for block, columns in zip(found.blocks, found.columns, strict=True)

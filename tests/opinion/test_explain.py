@@ -176,13 +176,13 @@ def test_a_refit_that_never_stays_is_told_as_unsettled_with_an_sd_that_holds_whe
     """A pitch of 6 degrees was told as 2.4 +- 0.7 by slopes at no difference, a size of -8 % as +3.5."""
     steps = iter([1.2, 1.1, 0.9, 0.8, 0.7])
     monkeypatch.setattr("bite.opinion.explain.with_cause", lambda blocks, none, cause, value: (blocks, none))
-    monkeypatch.setattr("bite.opinion.explain.fitted_without", lambda blocks, none: None)
+    monkeypatch.setattr("bite.opinion.explain.fitted_without", lambda blocks, none, near: None)
     monkeypatch.setattr("bite.opinion.explain.scores_of", lambda solution, prior: None)
     monkeypatch.setattr(
         "bite.opinion.explain._estimate", lambda *_: (np.array([next(steps)]), np.array([0.7]))
     )
     slopes = one(Cause.SIZE, 40.0, chance=1e-9, value=2.4, sd=0.7)
-    found = refit((), None, slopes)  # type: ignore[arg-type]  # a stand-in
+    found = refit((), None, slopes, None)  # type: ignore[arg-type]  # a stand-in
     truth = 6.0
     assert found.unsettled and found.placed is None and found.value[0] == 2.4
     assert abs(found.value[0] - truth) < 1.96 * found.sd[0]
@@ -193,12 +193,12 @@ def test_a_refit_that_stays_is_told_with_its_own_sd(monkeypatch: pytest.MonkeyPa
     steps = iter([1.2, 0.05])
     monkeypatch.setattr("bite.opinion.explain.with_cause", lambda blocks, none, cause, value: (blocks, none))
     settled = SimpleNamespace(parameters=np.zeros(COUNT))
-    monkeypatch.setattr("bite.opinion.explain.fitted_without", lambda blocks, none: settled)
+    monkeypatch.setattr("bite.opinion.explain.fitted_without", lambda blocks, none, near: settled)
     monkeypatch.setattr("bite.opinion.explain.scores_of", lambda solution, prior: None)
     monkeypatch.setattr("bite.opinion.explain._leaves", lambda scores, cause: ())
     monkeypatch.setattr(
         "bite.opinion.explain._estimate", lambda *_: (np.array([next(steps)]), np.array([0.6]))
     )
-    found = refit((), None, one(Cause.SIZE, 40.0, chance=1e-9, value=2.4, sd=0.7))  # type: ignore[arg-type]  # a stand-in
+    found = refit((), None, one(Cause.SIZE, 40.0, chance=1e-9, value=2.4, sd=0.7), None)  # type: ignore[arg-type]  # a stand-in
     assert not found.unsettled and found.placed is not None
     assert found.value[0] == pytest.approx(3.65) and found.sd[0] == 0.6

@@ -1,6 +1,6 @@
 """How cost grows with work: a check by faces and by pixels of picture and map; a cast by frames.
 
-    python -m tests.bench.growth [--runs 3] [--frames 25,50,100]
+    python -m tests.bench.growth [--runs 3] [--frames 25,50,100] [--axes faces,picture,map,cast]
 
 Whole processes, processor time (user and system) and peak memory; each size of one axis takes turns with the
 others, and the middle of the runs counts. The slope is that of the logarithm of cost, without what importing
@@ -12,6 +12,8 @@ files.
 from __future__ import annotations
 
 import argparse
+import json
+import shutil
 import statistics
 import sys
 import tempfile
@@ -30,6 +32,7 @@ IMPORTS = IMPORT_AND_DECODE.split("photo,")[0]
 DETAILS = ("COARSE", "MEDIUM", "FULL", "FINE")
 PICTURES_PX = (1000, 2000, 4000, 6000)
 MAPS_PX = (320, 640, 1280)
+AXES = ("faces", "picture", "map", "cast")
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +70,41 @@ def make(folder: Path, detail: str, picture_px: int, map_px: int) -> tuple[int, 
     (folder / device.name).write_text(device.read_text(encoding="utf-8"), encoding="utf-8")
     names = ("front.jpg", "front.depth.png", "solved.obj", "rest.obj")
     return len(frame.faces), tuple(folder / n for n in names)
+
+
+def resampled(source: Path, folder: Path, width_px: int) -> tuple[Path, ...]:
+    """Write a frame again with its photograph at another size; give photograph, depth, solved, rest.
+
+    A photograph is resampled and not drawn anew: what a check does with it hangs on its pixels alone.
+    """
+    import cv2
+
+    shutil.copytree(source, folder)
+    image = cv2.imread(str(source / "front.jpg"))
+    height_px = width_px * image.shape[0] // image.shape[1]
+    scale = np.array([width_px / image.shape[1], height_px / image.shape[0]])
+    cv2.imwrite(str(folder / "front.jpg"), cv2.resize(image, (width_px, height_px)))
+    camera = cv2.FileStorage(str(source / "front.camera.yaml"), cv2.FILE_STORAGE_READ)
+    matrix = camera.getNode("camera_matrix").mat()
+    lens = camera.getNode("distortion_coefficients").mat()
+    # the middle of the first pixel is 0: places scale about the picture's own corner, half a pixel before it
+    matrix[:2, 2] = (matrix[:2, 2] + 0.5) * scale - 0.5
+    matrix[[0, 1], [0, 1]] *= scale
+    written = cv2.FileStorage(str(folder / "front.camera.yaml"), cv2.FILE_STORAGE_WRITE)
+    for key, value in (("image_width", width_px), ("image_height", height_px), ("camera_matrix", matrix),
+                       ("distortion_coefficients", lens)):  # fmt: skip
+        written.write(key, value)
+    written.release()
+    clicks = json.loads((source / "front.corners.json").read_text(encoding="utf-8"))
+    clicks["image"].update(width=width_px, height=height_px)
+    for point in clicks["points"].values():
+        for key, factor in zip(("x", "y"), scale, strict=True):
+            if key in point:
+                point[key] = (point[key] + 0.5) * factor - 0.5
+        if "sigma_px" in point:
+            point["sigma_px"] *= float(scale.mean())
+    (folder / "front.corners.json").write_text(json.dumps(clicks), encoding="utf-8")
+    return tuple(folder / n for n in ("front.jpg", "front.depth.png", "solved.obj", "rest.obj"))
 
 
 def slope(amounts: Sequence[float], costs: Sequence[float]) -> float:
@@ -134,7 +172,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
     parser.add_argument("--runs", type=int, default=3)
     parser.add_argument("--frames", default="25,50,100", help="lengths of casts, with commas between")
+    parser.add_argument("--axes", default=",".join(AXES), help="which of them, with commas between")
     asked = parser.parse_args(arguments)
+    axes = asked.axes.split(",")
+    if unknown := set(axes) - set(AXES):
+        parser.error(f"no axis named {sorted(unknown)[0]!r}; there are: {', '.join(AXES)}")
     with tempfile.TemporaryDirectory() as name, ProcessPoolExecutor(1) as pool:
         base = Path(name)
 
@@ -143,16 +185,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
             faces, files = pool.submit(make, folder, detail, picture_px, map_px).result()
             return Size(float(faces) if amount is None else amount, folder / "bench.bite.toml", files)
 
-        axis("faces", "faces", [size(d, 2000, 640) for d in DETAILS], asked.runs, base / "out")
-        axis(
-            "picture",
-            "px",
-            [size("MEDIUM", w, 640, 0.75 * w * w) for w in PICTURES_PX],
-            asked.runs,
-            base / "out",
-        )
-        axis("map", "px", [size("MEDIUM", 2000, w, 0.75 * w * w) for w in MAPS_PX], asked.runs, base / "out")
-    cast([int(n) for n in asked.frames.split(",")])
+        if "faces" in axes:
+            axis("faces", "faces", [size(d, 2000, 640) for d in DETAILS], asked.runs, base / "out")
+        if "picture" in axes:
+            drawn = size("MEDIUM", 2000, 640).frame.parent
+            sizes = [
+                Size(0.75 * w * w, base / str(w) / "bench.bite.toml", resampled(drawn, base / str(w), w))
+                for w in PICTURES_PX
+            ]
+            axis("picture", "px", sizes, asked.runs, base / "out")
+        if "map" in axes:
+            sizes = [size("MEDIUM", 2000, w, 0.75 * w * w) for w in MAPS_PX]
+            axis("map", "px", sizes, asked.runs, base / "out")
+    if "cast" in axes:
+        cast([int(n) for n in asked.frames.split(",")])
     return 0
 
 

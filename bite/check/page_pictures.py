@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bite.check.assessment import Assessment
+from bite.check.assessment import Assessment, CornerMark
 from bite.check.decision import Verdict, way
 from bite.check.panels.findings import draw_findings
 from bite.check.panels.mouth import draw_mouth
@@ -51,6 +51,8 @@ _BANNER_IN = 2.95
 """So wide "NOT ADVISED" is on one line; in less it takes two."""
 _TALLEST = 0.66
 """Height over width that a mouth needs, with some of the lips (our choice)."""
+_NAMES_SHARE, _MOST_SLID = 0.32, 0.15
+"""Share of a close-up that names of two lines take below, and the most of it that it slides down for them."""
 _Box = tuple[float, float, float, float]
 
 
@@ -237,6 +239,13 @@ def _words(figure: Figure, assessment: Assessment, box_in: _Box) -> None:
     draw_findings(_axes(figure, (left, low, wide, high - _TITLE_IN)), assessment)
 
 
+def _with_room_below(crop: Crop, marks: Sequence[CornerMark]) -> Crop:
+    """Slide a crop down until names of the lower corners, of two lines, lie below every circle."""
+    places = [m.clicked_px[1] for m in marks if m.clicked_px is not None and m.state != "landmark"]
+    missing = max(places, default=-np.inf) - (crop.centre_y + (0.5 - _NAMES_SHARE) * crop.height)
+    return replace(crop, centre_y=crop.centre_y + min(max(missing, 0.0), _MOST_SLID * crop.height))
+
+
 def _draw_below(
     figure: Figure, assessment: Assessment, looks: Mapping[str, Looks], views: list[LoadedView], box_in: _Box
 ) -> None:
@@ -250,6 +259,7 @@ def _draw_below(
     seen = looks[view.name]
     crop = _crop(axes, seen.before, view, assessment, CLOSE_MM)
     marks = [mark for mark in assessment.marks if mark.view == view.name]
+    crop = _with_room_below(crop, marks)
     mouths = [(seen.before, BEFORE)] + ([(seen.after, AFTER)] if seen.after is not None else [])
     draw_close(axes, view, crop, marks, *mouths, lip_px=lip_lines(assessment, view.name))
     caption(axes, "Front teeth, large; circles: clicked" if marks and not both else "Front teeth, large")

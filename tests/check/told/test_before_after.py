@@ -3,6 +3,7 @@
 from dataclasses import replace
 from functools import cache
 from io import BytesIO
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,11 +13,15 @@ from PIL import Image
 
 from bite.check.before_after import before_after_figure, head_lines
 from bite.check.single_panels import panel_figures
+from bite.check.steps import check_frame
 from bite.errors import InputError
+from bite.files.bundle import load_frame
 from bite.plots.saving import figure_bytes, save_figure
 from bite.plots.style import AFTER, DPI, PAGE_IN, READ_PT
 from bite.stats.estimate import Estimate
 from tests.check.told.conftest import EARNED, FINDINGS, GAPED, Fake
+
+DEMO = Path(__file__).resolve().parents[3] / "demo_bite"
 
 
 def texts(figure) -> list[str]:
@@ -239,3 +244,18 @@ def test_panels_come_one_by_one(fake) -> None:
     ]  # fmt: skip
     assert all(any("MOVE" in text for text in texts(figure)) for figure in figures.values())
     assert "crowns" not in panel_figures(fake(depth=False).make())
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["tern/tern-a07", "plover/plover-b02", "knot/knot-b05"])
+def test_no_name_of_a_corner_lies_over_a_clicked_circle(name: str) -> None:
+    found = check_frame(load_frame(DEMO / f"{name}.bite.toml"))
+    figure = before_after_figure(found)
+    renderer = figure.canvas.get_renderer()
+    close = next(axes for axes in figure.axes if any(t.get_text().startswith("11d") for t in axes.texts))
+    places = [m.clicked_px for m in found.marks if m.clicked_px is not None and m.state != "landmark"]
+    for text in close.texts:
+        if text.get_text()[:2] in ("11", "21", "31", "41"):
+            box = text.get_window_extent(renderer)
+            for x, y in close.transData.transform(places):
+                assert not box.padded(2.0).contains(x, y), text.get_text()

@@ -32,9 +32,17 @@ class _NoTicks:
 class _BareXAxis(_NoTicks, XAxis):
     set = Artist.set  # as inherited, but for a help text that takes longer to write than the axis to make
 
+    def get_ticks_position(self) -> str:
+        """Give where ticks would be; matplotlib 3.8 asks the first of them, to place titles."""
+        return "bottom"
+
 
 class _BareYAxis(_NoTicks, YAxis):
     set = Artist.set
+
+    def get_ticks_position(self) -> str:
+        """Give where ticks would be."""
+        return "left"
 
 
 class BareAxes(Axes):

@@ -10,6 +10,7 @@ import pytest
 ASKED = """
 import sys, warnings
 warnings.simplefilter("error")
+warnings.filterwarnings("ignore", category=DeprecationWarning)  # of an old matplotlib about a newer pyparsing
 import matplotlib.artist
 before = matplotlib.artist.kwdoc
 from bite.plots.library import load_for_drawing

@@ -6,7 +6,7 @@ making of a page. Imports matplotlib at its top: import it where a figure is dra
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
@@ -32,7 +32,7 @@ class _NoTicks:
 class _BareXAxis(_NoTicks, XAxis):
     set = Artist.set  # as inherited, but for a help text that takes longer to write than the axis to make
 
-    def get_ticks_position(self) -> str:
+    def get_ticks_position(self) -> Literal["bottom"]:
         """Give where ticks would be; matplotlib 3.8 asks the first of them, to place titles."""
         return "bottom"
 
@@ -40,7 +40,7 @@ class _BareXAxis(_NoTicks, XAxis):
 class _BareYAxis(_NoTicks, YAxis):
     set = Artist.set
 
-    def get_ticks_position(self) -> str:
+    def get_ticks_position(self) -> Literal["left"]:
         """Give where ticks would be."""
         return "left"
 

@@ -171,7 +171,7 @@ class DepthBlock(Block):
         readable &= (blurred.coverage > _COVERAGE_NEEDED) & (other_share < _OTHER_ALLOWED)
         nearness, density = self._nearness(teeth)
         doubt = self._doubt(solid, readable, biased, depth_mm, parameters) / self.sigma_mm(teeth_share) ** 2
-        weight = nearness * density / (1.0 + doubt)
+        plain = weight = nearness * density / (1.0 + doubt)
         if self.trust is not None:
             weight = weight * self.trust
         readable &= nearness > _FARTHEST
@@ -184,7 +184,7 @@ class DepthBlock(Block):
         own_slopes = np.concatenate([by_skin, by_teeth, boxy_slope[used, None]], axis=1)
         return Prediction(
             biased, part, depth_mm, slopes, own_slopes, teeth_share, lower_forward, nearness,
-            readable, used, np.where(used, weight, 0.0), model,
+            readable, used, np.where(used, weight, 0.0), np.where(used, plain, 0.0), model,
         )  # fmt: skip
 
     def _nearness(self, teeth: NDArray[np.bool_]) -> tuple[Array, Array]:
@@ -227,7 +227,7 @@ class DepthBlock(Block):
         slope[:, :COUNT] = seen.slopes[:, used].T
         slope[:, COUNT:] = seen.own_slopes
         slope /= sigma[:, None]
-        return Linear(residual, slope, seen.weight[used] / self.noise.inflation)
+        return Linear(residual, slope, seen.weight[used] / self.noise.inflation, seen.plain_weight[used])
 
     def with_noise_from(self, seen: Prediction, parameters: Array, covariance: Array | None) -> DepthBlock:
         """Give the block with noise and the spreads of its skin's unknowns learned from how things stand."""

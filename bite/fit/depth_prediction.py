@@ -30,6 +30,7 @@ class Prediction:
     readable : pixels with a reading and a prediction
     used : those that enter the fit
     weight : trust, before scaling by noise
+    plain_weight : the same before strange patches of skin lose theirs: what tells how well the model fits
     model : what the rays meet there, for those who ask how it moves otherwise
     """
 
@@ -44,6 +45,7 @@ class Prediction:
     readable: NDArray[np.bool_]
     used: NDArray[np.bool_]
     weight: Array
+    plain_weight: Array
     model: SeenModel
 
     def all_slopes(self) -> Array:

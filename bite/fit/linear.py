@@ -25,11 +25,14 @@ class Linear:
     residual : array, shape (m,): (measured - predicted) / sigma
     slope : array, shape (m, k): d(predicted)/d(parameter) / sigma
     weight : array, shape (m,): trust in 0..1, before robust weighting
+    plain_weight : array, shape (m,), to any scale, where what was doubted for its misfit counts whole; None:
+        as ``weight``
     """
 
     residual: Array
     slope: Array
     weight: Array
+    plain_weight: Array | None = None
 
     @property
     def robust_weight(self) -> Array:

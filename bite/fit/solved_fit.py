@@ -80,7 +80,9 @@ def solution_of(
     chi2, inliers = {}, {}
     for block, linear in zip(state.blocks, state.linears, strict=True):
         if len(linear.residual):
-            chi2[block.name] = float(np.average(linear.residual**2, weights=linear.weight))
+            # what was doubted for its misfit must not vouch for the fit
+            weight = linear.weight if linear.plain_weight is None else linear.plain_weight
+            chi2[block.name] = float(np.average(linear.residual**2, weights=weight))
             inliers[block.name] = float(np.mean(np.abs(linear.residual) < 3.0))
     named = matrix[:COUNT, :COUNT]
     scale = np.sqrt(np.diag(named))

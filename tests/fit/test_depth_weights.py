@@ -220,3 +220,13 @@ def test_a_patch_of_skin_that_stands_off_weighs_less_from_the_second_look_on_and
     assert np.nanmean(share[60:66, 54:66]) < 0.3
     assert np.nanmean(share[30:40]) > 0.85
     assert (share[48:52, 55:65] == 1.0).all()
+
+
+def test_a_patch_that_is_doubted_for_its_misfit_still_counts_in_the_chi_square() -> None:
+    trust = np.ones((HEIGHT, WIDTH))
+    trust[58:68, 50:70] = 0.01
+    plain = block(scene())
+    doubted = replace(plain, trust=trust)
+    whole, less = plain.predict(AT), doubted.predict(AT)
+    assert doubted.linear_of(less).weight.sum() < plain.linear_of(whole).weight.sum()
+    np.testing.assert_array_equal(doubted.linear_of(less).plain_weight, whole.weight[whole.used])
